@@ -1,0 +1,1 @@
+"""What a site declares about itself: schema, defaults and templates."""

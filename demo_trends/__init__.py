@@ -1,0 +1,1 @@
+"""The demo campus: the one simulator, its exports and its planted truth."""

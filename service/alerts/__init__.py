@@ -1,0 +1,1 @@
+"""The alert episodes of the ledger and what people are told about them."""

@@ -1,0 +1,1 @@
+"""The way of an export from a source into the readings table."""

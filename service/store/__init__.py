@@ -1,0 +1,1 @@
+"""Where things are kept: the SQL database, the readings tables and the exports."""
