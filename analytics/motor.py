@@ -213,7 +213,8 @@ def torque_fraction_from_current(
     phi = as_floats(flux)
     square = np.square(as_floats(current_a)) - np.square(phi * as_floats(no_load_current_a))
     span = _load_current_square(rated_current_a, no_load_current_a)
-    return phi * np.sign(square) * np.sqrt(np.abs(square) / span)
+    signed_root: Floats = np.copysign(np.sqrt(np.abs(square) / span), square)
+    return phi * signed_root
 
 
 def current_from_torque_fraction(
