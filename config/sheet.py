@@ -1,0 +1,129 @@
+"""How a CSV of the site folder is read: names matched, rows numbered as an editor numbers them."""
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from config.faults import Fault, FaultySite, advice
+
+_DELIMITERS: Final = (",", ";", "\t")
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """One row: the line it begins on and its cells that are not blank, by column name."""
+
+    line: int
+    cells: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A CSV with a header: its columns, its rows and the faults found on the way."""
+
+    columns: tuple[str, ...]
+    rows: tuple[SheetRow, ...]
+    faults: tuple[Fault, ...]
+    delimiter: str
+
+
+def read_sheet(path: Path, known: tuple[str, ...], required: tuple[str, ...]) -> Sheet:
+    """Read a CSV whose first line that is neither blank nor a # comment names the columns."""
+    text = _text_of(path)
+    delimiter = _delimiter_of(text)
+    try:
+        records = list(_records(text, delimiter))
+    except csv.Error as error:
+        problem = f"cannot be read as CSV ({error})"
+        raise FaultySite(
+            [Fault(path.name, None, None, None, problem, "close its quotation marks and save it again")]
+        ) from None
+    while records and records[0][1][0].startswith("#"):
+        records.pop(0)
+    if not records:
+        remedy = f"write a header with at least {', '.join(required)}"
+        raise FaultySite([Fault(path.name, 1, None, None, "has no header", remedy)])
+    (header_line, header), *body = records
+    columns = tuple(name.strip() for name in header)
+    faults = _header_faults(path.name, header_line, columns, known, required)
+    rows = []
+    for line, cells in body:
+        row, row_faults = _row(path.name, line, cells, columns)
+        rows.append(row)
+        faults.extend(row_faults)
+    return Sheet(columns, tuple(rows), tuple(faults), delimiter)
+
+
+def _text_of(path: Path) -> str:
+    try:
+        content = path.read_bytes()
+    except FileNotFoundError:
+        raise FaultySite(
+            [Fault(path.name, None, None, None, f"is not in {path.parent}", "write one row a fan in it")]
+        ) from None
+    except OSError as error:
+        problem = f"cannot be read ({error.strerror})"
+        raise FaultySite([Fault(path.name, None, None, None, problem, "make it readable")]) from None
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        encodings: tuple[str, ...] = ("utf-16",)
+    else:
+        encodings = ("utf-8-sig", "cp1252")  # what spreadsheets write
+    for encoding in encodings:
+        try:
+            return content.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    raise FaultySite([Fault(path.name, None, None, None, "is not readable text", "save it as CSV in UTF-8")])
+
+
+def _delimiter_of(text: str) -> str:
+    for line in text.splitlines():
+        if line.strip() and not line.lstrip('"').startswith("#"):
+            return max(_DELIMITERS, key=line.count)
+    return ","
+
+
+def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    line = 1
+    for cells in reader:
+        if any(cell.strip() for cell in cells):
+            yield line, cells
+        line = reader.line_num + 1
+
+
+def _header_faults(
+    file: str, line: int, columns: tuple[str, ...], known: tuple[str, ...], required: tuple[str, ...]
+) -> list[Fault]:
+    faults = []
+    for name in dict.fromkeys(columns):
+        if name and name not in known:
+            remedy = advice(name, known, "remove the column")
+            faults.append(Fault(file, line, name, None, "is not a known column", remedy))
+        if name and columns.count(name) > 1:
+            faults.append(Fault(file, line, name, None, "is there twice", "keep one of the columns"))
+    faults.extend(
+        Fault(file, line, name, None, "is missing from the header", "add the column")
+        for name in required
+        if name not in columns
+    )
+    return faults
+
+
+def _row(file: str, line: int, cells: list[str], columns: tuple[str, ...]) -> tuple[SheetRow, list[Fault]]:
+    faults = []
+    named: dict[str, str] = {}
+    for position, cell in enumerate(cells):
+        text = cell.strip()
+        if not text:
+            continue
+        name = columns[position] if position < len(columns) else ""
+        if not name:
+            remedy = "name the column in the header, or put quotation marks round a text with commas"
+            faults.append(Fault(file, line, f"cell {position + 1}", text, "stands under no column", remedy))
+        else:
+            named[name] = text
+    return SheetRow(line, named), faults
