@@ -94,7 +94,7 @@ def reference_motor_efficiency(output_w: ArrayLike) -> Floats:
     Returns: efficiency [-].
     Equation: quartic in log10(kW); 0.962 from 185 kW up.
     Validity: 0.75 kW and up, 4 poles, 60 Hz, IE3; extrapolated down to 0.1 kW and held below. Older
-    motors have less: 3 points at 1 hp, 1 point at 100 hp.
+    motors have less: 2.5 points at 10 hp, 1 point at 100 hp.
     Source: AMCA 208-18 as reproduced in Hong, Sun and Luo, "Fan Energy Index", LBNL 2018, table 1.
     """
     kilowatts = as_floats(output_w) / 1000.0
@@ -152,10 +152,11 @@ def line_power_from_shaft_power(
     and friction loss at low speed are put too high.
     Source: `reference_motor_efficiency`, `part_load_efficiency_ratio`, `vfd_efficiency`.
     """
-    full_input = _full_load_input(rated_power_w, rated_efficiency)
-    load = as_floats(shaft_power_w) / as_floats(rated_power_w)
-    motor_input = _MOTOR_PART_LOAD.demand(load, rated_power_w) / _MOTOR_PART_LOAD.demand(1.0, rated_power_w)
-    return full_input * (_VFD_PART_LOAD.demand(motor_input, rated_power_w) if has_vfd else motor_input)
+    rated = _size(rated_power_w)
+    load = as_floats(shaft_power_w) / rated
+    motor_input = _MOTOR_PART_LOAD.demand(load, rated) / _MOTOR_PART_LOAD.demand(1.0, rated)
+    line = _VFD_PART_LOAD.demand(motor_input, rated) if has_vfd else motor_input
+    return line * _full_load_input(rated, rated_efficiency)
 
 
 def shaft_power_from_line_power(
@@ -168,13 +169,15 @@ def shaft_power_from_line_power(
 
     Parameters: `line_power_w`, any shape [W]; otherwise as for `line_power_from_shaft_power`.
     Returns: shaft power [W]; 0 where less is drawn than idle.
-    Equation: the inverse of `line_power_from_shaft_power`, exact, no iteration.
+    Equation: the inverse of `line_power_from_shaft_power`, exact, no iteration; NaN beyond its reach, many
+    times rated power.
     Validity and source: as there.
     """
-    demand = as_floats(line_power_w) / _full_load_input(rated_power_w, rated_efficiency)
-    motor_input = _VFD_PART_LOAD.fraction(demand, rated_power_w) if has_vfd else demand
-    motor_demand = motor_input * _MOTOR_PART_LOAD.demand(1.0, rated_power_w)
-    return _MOTOR_PART_LOAD.fraction(motor_demand, rated_power_w) * as_floats(rated_power_w)
+    rated = _size(rated_power_w)
+    line = as_floats(line_power_w) / _full_load_input(rated, rated_efficiency)
+    motor_input = _VFD_PART_LOAD.fraction(line, rated) if has_vfd else line
+    load = _MOTOR_PART_LOAD.fraction(motor_input * _MOTOR_PART_LOAD.demand(1.0, rated), rated)
+    return load * rated
 
 
 def flux_fraction(speed_fraction: ArrayLike, exponent: ArrayLike) -> Floats:
@@ -207,8 +210,8 @@ def torque_fraction_from_current(
     that noise about no load averages out. It says nothing about generating.
     Equation: phi sqrt((I^2 - (phi I0)^2) / (Ir^2 - I0^2)).
     Validity: within 1.7 % of rated load at 19 to 109 % load on a measured 18.5 kW motor at base frequency.
-    Source: the induction machine's circle diagram; the measured motor is that of Haumer et al., Modelica
-    Conference 2009.
+    Source: the induction machine's circle diagram; the measured motor is that of Haumer et al., "The
+    AdvancedMachines Library: Loss Models for Electric Machines", Modelica Conference 2009.
     """
     phi = as_floats(flux)
     square = np.square(as_floats(current_a)) - np.square(phi * as_floats(no_load_current_a))
@@ -263,15 +266,19 @@ def no_load_fraction_prior(rated_power_w: ArrayLike) -> tuple[Floats, Floats]:
     Validity: two and four poles; six and more have a higher share, inside the deviation.
     Source: common practice, no source: trade pages give 0.20 to 0.50, up to 0.65, more for small motors.
     """
-    size = as_floats(rated_power_w)
-    decades = np.log10(np.where(size > 0.0, size, np.nan) / _NO_LOAD_SMALL_W)
+    decades = np.log10(_size(rated_power_w) / _NO_LOAD_SMALL_W)
     mean = np.clip(_NO_LOAD_SHARE_SMALL - _NO_LOAD_FALL_PER_DECADE * decades, *_NO_LOAD_RANGE)
     return mean, np.where(np.isnan(mean), np.nan, _NO_LOAD_SD)
 
 
-def _full_load_input(rated_power_w: ArrayLike, rated_efficiency: ArrayLike | None) -> Floats:
+def _full_load_input(rated_power_w: Floats, rated_efficiency: ArrayLike | None) -> Floats:
     efficiency = reference_motor_efficiency(rated_power_w) if rated_efficiency is None else rated_efficiency
-    return as_floats(rated_power_w) / as_floats(efficiency)
+    return rated_power_w / as_floats(efficiency)
+
+
+def _size(rated_power_w: ArrayLike) -> Floats:
+    rated = as_floats(rated_power_w)
+    return np.where(rated > 0.0, rated, np.nan)
 
 
 def _load_current_square(rated_current_a: ArrayLike, no_load_current_a: ArrayLike) -> Floats:
