@@ -1,4 +1,4 @@
-"""What all tests share: properties are searched with the same draws in every run, however slow the machine."""
+"""What all tests share: a property is searched with the same draws in every run, without a deadline."""
 
 from hypothesis import settings
 
