@@ -22,6 +22,10 @@ _SECRET_KEYS: Final = (
 )
 
 
+class MissingSecret(Exception):  # noqa: N818 - named for what it says
+    """A secret that site.toml refers to is not where it says."""
+
+
 def resolve_secrets(text: str, folder: Path) -> str:
     """Replace each {env:NAME} and {file:PATH}; a relative path is taken from the site folder."""
 
@@ -29,12 +33,12 @@ def resolve_secrets(text: str, folder: Path) -> str:
         kind, name = match.groups()
         if kind == "env":
             if name not in os.environ:
-                raise LookupError(f"the environment variable {name} that site.toml names is not set")
+                raise MissingSecret(f"the environment variable {name} that site.toml names is not set")
             return os.environ[name]
         try:
             return (folder / name).read_text(encoding="utf-8").strip()
         except OSError as error:
-            raise LookupError(
+            raise MissingSecret(
                 f"the secret file {name} that site.toml names cannot be read: {error}"
             ) from error
 

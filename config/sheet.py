@@ -32,8 +32,8 @@ class Sheet:
 
 def read_sheet(path: Path, known: tuple[str, ...], required: tuple[str, ...]) -> Sheet:
     """Read a CSV whose first line that is neither blank nor a # comment names the columns."""
-    text = _text_of(path)
-    delimiter = _delimiter_of(text)
+    text = text_of(path)
+    delimiter = delimiter_of(text)
     try:
         records = list(_records(text, delimiter))
     except csv.Error as error:
@@ -57,7 +57,8 @@ def read_sheet(path: Path, known: tuple[str, ...], required: tuple[str, ...]) ->
     return Sheet(columns, tuple(rows), tuple(faults), delimiter)
 
 
-def _text_of(path: Path) -> str:
+def text_of(path: Path) -> str:
+    """Return a CSV's text, whichever encoding a spreadsheet gave it; raise FaultySite if there is none."""
     try:
         content = path.read_bytes()
     except FileNotFoundError:
@@ -79,11 +80,20 @@ def _text_of(path: Path) -> str:
     raise FaultySite([Fault(path.name, None, None, None, "is not readable text", "save it as CSV in UTF-8")])
 
 
-def _delimiter_of(text: str) -> str:
-    for line in text.splitlines():
-        if line.strip() and not line.lstrip('"').startswith("#"):
-            return max(_DELIMITERS, key=line.count)
-    return ","
+def delimiter_of(text: str) -> str:
+    """Return what parts the columns: the mark that is most often in the header."""
+    begin, end = header_span(text)
+    return max(_DELIMITERS, key=text[begin:end].count)
+
+
+def header_span(text: str) -> tuple[int, int]:
+    """Return where the header line begins and ends, its line break left out."""
+    begin = 0
+    for line in text.splitlines(keepends=True):
+        if line.strip() and not line.lstrip(' "').startswith("#"):
+            return begin, begin + len(line.rstrip("\r\n"))
+        begin += len(line)
+    return begin, begin
 
 
 def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:

@@ -1,0 +1,40 @@
+"""`slipledger check`: every fault in the site's files in one go, and what absent facts cost."""
+
+from textwrap import fill
+from typing import Final
+
+import typer
+
+from service.command_line.arguments import SiteArgument
+
+_WIDTH: Final = 100
+
+
+def check(site: SiteArgument) -> None:
+    """Say every fault in the site's files at once.
+
+    Each with its file, line and column and what to do; without faults, what absent facts cost.
+    """
+    from config import FaultySite, check_site  # noqa: PLC0415 - kept out of --help
+
+    report = check_site(site)
+    if report.folder is None:
+        raise FaultySite(report.faults)
+    folder = report.folder
+    points = {point for epoch in folder.fans for point in epoch.points.values()}
+    typer.echo(
+        f"{folder.site.name}: {_count(len(folder.fan_names), 'fan')}, {_count(len(points), 'point')}, "
+        f"{_count(len(folder.service), 'service entry', 'service entries')}; no fault."
+    )
+    for heading, costs in (
+        ("Left to fill in:", [cost for cost in report.costs if cost.is_open_task]),
+        ("What is absent and what that costs:", [cost for cost in report.costs if not cost.is_open_task]),
+    ):
+        if costs:
+            typer.echo(f"\n{heading}")
+        for cost in costs:
+            typer.echo(fill(f"- {cost}", width=_WIDTH, subsequent_indent="  "))
+
+
+def _count(number: int, one: str, many: str | None = None) -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"

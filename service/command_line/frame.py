@@ -1,0 +1,76 @@
+"""The frame the commands hang in: their registry, their help, their exit codes."""
+
+import sys
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from service.command_line.check import check
+from service.command_line.log import log
+from service.command_line.new_site import new_site
+from service.command_line.outcome import outcome_of
+
+
+class Frame(TyperGroup):
+    """The command group; a failure that can be foreseen ends as sentences and an exit code."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command and turn what stopped it into its exit code."""
+        try:
+            return super().invoke(ctx)
+        except Exception as error:
+            outcome = outcome_of(error)
+            if outcome is None:
+                raise
+            for sentence in outcome.sentences:
+                typer.echo(sentence, err=True)
+            raise typer.Exit(outcome.exit_code) from None
+
+
+app = typer.Typer(
+    name="slipledger",
+    cls=Frame,
+    help="Infer the drive health of HVAC fans from building-automation trend logs.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
+)
+
+
+def _print_version(is_asked: bool) -> None:
+    if is_asked:
+        from importlib.metadata import PackageNotFoundError, version  # noqa: PLC0415 - only for this answer
+
+        try:
+            typer.echo(f"slipledger {version('slipledger')}")
+        except PackageNotFoundError:
+            typer.echo("slipledger, run from its sources")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    _version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Hold the options of the program itself."""
+
+
+# One line a command: its name, and the function in the module of its own.
+app.command("new-site")(new_site)
+app.command("check")(check)
+app.command("log")(log)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and exit with its code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            # A terminal without UTF-8 gets an escape for a letter it lacks, never a UnicodeEncodeError.
+            stream.reconfigure(errors="backslashreplace")
+    app(args=arguments, prog_name="slipledger")

@@ -1,0 +1,84 @@
+"""`slipledger log`: enter service done."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from service.command_line.arguments import SiteArgument
+
+if TYPE_CHECKING:
+    from config import ServiceEntry
+
+_WORDS = "retensioned, belt_replaced, aligned, greased, inspected ..."
+
+
+def log(
+    site: SiteArgument,
+    *,
+    fan: Annotated[str, typer.Option(help="The fan, as fans.csv names it.", show_default=False)],
+    work: Annotated[str, typer.Option(help=f"What was done: {_WORDS}", show_default=False)],
+    date: Annotated[
+        str | None, typer.Option(help="The day, YYYY-MM-DD; else today at the site.", show_default=False)
+    ] = None,
+    time: Annotated[str | None, typer.Option(help="The time there, HH:MM.", show_default=False)] = None,
+    role: Annotated[
+        str | None,
+        typer.Option(help="Which sensor was calibrated: airflow, pressure ...", show_default=False),
+    ] = None,
+    motor_rpm: Annotated[
+        str | None, typer.Option(help="Motor speed by tachometer or strobe.", show_default=False)
+    ] = None,
+    fan_rpm: Annotated[str | None, typer.Option(help="Wheel speed read with it.", show_default=False)] = None,
+    speed: Annotated[
+        str | None, typer.Option(help="The speed point's value at that time.", show_default=False)
+    ] = None,
+    no_load_a: Annotated[
+        str | None, typer.Option(help="Motor amps with the belts off.", show_default=False)
+    ] = None,
+    note: Annotated[str | None, typer.Option(help="Anything else, in one line.", show_default=False)] = None,
+) -> None:
+    """Enter service done.
+
+    The entry is checked first and then added to service_log.csv in one step.
+    """
+    from config import FaultySite  # noqa: PLC0415 - kept out of --help
+    from service.logbook import append_service  # noqa: PLC0415 - kept out of --help
+
+    options = {
+        "fan": fan,
+        "date": date or _today(site),
+        "time": time,
+        "work": work,
+        "role": role,
+        "motor_rpm": motor_rpm,
+        "fan_rpm": fan_rpm,
+        "speed": speed,
+        "no_load_a": no_load_a,
+        "note": None if note is None else " ".join(note.split()),
+    }
+    cells = {name: text.strip() for name, text in options.items() if text is not None and text.strip()}
+    try:
+        entry = append_service(site, cells)
+    except FaultySite as faulty:
+        raise FaultySite(
+            replace(fault, file="slipledger log", column=f"--{fault.column}".replace("_", "-"), row=None)
+            if fault.row == 0
+            else fault
+            for fault in faulty.faults
+        ) from None
+    typer.echo(_confirmation(entry))
+
+
+def _today(site: Path) -> str:
+    import datetime as dt  # noqa: PLC0415 - kept out of --help
+
+    from config import load_site  # noqa: PLC0415 - kept out of --help
+
+    return dt.datetime.now(load_site(site).site.zone).date().isoformat()
+
+
+def _confirmation(entry: "ServiceEntry") -> str:
+    when = f"{entry.date}" if entry.time is None else f"{entry.date} {entry.time:%H:%M}"
+    return f"Entered: {entry.fan}, {when}, {entry.work}."

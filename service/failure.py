@@ -1,0 +1,5 @@
+"""A piece of work that failed for a reason a person can act on."""
+
+
+class WorkFailed(Exception):  # noqa: N818 - named for what it says
+    """The work could not be done; the message is one sentence saying what, where and what to do."""

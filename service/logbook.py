@@ -1,0 +1,96 @@
+"""How service done gets into service_log.csv: checked first, then in one step or not at all."""
+
+import codecs
+import contextlib
+import csv
+import io
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Final
+
+from config import FaultySite, ServiceEntry, SiteFolder, load_site
+from config.service_log import COLUMNS, FILE, read_entries
+from config.sheet import Sheet, SheetRow, delimiter_of, header_span, text_of
+
+try:
+    import fcntl
+except ImportError:  # a system without POSIX locks
+    fcntl = None  # type: ignore[assignment]
+
+_BYTE_ORDER_MARKS: Final = (codecs.BOM_UTF8[:2], codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+_HEADER: Final = ("fan", "date", "time", "work", "role", "motor_rpm", "fan_rpm", "speed", "no_load_a", "note")
+
+
+def append_service(folder: Path, cells: Mapping[str, str]) -> ServiceEntry:
+    """Append one entry to the site's service log and return it as it will be read.
+
+    Raises FaultySite, with nothing written, if the site or the entry has a fault. The whole log is written
+    beside the old one and takes its place in one step; two writers wait for each other.
+    """
+    with _only_writer(folder):
+        site = load_site(folder)
+        entry = _checked(site, cells)
+        path = (folder / FILE).resolve()
+        text = text_of(path) if path.exists() else ",".join(_HEADER) + "\n"
+        _replace(path, _with_row(text, cells))
+    return entry
+
+
+@contextlib.contextmanager
+def _only_writer(folder: Path) -> Iterator[None]:
+    """Hold the folder's lock, where the system has such locks; it goes with the process."""
+    if fcntl is None or not folder.is_dir():
+        yield
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _checked(site: SiteFolder, cells: Mapping[str, str]) -> ServiceEntry:
+    sheet = Sheet(COLUMNS, (SheetRow(0, dict(cells)),), (), ",")
+    entries, faults = read_entries(sheet, site.fan_names, site.epoch_at, is_fleet_known=True)
+    if faults:
+        raise FaultySite(faults)
+    return entries[0]
+
+
+def _with_row(text: str, cells: Mapping[str, str]) -> str:
+    delimiter = delimiter_of(text)
+    newline = "\r\n" if "\r\n" in text else "\n"
+    begin, end = header_span(text)
+    header = [name.strip() for name in next(csv.reader([text[begin:end]], delimiter=delimiter))]
+    absent = [name for name in COLUMNS if name in cells and name not in header]
+    header_text = text[begin:end] + "".join(delimiter + name for name in absent)
+    body = text[end:] if text.endswith(("\n", "\r")) else text[end:] + newline
+    row = io.StringIO()
+    columns = [*header, *absent]
+    csv.writer(row, delimiter=delimiter, lineterminator=newline).writerow(
+        cells.get(name, "") for name in columns
+    )
+    return text[:begin] + header_text + body + row.getvalue()
+
+
+def _replace(path: Path, text: str) -> None:
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    beside = Path(name)
+    has_mark = path.exists() and path.read_bytes()[:2] in _BYTE_ORDER_MARKS
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8-sig" if has_mark else "utf-8", newline="") as opened:
+            opened.write(text)
+            opened.flush()
+            os.fsync(opened.fileno())
+        if path.exists():
+            shutil.copymode(path, beside)
+        else:
+            beside.chmod(0o644)
+        beside.replace(path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
