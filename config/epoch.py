@@ -80,10 +80,15 @@ class FanEpoch(BaseModel):
 
 
 def build_epoch(
-    row: FanRow, line: int, given: frozenset[str], site: Site
+    row: FanRow, line: int, given: frozenset[str], site: Site | None
 ) -> tuple[FanEpoch | None, list[Fault]]:
-    """Return the epoch a row declares, or the faults that show when its cells are held together."""
+    """Return the epoch a row declares, or the faults that show when its cells are held together.
+
+    Without a site, whose units and limits a row is held against, only what the row itself says is checked.
+    """
     faults = row_faults(row, line)
+    if site is None:
+        return None, faults
     limits, limit_faults = _limits(row, line, site)
     baseline, baseline_faults = _baseline(row, line, site)
     units, unit_faults = _units(row, line, site)

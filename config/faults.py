@@ -1,5 +1,6 @@
 """What is wrong in a site's files, said so that it can be put right."""
 
+import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -12,7 +13,7 @@ _FAULT = "fault"
 _LONGEST_VALUE = 80
 _LONGEST_LIST = 24
 _TABLE = ("is not a table", "write it as a [{name}] table with its keys below")
-_LIST = ("is not a list", "write it in square brackets, or as [[{name}]] tables")
+_LIST = ("is not a list", "write it in square brackets")
 _PLAIN_WORDS = {
     "missing": ("is not given", "add {name}"),
     "model_type": _TABLE,
@@ -41,7 +42,8 @@ class Fault:
         if self.column:
             place += f", {self.column}"
         value = "" if self.value is None else f"{_shortened(self.value)!r} "
-        return f"{place}: {value}{self.problem}; {self.remedy}."
+        end = "" if self.remedy.endswith("?") else "."
+        return f"{place}: {value}{self.problem}; {self.remedy}{end}"
 
 
 class FaultySite(Exception):  # noqa: N818 - named for what it says to the reader of a traceback
@@ -50,6 +52,11 @@ class FaultySite(Exception):  # noqa: N818 - named for what it says to the reade
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def in_order(faults: Iterable[Fault]) -> list[Fault]:
+    """Return the faults of one file from its top to its bottom."""
+    return sorted(faults, key=lambda fault: fault.row or 0)
 
 
 def fault_in_value(problem: str, remedy: str) -> PydanticCustomError:
@@ -94,7 +101,7 @@ def _fault(
     row = rows if isinstance(rows, int) or rows is None else _line_of(place, rows)
     column = ".".join(str(part) if isinstance(part, str) else str(part + 1) for part in place)
     given = details["input"]
-    value = str(given) if isinstance(given, str | int | float) else None
+    value = str(given) if isinstance(given, str | int | float | dt.date) else None
     problem, remedy = _words(details, place, known)
     if details["type"] in ("missing", "extra_forbidden"):
         value = None
@@ -113,6 +120,8 @@ def _words(
     if kind == "extra_forbidden":
         table = tuple(part for part in place[:-1] if isinstance(part, str))
         return "is not a known key", advice(str(place[-1]), known.get(table, ()))
+    if kind in ("list_type", "tuple_type") and isinstance(details["input"], dict):
+        return "is one table", f"write [[{place[-1]}]] with two brackets, once for each"
     if kind in _PLAIN_WORDS:
         problem, remedy = _PLAIN_WORDS[kind]
         return problem, remedy.format(name=place[-1] if place else "")

@@ -1,8 +1,6 @@
 """What cannot be right when the rows of fans.csv are held together, and which points fans share."""
 
-import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
@@ -10,6 +8,7 @@ from analytics.vocabulary import Role
 from config.epoch import FanEpoch
 from config.faults import Fault
 from config.row_checks import FILE
+from config.sheet import Sheet
 from config.site import Site
 
 # Two fans may hang on one of these: a common plenum's pressure or airflow, one temperature or damper,
@@ -27,9 +26,35 @@ SHAREABLE: Final = frozenset(
 _Use = tuple[FanEpoch, Role]
 
 
-def fleet_faults(epochs: list[FanEpoch], site: Site) -> list[Fault]:
-    """Return the faults between rows: a fan named twice, a point that cannot be two things."""
-    return [*_epoch_faults(epochs), *_point_faults(epochs, site)]
+def repeated_rows(sheet: Sheet) -> list[Fault]:
+    """Return the rows that declare a fan from a date on that another row declares already."""
+    faults = []
+    first_line: dict[tuple[str, str], int] = {}
+    for row in sheet.rows:
+        fan, date = row.cells.get("fan", ""), row.cells.get("from", "")
+        earlier = first_line.setdefault((fan, date), row.line)
+        if fan and earlier != row.line:
+            when = f"from {date} on" if date else "without a date in from"
+            problem = f"is already declared {when} on line {earlier}"
+            remedy = "give the later row the date from which it holds, or each fan a name of its own"
+            faults.append(Fault(FILE, row.line, "fan", fan, problem, remedy))
+    return faults
+
+
+def point_faults(epochs: list[FanEpoch], site: Site | None) -> list[Fault]:
+    """Return the points that would have to be two things."""
+    uses: dict[str, list[_Use]] = defaultdict(list)
+    for epoch in epochs:
+        for role, point in epoch.points.items():
+            uses[point].append((epoch, role))
+    faults = []
+    for point, users in uses.items():
+        fault = _clash(point, users)
+        if fault is not None:
+            faults.append(fault)
+        if site is not None:
+            faults += _site_clash(point, users, site)
+    return faults
 
 
 def with_shared_points(epochs: list[FanEpoch]) -> list[FanEpoch]:
@@ -51,35 +76,6 @@ def _marked(epoch: FanEpoch, fans_of: dict[str, set[str]]) -> FanEpoch:
         epoch.machine, is_airflow_shared=is_airflow_shared, is_pressure_shared=is_pressure_shared
     )
     return epoch.model_copy(update={"machine": machine})
-
-
-def _epoch_faults(epochs: Iterable[FanEpoch]) -> list[Fault]:
-    faults = []
-    first_line: dict[tuple[str, dt.date | None], int] = {}
-    for epoch in epochs:
-        key = (epoch.fan, epoch.valid_from)
-        if key not in first_line:
-            first_line[key] = epoch.row
-            continue
-        when = "without a date in from" if epoch.valid_from is None else f"from {epoch.valid_from} on"
-        problem = f"is already declared {when} on line {first_line[key]}"
-        remedy = "give the later row the date from which it holds, or each fan a name of its own"
-        faults.append(Fault(FILE, epoch.row, "fan", epoch.fan, problem, remedy))
-    return faults
-
-
-def _point_faults(epochs: list[FanEpoch], site: Site) -> list[Fault]:
-    uses: dict[str, list[_Use]] = defaultdict(list)
-    for epoch in epochs:
-        for role, point in epoch.points.items():
-            uses[point].append((epoch, role))
-    faults = []
-    for point, users in uses.items():
-        fault = _clash(point, users)
-        if fault is not None:
-            faults.append(fault)
-        faults += _site_clash(point, users, site)
-    return faults
 
 
 def _clash(point: str, users: list[_Use]) -> Fault | None:

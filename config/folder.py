@@ -12,8 +12,8 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from config.costs import Cost, costs_of
 from config.epoch import FanEpoch, build_epoch
 from config.fans import FanRow
-from config.faults import Fault, FaultySite, faults_of
-from config.fleet_checks import fleet_faults, with_shared_points
+from config.faults import Fault, FaultySite, faults_of, in_order
+from config.fleet_checks import point_faults, repeated_rows, with_shared_points
 from config.row_checks import FILE as FANS_FILE
 from config.service_log import COLUMNS as SERVICE_COLUMNS
 from config.service_log import FILE as SERVICE_FILE
@@ -65,18 +65,12 @@ class SiteReport:
 
 def load_site(folder: Path) -> SiteFolder:
     """Read a site folder; raise FaultySite with every fault of its files."""
-    site_faults: list[Fault] = []
-    site = None
-    try:
-        site = read_site(folder)
-    except FaultySite as faulty:
-        site_faults += faulty.faults
-        if not folder.is_dir():
-            raise
-    # Rows are checked even where site.toml is faulty, so that everything is said in one go.
-    epochs, fan_faults = _read_fans(folder, site or Site(name="unread", timezone="UTC"))
-    service, service_faults = _read_service(folder, epochs, is_fleet_known=not fan_faults)
-    faults = site_faults + fan_faults + service_faults
+    site, faults = read_site(folder)
+    # The rows are checked even where site.toml is faulty, so that everything is said in one go.
+    epochs, fan_faults = _read_fans(folder, site)
+    is_fleet_known = site is not None and not fan_faults
+    service, service_faults = _read_service(folder, epochs, is_fleet_known=is_fleet_known)
+    faults += fan_faults + service_faults
     if faults or site is None:
         raise FaultySite(faults)
     return SiteFolder(path=folder, site=site, fans=tuple(epochs), service=tuple(service))
@@ -107,7 +101,7 @@ def _epoch_at(epochs: tuple[FanEpoch, ...], date: dt.date) -> FanEpoch | None:
     return holding[-1] if holding else None
 
 
-def _read_fans(folder: Path, site: Site) -> tuple[list[FanEpoch], list[Fault]]:
+def _read_fans(folder: Path, site: Site | None) -> tuple[list[FanEpoch], list[Fault]]:
     try:
         sheet = read_sheet(folder / FANS_FILE, FanRow.names(), _FAN_REQUIRED)
     except FaultySite as faulty:
@@ -127,8 +121,8 @@ def _read_fans(folder: Path, site: Site) -> tuple[list[FanEpoch], list[Fault]]:
         faults += epoch_faults
         if epoch is not None:
             epochs.append(epoch)
-    faults += fleet_faults(epochs, site)
-    return with_shared_points(epochs), faults
+    faults += [*repeated_rows(sheet), *point_faults(epochs, site)]
+    return with_shared_points(epochs), in_order(faults)
 
 
 def _without_absent(faults: list[Fault], sheet: Sheet) -> list[Fault]:
@@ -152,4 +146,4 @@ def _read_service(
         lambda fan, date: _epoch_at(by_fan.get(fan, ()), date),
         is_fleet_known=is_fleet_known,
     )
-    return entries, [*sheet.faults, *faults]
+    return entries, in_order([*sheet.faults, *faults])
