@@ -93,9 +93,9 @@ _FACTORS: Final[Mapping[Role, Mapping[str, Factor]]] = MappingProxyType(
         Role.OUTDOOR_AIR_DAMPER: FRACTION,
     }
 )
-# The atmosphere between 5000 m above and 500 m below the sea, with weather, in Pa. In these bounds no
-# two of the barometric units overlap, so a reading inside one of them names its unit.
-_ATMOSPHERE_PA: Final = (50_000.0, 110_000.0)
+# The atmosphere up to 4000 m above the sea, with weather, in Pa. Within these bounds no two of the barometric
+# units overlap (psi ends at 15.8, inHg begins at 17.7), so a reading inside one of them names its unit.
+_ATMOSPHERE_PA: Final = (60_000.0, 109_000.0)
 
 
 def to_si(
