@@ -1,0 +1,107 @@
+"""What can explain a fan's numbers: every cause alone, and the drive's own beside one other."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.arrays import Floats
+from analytics.curves import PINNED_SD, HealthyCurves
+from analytics.machine import Machine
+from analytics.model import CAUSES, LoadKind, Parameter
+from analytics.priors import CAUSE_TRAITS
+from analytics.vocabulary import Drive, PressureLocation
+
+# Two faults at once are rare; these are the pairs that hide a drive's fault or pass for one.
+_PAIRS: tuple[tuple[Parameter, Parameter], ...] = (
+    (Parameter.SLIP, Parameter.DRAG),
+    (Parameter.SLIP, Parameter.AIRFLOW_GAIN),
+    (Parameter.SLIP, Parameter.PRESSURE_GAIN),
+    (Parameter.SLIP, Parameter.LOAD_GAIN),
+    (Parameter.SLIP, Parameter.AIR_PATH),
+    (Parameter.DRAG, Parameter.AIRFLOW_GAIN),
+    (Parameter.DRAG, Parameter.PRESSURE_GAIN),
+    (Parameter.DRAG, Parameter.AIR_PATH),
+)
+EXPLANATIONS: tuple[tuple[Parameter, ...], ...] = ((), *((cause,) for cause in CAUSES), *_PAIRS)
+IS_ACTIVE = np.array([[cause in chosen for cause in CAUSES] for chosen in EXPLANATIONS])
+CAUSE_COUNT = len(CAUSES)
+EXPLANATION_COUNT = len(EXPLANATIONS)
+_IMPOSSIBLE = -1e9
+
+
+@dataclass(frozen=True, slots=True)
+class Beliefs:
+    """What is believed of a batch of fans' causes before their data; first axis the fans.
+
+    `ordinary`, `daily`, `fault` (fans, causes) variances of wander, of a day's walk and of a fault;
+    `is_one_sided` (fans, causes); `is_at_work` (fans, causes) where a cause moves under every
+    explanation, as filters between fan and sensor do; `log_daily_onset` (fans, explanations), the log
+    chance a day that an explanation begins.
+    """
+
+    ordinary: Floats
+    daily: Floats
+    fault: Floats
+    is_one_sided: Floats
+    is_at_work: Floats
+    log_daily_onset: Floats
+
+
+def can_move(cause: Parameter, machine: Machine, curves: HealthyCurves) -> bool:
+    """Tell whether a cause can act on a fan at all and leave a trace in its readings."""
+    channels = curves.channels
+    answers = {
+        Parameter.SLIP: machine.drive.can_slip,
+        Parameter.RATIO: machine.drive is not Drive.DIRECT,
+        Parameter.AIR_PATH: channels.has_pressure
+        and machine.pressure_location is not PressureLocation.ACROSS_FAN,
+        Parameter.PRESSURE_GAIN: channels.has_pressure,
+        Parameter.PRESSURE_ZERO: channels.has_pressure,
+        Parameter.DRAG: channels.load_kind is not LoadKind.NONE,
+        Parameter.LOAD_GAIN: channels.load_kind is not LoadKind.NONE,
+        Parameter.SPEED_SCALE: not channels.has_motor_speed,
+    }
+    return answers.get(cause, True)
+
+
+def cause_sd(cause: Parameter, machine: Machine, curves: HealthyCurves, trait: str) -> float:
+    """Return a cause's standard deviation of the prior table in the model's unit."""
+    if not can_move(cause, machine, curves):
+        return PINNED_SD
+    # The table gives drag as a share of the reference torque, the model as a share of the rated one.
+    scale = curves.reference_torque if cause is Parameter.DRAG else 1.0
+    return float(getattr(CAUSE_TRAITS[cause], trait)) * scale
+
+
+def beliefs(curves: HealthyCurves, machine: Machine) -> Beliefs:
+    """Return one fan's beliefs, as a batch of one."""
+    ordinary = [cause_sd(cause, machine, curves, "ordinary_sd") for cause in CAUSES]
+    daily = [cause_sd(cause, machine, curves, "daily_sd") for cause in CAUSES]
+    fault = [cause_sd(cause, machine, curves, "fault_sd") for cause in CAUSES]
+    sided = [float(CAUSE_TRAITS[cause].is_one_sided) for cause in CAUSES]
+    onset = [_log_onset(chosen, machine, curves) for chosen in EXPLANATIONS]
+    loads = [float(c is Parameter.AIR_PATH and can_move(c, machine, curves)) for c in CAUSES]
+    return Beliefs(
+        ordinary=np.square([ordinary]),
+        daily=np.square([daily]),
+        fault=np.square([fault]),
+        is_one_sided=np.array([sided]),
+        is_at_work=np.array([loads]),
+        log_daily_onset=np.array([onset]),
+    )
+
+
+def _log_onset(chosen: tuple[Parameter, ...], machine: Machine, curves: HealthyCurves) -> float:
+    if any(not can_move(cause, machine, curves) for cause in chosen):
+        return _IMPOSSIBLE
+    # The second of a pair may have come at any time of the year before.
+    daily = [CAUSE_TRAITS[cause].rate_per_year / 365.25 for cause in chosen]
+    yearly = [CAUSE_TRAITS[cause].rate_per_year for cause in chosen]
+    if not chosen:
+        return 0.0
+    return float(np.log(daily[0] * np.prod(yearly[1:])))
+
+
+def stack_beliefs(several: list[Beliefs]) -> Beliefs:
+    """Join single fans' beliefs into a batch."""
+    return Beliefs(*(np.concatenate([getattr(b, name) for b in several]) for name in Beliefs.__slots__))

@@ -1,0 +1,187 @@
+"""What would the sensors read, given the fan's healthy curves and the causes at work on it?
+
+One forward model serves the healthy fit, the daily state and the evidence: everything that moves
+pressure, torque or speed is a parameter here, so that no two places disagree about physics.
+
+Equations (n motor speed over synchronous speed at base frequency, q airflow, rho density over
+1.2 kg/m3, T motor shaft torque over rated, k wheel speed over healthy wheel speed):
+
+    n = f u - s_r T / phi(f)^2                       motor slip follows torque
+    k = r (1 - D (T/T_ref)^beta)                     belt slip above the healthy creep, speed ratio
+    x = q / (n k),  p = rho n^2 k^2 exp(G(ln x)) (1 - w) d + e - c rho q^2
+    T = rho n^2 k^2 r exp(F(ln x)) (1 - 3/4 w) + T0 + dT
+    I = sqrt((phi I0)^2 + (1 - I0^2) (T / phi)^2)    magnetising current removed in quadrature
+
+The motor torque is transmitted whole and speed is lost, so motor power falls with k^2, not k^3.
+G and F are quadratics. Validity: quasi-steady hours inside the fitted range, T above no load.
+Source: affinity laws as in any fan handbook (check values 4.2); quadrature form checked against a
+measured 18.5 kW motor; the slip law's exponent is a free parameter because no published law exists.
+"""
+
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+
+import numpy as np
+
+from analytics.arrays import Bools, Floats
+
+
+class Parameter(StrEnum):
+    """The parameters of the forward model: causes, then nuisances, then the healthy curves."""
+
+    SLIP = "slip"
+    DRAG = "drag"
+    RATIO = "ratio"
+    WHEEL = "wheel"
+    AIRFLOW_GAIN = "airflow_gain"
+    AIRFLOW_ZERO = "airflow_zero"
+    PRESSURE_GAIN = "pressure_gain"
+    PRESSURE_ZERO = "pressure_zero"
+    LOAD_GAIN = "load_gain"
+    SPEED_SCALE = "speed_scale"
+    AIR_PATH = "air_path"
+    SLIP_EXPONENT = "slip_exponent"
+    DENSITY = "density"
+    PRESSURE_LEVEL = "pressure_level"
+    PRESSURE_SLOPE = "pressure_slope"
+    PRESSURE_BEND = "pressure_bend"
+    TORQUE_LEVEL = "torque_level"
+    TORQUE_SLOPE = "torque_slope"
+    TORQUE_BEND = "torque_bend"
+    FRICTION = "friction"
+    FLUX_EXPONENT = "flux_exponent"
+    NO_LOAD_CURRENT = "no_load_current"
+
+
+PARAMETERS: tuple[Parameter, ...] = tuple(Parameter)
+INDEX: dict[Parameter, int] = {name: i for i, name in enumerate(PARAMETERS)}
+CAUSES: tuple[Parameter, ...] = PARAMETERS[: INDEX[Parameter.SLIP_EXPONENT]]
+CURVE: tuple[Parameter, ...] = PARAMETERS[INDEX[Parameter.PRESSURE_LEVEL] :]
+SIZE = len(PARAMETERS)
+
+WHEEL_TORQUE_SHARE = 0.75
+_STEP = 1e-5
+_ROUNDS = 3
+
+
+class LoadKind(IntEnum):
+    """Which reading says how hard the motor turns."""
+
+    NONE = 0
+    CURRENT = 1
+    POWER = 2
+    TORQUE = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """The fixed facts of a batch of fans; every field has shape (fans,).
+
+    `rated_slip` [1] of synchronous speed, 0 where motor speed is known; `load_kind` of LoadKind;
+    `reference_torque` [of rated]; `is_at_fan` whether pressure is taken across the fan.
+    """
+
+    rated_slip: Floats
+    load_kind: Floats
+    reference_torque: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Operating:
+    """Steady hours of a batch of fans, scaled; every field has shape (fans, hours).
+
+    `speed` output frequency over base; `airflow` over the fan's airflow scale; `density` over
+    1.2 kg/m3; `pressure` over the pressure scale; `load` as the load kind says, of rated;
+    `is_used` where the hour counts. Unused hours hold ones.
+    """
+
+    speed: Floats
+    airflow: Floats
+    density: Floats
+    pressure: Floats
+    load: Floats
+    is_used: Bools
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What the model expects: shape (..., fans, hours), scaled as in `Operating`."""
+
+    pressure: Floats
+    load: Floats
+    torque: Floats
+    motor_speed: Floats
+    slip: Floats
+    load_ratio: Floats
+
+
+def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
+    """Evaluate the forward model.
+
+    Parameters: `theta` (..., fans, SIZE) [causes 1 or of scale, curves in logs]; `plant`; `hours`.
+    Returns: `Expected`; `slip` is the belt slip above healthy creep, `load_ratio` T over the
+    reference torque.
+    """
+    p = {name: theta[..., i, None] for name, i in INDEX.items()}
+    squared = hours.airflow**2 - p[Parameter.AIRFLOW_ZERO]
+    airflow = np.sqrt(np.maximum(squared, 1e-4)) * np.exp(-p[Parameter.AIRFLOW_GAIN])
+    density = hours.density * np.exp(p[Parameter.DENSITY])
+    speed = hours.speed * np.exp(p[Parameter.SPEED_SCALE])
+    ratio = np.exp(p[Parameter.RATIO])
+    flux = flux_of(speed, p[Parameter.FLUX_EXPONENT])
+    motor_slip = plant.rated_slip[:, None]
+    reference = plant.reference_torque[:, None]
+    torque = reference * speed**2 + np.zeros_like(airflow)
+    for _ in range(_ROUNDS):
+        motor_speed = np.maximum(speed - motor_slip * torque / flux**2, 0.05)
+        load_ratio = np.clip(torque / reference, 0.02, 2.0)
+        slip = np.clip(p[Parameter.SLIP] * load_ratio ** p[Parameter.SLIP_EXPONENT], -0.5, 0.9)
+        wheel = ratio * (1.0 - slip)
+        u = np.log(airflow / (motor_speed * wheel))
+        dynamic = density * (motor_speed * wheel) ** 2
+        shape = p[Parameter.TORQUE_LEVEL] + u * (p[Parameter.TORQUE_SLOPE] + u * p[Parameter.TORQUE_BEND])
+        wheel_torque = dynamic * ratio * np.exp(np.clip(shape, -8.0, 4.0))
+        wheel_torque = wheel_torque * (1.0 - WHEEL_TORQUE_SHARE * p[Parameter.WHEEL])
+        torque = np.maximum(wheel_torque + p[Parameter.FRICTION] + p[Parameter.DRAG], 1e-3)
+    shape = p[Parameter.PRESSURE_LEVEL] + u * (p[Parameter.PRESSURE_SLOPE] + u * p[Parameter.PRESSURE_BEND])
+    pressure = dynamic * np.exp(np.clip(shape, -8.0, 4.0)) * (1.0 - p[Parameter.WHEEL])
+    pressure = pressure - p[Parameter.AIR_PATH] * density * airflow**2
+    pressure = pressure * np.exp(p[Parameter.PRESSURE_GAIN]) + p[Parameter.PRESSURE_ZERO]
+    load = _load(torque, motor_speed, flux, p[Parameter.NO_LOAD_CURRENT], plant)
+    return Expected(pressure, load * np.exp(p[Parameter.LOAD_GAIN]), torque, motor_speed, slip, load_ratio)
+
+
+def flux_of(speed: Floats, exponent: Floats) -> Floats:
+    """Return motor flux over rated flux: speed^exponent below base frequency, 1/speed above it."""
+    below = np.minimum(speed, 1.0) ** exponent
+    return np.asarray(np.maximum(below, 0.05) / np.maximum(speed, 1.0))
+
+
+def _load(torque: Floats, motor_speed: Floats, flux: Floats, no_load: Floats, plant: Plant) -> Floats:
+    kind = plant.load_kind[:, None]
+    rated_speed = 1.0 - plant.rated_slip[:, None]
+    current = np.sqrt((flux * no_load) ** 2 + (1.0 - no_load**2) * (torque / flux) ** 2)
+    power = torque * motor_speed / rated_speed
+    return np.where(kind == LoadKind.CURRENT, current, np.where(kind == LoadKind.POWER, power, torque))
+
+
+def linearise(
+    theta: Floats, plant: Plant, hours: Operating, which: tuple[Parameter, ...] = PARAMETERS
+) -> tuple[Expected, Floats, Floats]:
+    """Evaluate the model and its slopes at `theta` by forward differences.
+
+    Parameters: `theta` (fans, SIZE); `which` parameters to take slopes by. Returns: the expectation, and
+    the slopes of pressure and of load, each (fans, hours, parameters).
+    """
+    moved = np.broadcast_to(theta, (len(which) + 1, *theta.shape)).copy()
+    for i, name in enumerate(which):
+        moved[i + 1, :, INDEX[name]] += _STEP
+    all_expected = expect(moved, plant, hours)
+    here = Expected(*(np.ascontiguousarray(getattr(all_expected, name)[0]) for name in Expected.__slots__))
+    pressure = (all_expected.pressure[1:] - all_expected.pressure[0]) / _STEP
+    load = (all_expected.load[1:] - all_expected.load[0]) / _STEP
+    return (
+        here,
+        np.ascontiguousarray(np.moveaxis(pressure, 0, -1)),
+        np.ascontiguousarray(np.moveaxis(load, 0, -1)),
+    )

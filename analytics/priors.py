@@ -1,0 +1,95 @@
+"""What is believed of a fan before its data speak: curve shapes, and how causes come and move.
+
+One table for all sites, with its reasons. Figures without a source are common practice, no source;
+they were set from the physics and the trade, not from any simulator.
+"""
+
+from dataclasses import dataclass
+
+from analytics.model import Parameter
+from analytics.vocabulary import FanType
+
+
+@dataclass(frozen=True, slots=True)
+class CurveShape:
+    """Prior mean and standard deviation of the log slopes and bends of a fan's two curves.
+
+    Slopes are d ln / d ln x at the usual operating point, bends the quadratic coefficients.
+    """
+
+    pressure_slope: tuple[float, float]
+    pressure_bend: tuple[float, float]
+    torque_slope: tuple[float, float]
+    torque_bend: tuple[float, float]
+
+
+# Backward-bladed wheels fall steeply in pressure and are flat in torque near their best point;
+# forward-curved wheels are flat in pressure and take torque nearly in proportion to flow; axial
+# wheels fall steepest and unload. The spreads cover operation left and right of the best point.
+CURVE_SHAPES: dict[FanType, CurveShape] = {
+    FanType.FORWARD_CURVED: CurveShape((-0.35, 0.35), (-0.6, 0.6), (0.95, 0.25), (0.1, 0.4)),
+    FanType.BACKWARD_INCLINED: CurveShape((-0.9, 0.6), (-1.2, 0.9), (0.35, 0.35), (-0.6, 0.6)),
+    FanType.AIRFOIL: CurveShape((-0.9, 0.6), (-1.2, 0.9), (0.35, 0.35), (-0.6, 0.6)),
+    FanType.PLENUM: CurveShape((-0.9, 0.6), (-1.2, 0.9), (0.3, 0.35), (-0.6, 0.6)),
+    FanType.MIXED_FLOW: CurveShape((-1.2, 0.6), (-1.3, 0.9), (0.0, 0.35), (-0.5, 0.6)),
+    FanType.RADIAL: CurveShape((-0.4, 0.4), (-0.6, 0.7), (0.8, 0.3), (-0.1, 0.5)),
+    FanType.AXIAL: CurveShape((-1.5, 0.7), (-1.5, 1.0), (-0.4, 0.4), (-0.5, 0.6)),
+    FanType.UNKNOWN: CurveShape((-0.9, 0.7), (-1.2, 1.0), (0.4, 0.5), (-0.4, 0.7)),
+}
+
+# A duct sensor sees the fan less the path between, which is another parabola: steeper, more bent.
+DUCT_SLOPE_SHIFT = (-0.5, 0.8)
+DUCT_BEND_SHIFT = (-0.6, 1.0)
+
+# Between fan and sensor stand filters that load: of the squared airflow scale, a day.
+PATH_TREND_SD = 0.002
+
+FRICTION = (0.02, 0.015)
+FLUX_EXPONENT = (0.5, 0.5)
+NO_LOAD_SD_MEASURED = 0.01
+SLIP_EXPONENT = (2.5, 0.9)
+HEALTHY_SLIP_PCT = (1.0, 0.45)
+
+
+@dataclass(frozen=True, slots=True)
+class CauseTraits:
+    """How often a cause comes, how it wanders when it is no fault, how it moves, how large it grows.
+
+    `rate_per_year` of onset; `ordinary_sd` the wander no one would call a fault; `daily_sd` of its
+    random walk; `fault_sd` the size of a fault; `is_one_sided` where it can only be positive.
+    """
+
+    rate_per_year: float
+    ordinary_sd: float
+    daily_sd: float
+    fault_sd: float
+    is_one_sided: bool = False
+
+
+CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
+    # Belts stretch within months of fitting; a loose one may also let go at once.
+    Parameter.SLIP: CauseTraits(0.60, 0.0010, 0.0015, 0.05, is_one_sided=True),
+    # Dry bearings and lost alignment: share of the reference torque.
+    Parameter.DRAG: CauseTraits(0.15, 0.0040, 0.0025, 0.08, is_one_sided=True),
+    # A re-sheave is a step at a service; belts and grooves wear over years.
+    Parameter.RATIO: CauseTraits(0.02, 0.0003, 0.0002, 0.05),
+    Parameter.WHEEL: CauseTraits(0.06, 0.0015, 0.0008, 0.06, is_one_sided=True),
+    Parameter.AIRFLOW_GAIN: CauseTraits(0.08, 0.0030, 0.0020, 0.08),
+    # Of the squared airflow scale: a differential-pressure station's zero.
+    Parameter.AIRFLOW_ZERO: CauseTraits(0.04, 0.0020, 0.0015, 0.05),
+    Parameter.PRESSURE_GAIN: CauseTraits(0.06, 0.0020, 0.0015, 0.08),
+    Parameter.PRESSURE_ZERO: CauseTraits(0.08, 0.0020, 0.0015, 0.06),
+    Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0030, 0.0010, 0.08),
+    Parameter.SPEED_SCALE: CauseTraits(0.03, 0.0003, 0.0003, 0.08),
+    # Filters load over months and are changed in an hour.
+    Parameter.AIR_PATH: CauseTraits(1.00, 0.0040, 0.0040, 0.15),
+}
+
+# The barometer moves density by this much within days when no point tells it; with a temperature
+# and a barometer what is left is humidity. Without a temperature point the season adds its swing.
+DENSITY_SD_NO_BAROMETER = 0.008
+DENSITY_SD_KNOWN = 0.003
+DENSITY_SD_NO_TEMPERATURE = 0.03
+DENSITY_MEMORY_DAYS = 4.0
+# Ordinary wander forgets itself over two months: a season's half, a calibration's mood.
+ORDINARY_MEMORY_DAYS = 60.0

@@ -1,0 +1,55 @@
+"""Is the fan running, and is it told to run?"""
+
+import numpy as np
+
+from analytics.arrays import Bools, Floats
+from analytics.machine import Machine
+from analytics.vocabulary import SpeedControl
+
+# A motor turning without load still draws a tenth of its rated current on a drive with reduced flux;
+# a stopped one shows the transducer's zero. Common practice, no source.
+RUNNING_CURRENT_FRACTION = 0.03
+RUNNING_POWER_FRACTION = 0.01
+COMMANDED_SPEED_FRACTION = 0.05
+
+
+def is_commanded(speed_fraction: Floats, machine: Machine) -> Bools:
+    """Tell whether the speed point asks the fan to run.
+
+    A starter without a command (`constant`) and no speed point gives all False: it is never
+    "stopped though commanded".
+
+    Parameters: `speed_fraction` any shape [output frequency over `motor_hz`], NaN where unknown.
+    Returns: mask of the same shape.
+    """
+    least = COMMANDED_SPEED_FRACTION
+    if machine.min_speed_fraction is not None:
+        least = max(least, 0.5 * machine.min_speed_fraction)
+    return np.asarray(speed_fraction > least)
+
+
+def is_running(
+    speed_fraction: Floats,
+    current_a: Floats,
+    power_w: Floats,
+    run_status: Floats,
+    machine: Machine,
+) -> Bools:
+    """Tell whether the motor is turning, from its current or power first, then from its command.
+
+    The run proof only adds where nothing else speaks: current switches and pressure switches drop
+    out with a lost belt, and filtering by them would hide it. A current without a command is a fan
+    running in hand or on its bypass.
+
+    Parameters: arrays of one shape; `speed_fraction` [1], `current_a` [A] of all motors together,
+    `power_w` [W], `run_status` [0 or 1]; NaN where unknown.
+    Returns: mask of the same shape; False where nothing is known.
+    """
+    rated_a = machine.motor_rated_current_a
+    least_a = RUNNING_CURRENT_FRACTION * rated_a * machine.motor_count if rated_a else 0.2
+    least_w = RUNNING_POWER_FRACTION * machine.motor_rated_power_w * machine.motor_count
+    told = run_status > 0.5
+    if machine.speed_control is not SpeedControl.CONSTANT:
+        told = np.where(np.isnan(speed_fraction), told, is_commanded(speed_fraction, machine))
+    drawing = np.where(np.isnan(power_w), told, power_w > least_w)
+    return np.asarray(np.where(np.isnan(current_a), drawing, current_a > least_a), dtype=bool)

@@ -1,0 +1,180 @@
+"""Which hours can be used, and what do they say in the units of the model?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analytics.air import actual_airflow, air_density, standard_pressure_pa
+from analytics.arrays import Bools, Floats
+from analytics.machine import Machine
+from analytics.model import LoadKind
+from analytics.motor import poles_for, rated_slip, shaft_power_from_line_power, synchronous_rpm
+from analytics.vocabulary import AirflowBasis, CurrentAt, MotorType, PowerAt, SpeedControl
+
+STANDARD_DENSITY = 1.2
+ASSUMED_TEMPERATURE_C = 20.0
+_ASSUMED_RATED_SLIP = 0.025
+_LINE_POWER_FACTOR = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Channels:
+    """Which of a fan's readings carry the inference.
+
+    `load_kind` what says how hard the motor turns; `has_airflow`, `has_pressure`, `has_temperature`,
+    `has_barometer`, `has_motor_speed`, `has_wheel_speed` whether the point has data.
+    """
+
+    load_kind: LoadKind
+    has_airflow: bool
+    has_pressure: bool
+    has_temperature: bool
+    has_barometer: bool
+    has_motor_speed: bool
+    has_wheel_speed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ScaledHours:
+    """Hours of one fan in SI and per unit; every array has shape (hours,).
+
+    `speed` output frequency over base; `airflow_m3s` actual; `density` over 1.2 kg/m3;
+    `pressure_pa` with the sign of the export; `load` of rated as the load kind says; `is_steady`;
+    `stopped_pressure_pa`, `stopped_airflow_m3s` the zeros; `wheel_ratio` wheel over motor speed.
+    """
+
+    speed: Floats
+    airflow_m3s: Floats
+    density: Floats
+    pressure_pa: Floats
+    load: Floats
+    is_steady: Bools
+    stopped_pressure_pa: Floats
+    stopped_airflow_m3s: Floats
+    wheel_ratio: Floats
+
+
+def channels_of(hours: pd.DataFrame, machine: Machine) -> Channels:
+    """Tell which readings exist in a fan's hours.
+
+    A torque point is better than kW and kW better than amps, so the best one present is used alone.
+    Parameters: `hours`, frame of `operating_points` with optional `outdoor_temperature_c` and
+    `barometric_pressure_pa`; `machine`. Returns: `Channels`.
+    """
+    steady = hours[hours["is_steady"].astype(bool)]
+
+    def has(name: str) -> bool:
+        return bool(name in steady and steady[name].notna().mean() > 0.5)
+
+    kind = LoadKind.NONE
+    if has("torque_fraction"):
+        kind = LoadKind.TORQUE
+    elif has("power_w"):
+        kind = LoadKind.POWER
+    elif has("current_a"):
+        is_at_motor = machine.current_at is CurrentAt.MOTOR and machine.motor_type is MotorType.INDUCTION
+        kind = LoadKind.CURRENT if is_at_motor else LoadKind.POWER
+    return Channels(
+        kind,
+        has("airflow_m3s"),
+        has("pressure_pa"),
+        has("air_temperature_c"),
+        has("barometric_pressure_pa"),
+        has("motor_speed_rpm"),
+        has("wheel_speed_rpm"),
+    )
+
+
+def scaled_hours(hours: pd.DataFrame, machine: Machine, channels: Channels) -> ScaledHours:
+    """Bring hourly operating points into the units of the model.
+
+    Air density comes from the fan's temperature point, else 20 degC, and from the barometer point,
+    else the standard pressure of the altitude; what is not known is carried as uncertainty.
+    Parameters: `hours`, frame of `operating_points`; `machine`; `channels`.
+    Returns: `ScaledHours`, in the order of the frame.
+    """
+    density = _density(hours, machine, channels)
+    airflow = _column(hours, "airflow_m3s")
+    if machine.airflow_basis is AirflowBasis.STANDARD:
+        airflow = actual_airflow(airflow, density)
+    speed = _speed(hours, machine, channels)
+    load = _load(hours, machine, channels)
+    steady = hours["is_steady"].to_numpy(dtype=bool)
+    is_usable = steady & ~np.isnan(speed) & (speed > 0.1)
+    if channels.has_airflow:
+        is_usable &= ~np.isnan(airflow) & (airflow > 0)
+    if channels.has_pressure:
+        is_usable &= ~np.isnan(_column(hours, "pressure_pa"))
+    if channels.load_kind is not LoadKind.NONE:
+        is_usable &= ~np.isnan(load)
+    return ScaledHours(
+        speed,
+        airflow,
+        density / STANDARD_DENSITY,
+        _column(hours, "pressure_pa"),
+        load,
+        is_usable,
+        _column(hours, "stopped_pressure_pa"),
+        _column(hours, "stopped_airflow_m3s"),
+        _column(hours, "wheel_speed_rpm") / (speed * _synchronous(machine)),
+    )
+
+
+def rated_motor_slip(machine: Machine, channels: Channels) -> float:
+    """Return rated motor slip of synchronous speed; 0 where speed is known or the motor has none."""
+    is_known = machine.is_slip_compensated or channels.has_motor_speed
+    if is_known or machine.motor_type is MotorType.PERMANENT_MAGNET or machine.speed_signal == "motor_rpm":
+        return 0.0
+    if machine.motor_rpm is None:
+        return _ASSUMED_RATED_SLIP
+    return float(np.clip(rated_slip(machine.motor_rpm, machine.motor_hz), 0.002, 0.08))
+
+
+def _synchronous(machine: Machine) -> float:
+    poles = 4 if machine.motor_rpm is None else int(poles_for(machine.motor_rpm, machine.motor_hz))
+    return float(synchronous_rpm(machine.motor_hz, poles))
+
+
+def _speed(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
+    if channels.has_motor_speed:
+        return _column(hours, "motor_speed_rpm") / _synchronous(machine)
+    speed = _column(hours, "speed_fraction")
+    if machine.speed_control is SpeedControl.CONSTANT:
+        return np.ones_like(speed)
+    return speed
+
+
+def _density(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
+    temperature = _column(hours, "air_temperature_c")
+    temperature = np.where(np.isnan(temperature), ASSUMED_TEMPERATURE_C, temperature)
+    standard = float(standard_pressure_pa(machine.altitude_m))
+    pressure = (
+        _column(hours, "barometric_pressure_pa") if channels.has_barometer else np.full(len(hours), standard)
+    )
+    return air_density(temperature, np.where(np.isnan(pressure), standard, pressure))
+
+
+def _load(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
+    rated_w = machine.motor_rated_power_w * machine.motor_count
+    if channels.load_kind is LoadKind.TORQUE:
+        return _column(hours, "torque_fraction")
+    current = _column(hours, "current_a")
+    rated_a = machine.motor_rated_current_a or float(np.nanpercentile(current, 99)) if len(current) else 1.0
+    if channels.load_kind is LoadKind.CURRENT:
+        return current / (rated_a * machine.motor_count)
+    power = _column(hours, "power_w")
+    if np.isnan(power).all():
+        # Line amps of a drive follow kW and carry no magnetising part; their gain is the curve's.
+        volts = machine.motor_volts or 460.0
+        power = np.sqrt(3.0) * volts * current * _LINE_POWER_FACTOR
+    if machine.power_at is PowerAt.SHAFT:
+        return power / rated_w
+    has_vfd = machine.power_at is PowerAt.LINE and machine.speed_control is SpeedControl.VFD
+    return shaft_power_from_line_power(power, rated_w, has_vfd) / rated_w
+
+
+def _column(hours: pd.DataFrame, name: str) -> Floats:
+    if name not in hours:
+        return np.full(len(hours), np.nan)
+    return hours[name].to_numpy(dtype=np.float64, na_value=np.nan)

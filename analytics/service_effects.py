@@ -1,0 +1,112 @@
+"""What does a service entry end, open or teach anew?"""
+
+import numpy as np
+
+from analytics.arrays import Floats
+from analytics.explanations import CAUSE_COUNT, EXPLANATIONS
+from analytics.model import CAUSES, Parameter
+from analytics.state import LEAST_WEIGHT, State, Watch
+from analytics.vocabulary import Role, Work
+
+# After the visit a cause is near nothing, but the data may show that it did not come back.
+_SENSOR_CAUSES: dict[Role, tuple[Parameter, ...]] = {
+    Role.AIRFLOW: (Parameter.AIRFLOW_GAIN, Parameter.AIRFLOW_ZERO),
+    Role.PRESSURE: (Parameter.PRESSURE_GAIN, Parameter.PRESSURE_ZERO),
+    Role.CURRENT: (Parameter.LOAD_GAIN,),
+    Role.POWER: (Parameter.LOAD_GAIN,),
+    Role.TORQUE: (Parameter.LOAD_GAIN,),
+    Role.SPEED: (Parameter.SPEED_SCALE,),
+}
+_ENDED: dict[Work, tuple[Parameter, ...]] = {
+    Work.RETENSIONED: (Parameter.SLIP,),
+    Work.BELT_REPLACED: (Parameter.SLIP,),
+    Work.TENSIONER_FITTED: (Parameter.SLIP,),
+    Work.ALIGNED: (Parameter.SLIP, Parameter.DRAG),
+    Work.TIGHTENED: (Parameter.DRAG,),
+    Work.GREASED: (Parameter.DRAG,),
+    Work.BEARING_REPLACED: (Parameter.DRAG,),
+    Work.WHEEL_CLEANED: (Parameter.WHEEL,),
+    Work.WHEEL_REPLACED: (Parameter.WHEEL,),
+    Work.FILTER_CHANGED: (Parameter.AIR_PATH,),
+    Work.COIL_CLEANED: (Parameter.AIR_PATH,),
+}
+_OPENED_SD: dict[Work, dict[Parameter, float]] = {
+    Work.BELT_REPLACED: {Parameter.RATIO: 0.02},
+    Work.SHEAVE_CHANGED: {Parameter.RATIO: 0.15},
+    Work.MOTOR_REPLACED: {Parameter.LOAD_GAIN: 0.10, Parameter.SPEED_SCALE: 0.03},
+    Work.DRIVE_REPLACED: {Parameter.LOAD_GAIN: 0.10, Parameter.SPEED_SCALE: 0.05},
+    Work.SPEED_LIMIT_CHANGED: {Parameter.SPEED_SCALE: 0.05},
+}
+_AFTER_SD = 0.5
+_ENDED_CHANCE = 0.5
+
+
+def ended_by(work: Work, role: Role | None) -> tuple[Parameter, ...]:
+    """Return the causes that a piece of work should have ended."""
+    if work is Work.SENSOR_CALIBRATED:
+        every = tuple(dict.fromkeys(cause for causes in _SENSOR_CAUSES.values() for cause in causes))
+        return every if role is None else _SENSOR_CAUSES.get(role, ())
+    if work is Work.RETROFIT:
+        return CAUSES
+    return _ENDED.get(work, ())
+
+
+def after_service(state: State, constants: Watch, work: Work, role: Role | None = None) -> State:
+    """Return the state of a batch of fans after one piece of work was done on all of them.
+
+    The causes the work should have ended start again near zero, half of the belief in each explanation
+    goes to what remains without them, and what the work may have changed is opened.
+
+    Parameters: `state` before; `constants`; `work`; `role` of a calibrated sensor.
+    Returns: the state after.
+    """
+    ended = ended_by(work, role)
+    after = _reset(state, constants, ended) if ended else state
+    variance = np.zeros((len(state.mean), CAUSE_COUNT))
+    for cause, deviation in _OPENED_SD.get(work, {}).items():
+        variance[:, CAUSES.index(cause)] = deviation**2
+    is_able = constants.beliefs.fault > 1e-8
+    covariance = after.covariance.copy()
+    diagonal = np.arange(CAUSE_COUNT)
+    covariance[:, :, diagonal, diagonal] += np.where(is_able, variance, 0.0)[:, None]
+    return State(after.mean, covariance, after.log_weight)
+
+
+def _reset(state: State, constants: Watch, ended: tuple[Parameter, ...]) -> State:
+    mean, covariance = state.mean.copy(), state.covariance.copy()
+    weight = state.weight.copy()
+    order = {frozenset(chosen): i for i, chosen in enumerate(EXPLANATIONS)}
+    for i, chosen in enumerate(EXPLANATIONS):
+        _restart(mean, covariance, constants, i, chosen, ended)
+    for i, chosen in enumerate(EXPLANATIONS):
+        rest = order.get(frozenset(chosen) - frozenset(ended))
+        if rest is None or rest == i:
+            continue
+        moved = _ENDED_CHANCE * weight[:, i]
+        # What remains is as this explanation saw it: its own past did not know of the fault.
+        heavier = moved > weight[:, rest]
+        mean[heavier, rest] = mean[heavier, i]
+        covariance[heavier, rest] = covariance[heavier, i]
+        weight[:, rest] += moved
+        weight[:, i] -= moved
+    for i, chosen in enumerate(EXPLANATIONS):
+        _restart(mean, covariance, constants, i, chosen, ended)
+    return State(mean, covariance, np.log(np.maximum(weight, LEAST_WEIGHT)))
+
+
+def _restart(
+    mean: Floats,
+    covariance: Floats,
+    constants: Watch,
+    explanation: int,
+    chosen: tuple[Parameter, ...],
+    ended: tuple[Parameter, ...],
+) -> None:
+    for cause in ended:
+        index = CAUSES.index(cause)
+        fault = np.square(_AFTER_SD) * constants.beliefs.fault[:, index]
+        variance = fault if cause in chosen else constants.beliefs.ordinary[:, index]
+        mean[:, explanation, index] = 0.0
+        covariance[:, explanation, index, :] = 0.0
+        covariance[:, explanation, :, index] = 0.0
+        covariance[:, explanation, index, index] = variance

@@ -1,0 +1,330 @@
+"""What is the drive doing today: a state a fan, carried from day to day, its explanations competing."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.arrays import Bools, Floats
+from analytics.curves import LOAD, PINNED_SD, HealthyCurves, load_spread
+from analytics.explanations import (
+    CAUSE_COUNT,
+    EXPLANATION_COUNT,
+    IS_ACTIVE,
+    Beliefs,
+    beliefs,
+    stack_beliefs,
+)
+from analytics.information import day_information, hour_precision
+from analytics.machine import Machine
+from analytics.model import CAUSES, CURVE, INDEX, LoadKind, Operating, Parameter, Plant, linearise
+from analytics.priors import (
+    DENSITY_MEMORY_DAYS,
+    DENSITY_SD_KNOWN,
+    DENSITY_SD_NO_BAROMETER,
+    DENSITY_SD_NO_TEMPERATURE,
+    ORDINARY_MEMORY_DAYS,
+    SLIP_EXPONENT,
+)
+
+# Bends, friction, flux law and magnetising current stay as fitted: inside the fitted range their
+# errors show as level and slope.
+CARRIED: tuple[Parameter, ...] = (
+    *CAUSES,
+    Parameter.SLIP_EXPONENT,
+    Parameter.DENSITY,
+    Parameter.PRESSURE_LEVEL,
+    Parameter.PRESSURE_SLOPE,
+    Parameter.TORQUE_LEVEL,
+    Parameter.TORQUE_SLOPE,
+)
+WIDTH = len(CARRIED)
+JUMP_DEVIATIONS = 4.0
+LEAST_WEIGHT = 1e-12
+# Days are never quite as independent, nor hours as normal, as the filter takes them to be.
+EVIDENCE_SHARE = 0.6
+_JUMP_PENALTY = 3.0
+_STRAY_DEVIATIONS = 2.5
+_ROUNDS = 2
+_DENSITY = CARRIED.index(Parameter.DENSITY)
+_ZERO = CARRIED.index(Parameter.PRESSURE_ZERO)
+_COLUMNS = [INDEX[name] for name in CARRIED]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What is known of a batch of fans after a day; axes fans, explanations, carried parameters.
+
+    `mean` (fans, explanations, WIDTH); `covariance` (fans, explanations, WIDTH, WIDTH);
+    `log_weight` (fans, explanations), normalised.
+    """
+
+    mean: Floats
+    covariance: Floats
+    log_weight: Floats
+
+    @property
+    def weight(self) -> Floats:
+        """The posterior probability of each explanation (fans, explanations)."""
+        return np.exp(self.log_weight)
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """The constants of a batch of fans; every field has the fans as its first axis.
+
+    `plant` of the model; `beliefs` of the causes; `curve` (fans, SIZE) the healthy parameters;
+    `density_sd` (fans,); covariances (fans, 2, 2); `has` (fans, 2) whether pressure and load count.
+    """
+
+    plant: Plant
+    beliefs: Beliefs
+    curve: Floats
+    density_sd: Floats
+    hour_covariance: Floats
+    day_covariance: Floats
+    has: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class DayZeros:
+    """What the stopped fan's pressure sensor said that day, of the pressure scale, NaN where nothing.
+
+    `pressure` and `pressure_sd` (fans,).
+    """
+
+    pressure: Floats
+    pressure_sd: Floats
+
+
+def density_sd_of(curves: HealthyCurves) -> float:
+    """Return the standard deviation of the air density that the points leave unknown."""
+    weather = DENSITY_SD_KNOWN if curves.channels.has_barometer else DENSITY_SD_NO_BAROMETER
+    season = 0.0 if curves.channels.has_temperature else DENSITY_SD_NO_TEMPERATURE
+    return float(np.hypot(weather, season))
+
+
+def watch(curves: HealthyCurves, machine: Machine) -> Watch:
+    """Return the constants that a fan's daily step needs, as a batch of one."""
+    has = [curves.channels.has_pressure, curves.channels.load_kind is not LoadKind.NONE]
+    return Watch(
+        curves.plant,
+        beliefs(curves, machine),
+        curves.mean[None],
+        np.array([density_sd_of(curves)]),
+        curves.hour_covariance[None],
+        curves.day_covariance[None],
+        np.array([has], dtype=np.float64),
+    )
+
+
+def stack_watches(watches: list[Watch]) -> Watch:
+    """Join single fans' constants into a batch."""
+    plants = [w.plant for w in watches]
+    plant = Plant(*(np.concatenate([getattr(p, name) for p in plants]) for name in Plant.__slots__))
+    rest = [name for name in Watch.__slots__ if name not in ("plant", "beliefs")]
+    arrays = (np.concatenate([getattr(w, name) for w in watches]) for name in rest)
+    return Watch(plant, stack_beliefs([w.beliefs for w in watches]), *arrays)
+
+
+def stack_states(states: list[State]) -> State:
+    """Join single fans' states into a batch."""
+    return State(*(np.concatenate([getattr(s, name) for s in states]) for name in State.__slots__))
+
+
+def start(curves: HealthyCurves, machine: Machine) -> State:
+    """Return a fan's state at the start of its healthy period: no cause at work, curves as fitted."""
+    believed = beliefs(curves, machine)
+    variance = np.full(WIDTH, PINNED_SD**2)
+    variance[:CAUSE_COUNT] = believed.ordinary[0]
+    variance[CARRIED.index(Parameter.SLIP_EXPONENT)] = SLIP_EXPONENT[1] ** 2
+    variance[_DENSITY] = density_sd_of(curves) ** 2
+    covariance = np.diag(variance)
+    kept = [name for name in CARRIED if name in CURVE]
+    place = np.ix_([CARRIED.index(name) for name in kept], [CARRIED.index(name) for name in kept])
+    source = np.ix_([CURVE.index(name) for name in kept], [CURVE.index(name) for name in kept])
+    # Given the parameters left as fitted: a level error that another would undo is none in range.
+    covariance[place] = np.linalg.inv(np.linalg.inv(curves.covariance)[source])
+    mean = curves.mean[_COLUMNS]
+    return State(
+        np.broadcast_to(mean, (1, EXPLANATION_COUNT, WIDTH)).copy(),
+        np.broadcast_to(covariance, (1, EXPLANATION_COUNT, WIDTH, WIDTH)).copy(),
+        _normalised(believed.log_daily_onset),
+    )
+
+
+def opened(state: State, variance: Floats) -> State:
+    """Return the state with causes opened: after service or a jump they may have any fault's size.
+
+    Parameters: `variance` (fans, causes) or (fans, explanations, causes), what is added to each cause.
+    """
+    added = variance if variance.ndim == state.mean.ndim else variance[:, None]
+    covariance = state.covariance.copy()
+    diagonal = np.arange(CAUSE_COUNT)
+    covariance[:, :, diagonal, diagonal] += added
+    return State(state.mean, covariance, state.log_weight)
+
+
+def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
+    """Carry a batch of states over `elapsed_days` (fans,).
+
+    Active causes walk, ordinary wander and the weather forget themselves, and any explanation may
+    have begun.
+    """
+    believed = constants.beliefs
+    keep = np.ones((*state.mean.shape[:2], WIDTH))
+    forgotten = np.exp(-elapsed_days / ORDINARY_MEMORY_DAYS)[:, None, None]
+    walks = IS_ACTIVE[None] | (believed.is_at_work[:, None] > 0)
+    keep[:, :, :CAUSE_COUNT] = np.where(walks, 1.0, forgotten)
+    keep[:, :, _DENSITY] = np.exp(-elapsed_days / DENSITY_MEMORY_DAYS)[:, None]
+    added = np.zeros_like(keep)
+    walk = believed.daily[:, None] * elapsed_days[:, None, None]
+    wander = believed.ordinary[:, None] * (1.0 - np.square(forgotten))
+    added[:, :, :CAUSE_COUNT] = np.where(walks, walk, wander)
+    density = np.square(constants.density_sd)[:, None]
+    added[:, :, _DENSITY] = density * (1.0 - np.square(keep[:, :, _DENSITY]))
+    covariance = state.covariance * keep[..., :, None] * keep[..., None, :]
+    diagonal = np.arange(WIDTH)
+    covariance[:, :, diagonal, diagonal] += added
+    begun = believed.log_daily_onset + np.log(np.maximum(elapsed_days, 1e-3))[:, None]
+    begun[:, 0] = believed.log_daily_onset[:, 1:].max(axis=1) + np.log(elapsed_days)
+    return State(state.mean * keep, covariance, _normalised(np.logaddexp(state.log_weight, begun)))
+
+
+@dataclass(frozen=True, slots=True)
+class DayReading:
+    """What a day's hours say near a point.
+
+    `at` (fans, WIDTH); `information` and `pull` of it; `effect` (fans, 2, WIDTH), the day's mean relative
+    change of pressure and of load by each parameter; expectations of the hours, each (fans, hours).
+    """
+
+    at: Floats
+    information: Floats
+    pull: Floats
+    effect: Floats
+    torque: Floats
+    motor_speed: Floats
+    load_ratio: Floats
+
+
+def update(state: State, constants: Watch, hours: Operating, zeros: DayZeros) -> tuple[State, DayReading]:
+    """Learn from a day's steady hours.
+
+    An iterated extended Kalman step in information form, linearised for all explanations at their
+    weighted mean. Where a day does not fit an explanation by more than four deviations along its own
+    cause, that cause is opened first: steps happen at once.
+
+    Parameters: `state` predicted to the day; `constants`; `hours` (fans, hours); `zeros`.
+    Returns: the state after the day and the day's last reading; a fan without used hours and zeros keeps
+    its state.
+    """
+    state = _with_zeros(state, zeros)
+    reading = read_day(_middle(state), constants, hours)
+    for _ in range(_ROUNDS - 1):
+        reading = read_day(_middle(_learn(state, constants, reading)), constants, hours)
+    return _learn(state, constants, reading), reading
+
+
+def read_day(at: Floats, constants: Watch, hours: Operating) -> DayReading:
+    """Return what a day's hours say of the carried parameters near `at` (fans, WIDTH)."""
+    theta = constants.curve.copy()
+    theta[:, _COLUMNS] = at
+    expected, pressure, load = linearise(theta, constants.plant, hours, CARRIED)
+    # Residuals are relative to what is expected, held off zero for a fan that moves no air.
+    scale = np.stack([np.maximum(expected.pressure, 0.02), np.maximum(expected.load, 0.02)], axis=-1)
+    measured = np.stack([hours.pressure, hours.load], axis=-1)
+    predicted = np.stack([expected.pressure, expected.load], axis=-1)
+    counted = hours.is_used[..., None] * constants.has[:, None, :]
+    residuals = np.where(counted > 0, (measured - predicted) / scale, 0.0)
+    spread = np.ones_like(residuals)
+    spread[..., LOAD] = load_spread(hours.speed, constants.plant.load_kind[:, None])
+    weight = counted * _tame(residuals, counted, spread, constants)
+    precision = hour_precision(constants.hour_covariance, weight, spread)
+    slopes = np.stack([pressure, load], axis=-2) / scale[..., None]
+    number = np.maximum(hours.is_used.sum(axis=1), 1)[:, None, None]
+    effect = np.where(hours.is_used[..., None, None], slopes, 0.0).sum(axis=1) / number
+    information, pull = day_information(slopes, residuals, precision, constants.day_covariance)
+    return DayReading(
+        at,
+        information,
+        pull,
+        effect * constants.has[..., None],
+        expected.torque,
+        expected.motor_speed,
+        expected.load_ratio,
+    )
+
+
+def _learn(state: State, constants: Watch, reading: DayReading) -> State:
+    information = reading.information[:, None]
+    away = state.mean - reading.at[:, None]
+    pull = reading.pull[:, None] - (information @ away[..., None])[..., 0]
+    state, penalty = _jumped(state, constants, information, pull)
+    gain = np.eye(WIDTH) + state.covariance @ information
+    covariance: Floats = np.linalg.solve(gain, state.covariance)
+    covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
+    moved = (covariance @ pull[..., None])[..., 0]
+    _, log_det = np.linalg.slogdet(gain)
+    # The likelihood of the day under each explanation, up to what all share.
+    shared = (away * reading.pull[:, None]).sum(-1) - 0.5 * (
+        away * (information @ away[..., None])[..., 0]
+    ).sum(-1)
+    fit = shared + 0.5 * (pull * moved).sum(axis=-1) - 0.5 * log_det - penalty
+    log_weight = _normalised(state.log_weight + EVIDENCE_SHARE * fit)
+    return State(state.mean + moved, covariance, log_weight)
+
+
+def _jumped(state: State, constants: Watch, information: Floats, pull: Floats) -> tuple[State, Floats]:
+    # Along one cause: how far the day lies from what is carried, and how sure the day is of it.
+    identity = np.broadcast_to(np.eye(WIDTH), state.covariance.shape)
+    shrink = np.linalg.solve(identity + state.covariance @ information, identity)
+    strength = np.diagonal(information @ shrink, axis1=2, axis2=3)[..., :CAUSE_COUNT]
+    strength = np.maximum(strength, 1e-9)
+    felt = (np.swapaxes(shrink, 2, 3) @ pull[..., None])[..., :CAUSE_COUNT, 0]
+    may_jump = IS_ACTIVE[None] | (constants.beliefs.is_at_work[:, None] > 0)
+    is_jump = may_jump & (np.square(felt) / strength > JUMP_DEVIATIONS**2)
+    is_free = constants.beliefs.daily[:, None] > (2.0 * PINNED_SD) ** 2
+    is_jump &= is_free
+    size = np.square(np.clip(felt / strength, -0.3, 0.3))
+    return opened(state, np.where(is_jump, size, 0.0)), _JUMP_PENALTY * is_jump.any(axis=-1)
+
+
+def _middle(state: State) -> Floats:
+    return np.asarray((state.weight[..., None] * state.mean).sum(axis=1))
+
+
+def _tame(residuals: Floats, counted: Floats, spread: Floats, constants: Watch) -> Floats:
+    # An hour is stray against its day's middle, not against yesterday: a whole day that differs is news.
+    is_counted = counted > 0
+    ordered = np.sort(np.where(is_counted, residuals, np.inf), axis=1)
+    number = is_counted.sum(axis=1, keepdims=True)
+    middle = np.take_along_axis(ordered, np.maximum((number - 1) // 2, 0), axis=1)
+    middle = np.where(number > 0, middle, 0.0)
+    own = np.sqrt(np.diagonal(constants.hour_covariance, axis1=1, axis2=2))[:, None, :] * spread
+    away = np.where(is_counted, np.abs(residuals - middle), 0.0) / own
+    return np.asarray(np.minimum(1.0, _STRAY_DEVIATIONS / np.maximum(away, 1e-9)))
+
+
+def _with_zeros(state: State, zeros: DayZeros) -> State:
+    is_read = ~np.isnan(zeros.pressure)
+    variance = np.where(is_read, np.square(zeros.pressure_sd), 1.0)[:, None]
+    column = state.covariance[..., _ZERO]
+    total = state.covariance[..., _ZERO, _ZERO] + variance
+    miss = np.where(is_read, zeros.pressure, 0.0)[:, None] - state.mean[..., _ZERO]
+    miss = np.where(is_read[:, None], miss, 0.0)
+    gain = np.where(is_read[:, None, None], column / total[..., None], 0.0)
+    fit = np.where(is_read[:, None], -0.5 * (np.square(miss) / total + np.log(total)), 0.0)
+    covariance = state.covariance - gain[..., :, None] * column[..., None, :]
+    mean = state.mean + gain * miss[..., None]
+    return State(mean, covariance, _normalised(state.log_weight + EVIDENCE_SHARE * fit))
+
+
+def _normalised(log_weight: Floats) -> Floats:
+    held = np.maximum(log_weight - log_weight.max(axis=1, keepdims=True), np.log(LEAST_WEIGHT) * 10)
+    total = np.log(np.exp(held).sum(axis=1, keepdims=True))
+    return np.asarray(held - total)
+
+
+def select(state: State, which: Bools) -> State:
+    """Return the states of some fans of a batch."""
+    return State(*(np.ascontiguousarray(getattr(state, name)[which]) for name in State.__slots__))
