@@ -37,7 +37,9 @@ class SlipLaw:
             bent = width * np.logaddexp(0.0, (load - self.knee) / width)
             return np.asarray(straight + 0.06 * self.steepness * bent, dtype=np.float64)
         ratio = np.minimum(load / (1.45 * self.knee), 0.985)
-        pole = 0.05 * ratio**self.steepness / (1.0 - ratio) + 4.0 * np.maximum(load / (1.45 * self.knee) - 0.985, 0)
+        pole = 0.05 * ratio**self.steepness / (1.0 - ratio) + 4.0 * np.maximum(
+            load / (1.45 * self.knee) - 0.985, 0
+        )
         return np.asarray(straight + pole, dtype=np.float64)
 
     def slip(self, load: Array) -> Array:

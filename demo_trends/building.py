@@ -26,11 +26,15 @@ class Hours:
 
 
 USES: dict[str, Hours] = {
-    "office": Hours((6.0, 19.0), (8.0, 13.0), None),
-    "library": Hours((6.5, 23.0), (8.0, 20.0), (10.0, 23.0), busy=(9.0, 21.0)),
-    "laboratory": Hours((0.0, 24.0), (0.0, 24.0), (0.0, 24.0), night_level=0.35, busy=(8.0, 18.0), weather_share=0.1),
+    "office": Hours((6.0, 19.0), (8.0, 13.0), None, night_level=0.2),
+    "library": Hours((6.5, 23.0), (8.0, 20.0), (10.0, 23.0), night_level=0.25, busy=(9.0, 21.0)),
+    "laboratory": Hours(
+        (0.0, 24.0), (0.0, 24.0), (0.0, 24.0), night_level=0.35, busy=(8.0, 18.0), weather_share=0.1
+    ),
     "kitchen": Hours((5.5, 21.0), (7.0, 20.0), (7.0, 20.0), busy=(6.5, 19.0), weather_share=0.1),
-    "pool": Hours((0.0, 24.0), (0.0, 24.0), (0.0, 24.0), night_level=0.4, busy=(6.0, 21.0), weather_share=0.25),
+    "pool": Hours(
+        (0.0, 24.0), (0.0, 24.0), (0.0, 24.0), night_level=0.4, busy=(6.0, 21.0), weather_share=0.25
+    ),
     "glasshouse": Hours((5.0, 22.0), (5.0, 22.0), (5.0, 22.0), busy=(8.0, 19.0), weather_share=0.75),
     "workshop": Hours((7.5, 17.5), (9.0, 15.0), None, busy=(8.0, 17.0), weather_share=0.1),
     "always": Hours((0.0, 24.0), (0.0, 24.0), (0.0, 24.0), night_level=1.0, weather_share=0.1),
@@ -59,7 +63,11 @@ def _called(use: Hours, local: pd.DatetimeIndex, rng: np.random.Generator) -> Ma
     late = np.abs(rng.normal(0.0, 0.12, size=int(day.max()) + 1))[day]
     weekday = local.day_of_week.to_numpy()
     is_called = np.zeros(len(local), dtype=bool)
-    for hours, is_day in ((use.weekday, weekday < 5), (use.saturday, weekday == 5), (use.sunday, weekday == 6)):
+    for hours, is_day in (
+        (use.weekday, weekday < 5),
+        (use.saturday, weekday == 5),
+        (use.sunday, weekday == 6),
+    ):
         if hours is not None:
             begins = hours[0] + (late + 0.05 if hours[1] - hours[0] < 24.0 else 0.0)
             is_called |= is_day & (clock >= begins) & (clock < hours[1] + 0.02)
@@ -67,7 +75,7 @@ def _called(use: Hours, local: pd.DatetimeIndex, rng: np.random.Generator) -> Ma
 
 
 def _since(is_on: Mask, interval_hours: float, before: float) -> Array:
-    """Hours since the mask last turned true, counted to the middle of the first step; `before` at the start."""
+    """Hours since the mask last turned true, from half a step in; `before` at the start."""
     position = np.arange(len(is_on))
     last_off = np.maximum.accumulate(np.where(is_on, -1, position))
     hours = (position - last_off - 0.5) * interval_hours
@@ -75,7 +83,13 @@ def _since(is_on: Mask, interval_hours: float, before: float) -> Array:
 
 
 def draw_load(
-    use: str, time: pd.DatetimeIndex, zone: str, outdoor_c: Array, rng: np.random.Generator, unrest: float = 1.0
+    use: str,
+    time: pd.DatetimeIndex,
+    zone: str,
+    outdoor_c: Array,
+    *,
+    rng: np.random.Generator,
+    unrest: float = 1.0,
 ) -> Load:
     """A run of calls and demand for one fan of this use."""
     hours = USES[use]
@@ -90,7 +104,9 @@ def draw_load(
     level = hours.night_level + (hours.day_level - hours.night_level) * people
     weather = 1.0 / (1.0 + np.exp(-(np.abs(outdoor_c - 14.0) - 8.0) / 4.0))
     unsettled = unrest * (0.10 * wander(rng, len(time), step, 9.0) + 0.07 * wander(rng, len(time), step, 0.8))
-    demand = (1.0 - hours.weather_share) * level + hours.weather_share * weather * (0.4 + 0.6 * level) + unsettled
+    demand = (
+        (1.0 - hours.weather_share) * level + hours.weather_share * weather * (0.4 + 0.6 * level) + unsettled
+    )
     return Load(
         is_called,
         _since(is_called, step, before=12.0),

@@ -49,7 +49,9 @@ class Choices:
     faults: tuple[Fault, ...] = ()
 
 
-def _pick(rng: np.random.Generator, wish: str | None, among: tuple[str, ...], odds: tuple[float, ...] | None = None) -> str:
+def _pick(
+    rng: np.random.Generator, wish: str | None, among: tuple[str, ...], odds: tuple[float, ...] | None = None
+) -> str:
     """The wish, or one of these; the generator moves on either way."""
     drawn = str(rng.choice(np.array(among), p=odds))
     return drawn if wish is None else wish
@@ -87,7 +89,9 @@ def draw_motor(rng: np.random.Generator, choices: Choices, needed_w: float, has_
         flux_law=_pick(rng, choices.flux_law, FLUX_LAWS, (0.45, 0.35, 0.20)),
         flux_exponent=float(rng.uniform(0.6, 1.0)),
         has_drive=has_drive,
-        slip_compensation=float(rng.choice([0.0, 0.95], p=[0.8, 0.2])) if has_drive and kind == "induction" else 0.0,
+        slip_compensation=float(rng.choice([0.0, 0.95], p=[0.8, 0.2]))
+        if has_drive and kind == "induction"
+        else 0.0,
         magnetising=float(rng.uniform(0.85, 1.3)),
         resistance=float(rng.uniform(0.8, 1.2)),
     )
@@ -99,7 +103,11 @@ def draw_belt(rng: np.random.Generator, kind: str, design_torque: float, law: st
     load = float(rng.uniform(0.45, 0.75))
     creep_ref = float(rng.uniform(0.004, 0.013))
     knee = 1.0
-    steepness = {"power": rng.uniform(4.0, 8.0), "hinge": rng.uniform(3.0, 6.0), "barrier": rng.uniform(4.0, 8.0)}
+    steepness = {
+        "power": rng.uniform(4.0, 8.0),
+        "hinge": rng.uniform(3.0, 6.0),
+        "barrier": rng.uniform(4.0, 8.0),
+    }
     flexing = {"cogged_belt": 0.6, "flat_belt": 0.5, "synchronous_belt": 0.35, "direct": 0.0}.get(kind, 1.0)
     tension = Tension(
         fitted_days_before=float(rng.uniform(30.0, 400.0)),
@@ -115,7 +123,13 @@ def draw_belt(rng: np.random.Generator, kind: str, design_torque: float, law: st
 
 
 def draw_sensors(
-    rng: np.random.Generator, choices: Choices, design_q: float, design_p: float, is_metric: bool, has_speed: bool
+    rng: np.random.Generator,
+    choices: Choices,
+    design_q: float,
+    design_p: float,
+    *,
+    is_metric: bool,
+    has_speed: bool,
 ) -> dict[str, Sensor]:
     """The sensors of the wanted roles, in the units and steps of a metric or an inch-pound site."""
     quality = _pick(rng, choices.quality, QUALITIES, (0.3, 0.5, 0.2))
@@ -131,10 +145,22 @@ def draw_sensors(
         "power": Sensor("kW", 0.01 if rng.random() < 0.5 else 0.1, 0.012 * worse, 0.003, gain=gains[3]),
         "torque": Sensor("percent", 0.1, 0.015 * worse, 0.004, 0.003, gain=gains[4]),
         "airflow": Sensor(
-            "L/s" if is_metric else "cfm", airflow_step, 0.03 * worse, 0.010 * worse, 0.02 * design_q, gains[0], 0.0, kind
+            "L/s" if is_metric else "cfm",
+            airflow_step,
+            0.03 * worse,
+            0.014 * worse,
+            0.02 * design_q,
+            gains[0],
+            0.0,
+            kind,
         ),
         "pressure": Sensor(
-            "Pa" if is_metric else "inwg", pressure_step, 0.015 * worse, 0.004 * worse, 0.003 * design_p, gains[1]
+            "Pa" if is_metric else "inwg",
+            pressure_step,
+            0.015 * worse,
+            0.007 * worse,
+            0.003 * design_p,
+            gains[1],
         ),
         "air_temperature": Sensor(
             "degC" if is_metric else "degF", 0.1, floor=0.15 * worse, zero=float(rng.normal(0.0, 0.6))
@@ -181,9 +207,13 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
     fan_type = _pick(rng, wish.fan_type, FAN_TYPES)
     drive = _pick(rng, wish.drive, DRIVES, (0.5, 0.2, 0.05, 0.1, 0.15))
     duty = _pick(rng, wish.duty, ("supply", "return", "exhaust"), (0.5, 0.2, 0.3))
-    control_kind = _pick(rng, wish.control, ("pressure", "flow", "scheduled", "constant"), (0.4, 0.25, 0.25, 0.1))
+    control_kind = _pick(
+        rng, wish.control, ("pressure", "flow", "scheduled", "constant"), (0.4, 0.25, 0.25, 0.1)
+    )
     has_drive = control_kind != "constant"
-    design_p = float(rng.uniform(250.0, 500.0) if fan_type in ("forward_curved", "axial") else rng.uniform(450.0, 1400.0))
+    design_p = float(
+        rng.uniform(250.0, 500.0) if fan_type in ("forward_curved", "axial") else rng.uniform(450.0, 1400.0)
+    )
     largest = 0.9 * (wish.motor_w or 70_000.0) * 0.66 / design_p
     smallest = 0.6 * (wish.motor_w or 2_800.0) * 0.66 / design_p
     design_q = float(np.exp(rng.uniform(np.log(smallest), np.log(largest))))
@@ -193,7 +223,7 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
     top = float(rng.uniform(0.86, 0.98)) if has_drive else 1.0
     if drive == "direct":
         wheel_rpm = motor.rated_rpm * top
-    wheel = draw_wheel(rng, fan_type, design_q, design_p, wheel_rpm, family)
+    wheel = draw_wheel(rng, fan_type, design_q, design_p, wheel_rpm, family=family)
     ratio = wheel_rpm / (motor.rated_rpm * top)
     design_torque = wheel.design_shaft_w / (wheel_rpm * np.pi / 30) * ratio / motor.rated_nm
     is_metric = bool(rng.random() < 0.5) if wish.is_metric is None else wish.is_metric
@@ -215,10 +245,12 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
         moves=moves,
         duct=duct,
         control=replace(control, max_fraction=float(rng.choice([1.0, 1.1])) if has_drive else 1.0),
-        sensors=draw_sensors(rng, wish, design_q, design_p, is_metric, has_drive),
+        sensors=draw_sensors(rng, wish, design_q, design_p, is_metric=is_metric, has_speed=has_drive),
         pressure_location=location,
         bearing_fraction=float(rng.uniform(0.006, 0.025)),
         unrest=float(rng.uniform(0.7, 1.3)),
+        nameplate_slip=float(rng.uniform(0.8, 1.2)),
+        is_no_load_measured=bool(rng.random() < 0.2),
         run_proof=_pick(rng, None, ("drive", "current_switch")),
         faults=wish.faults,
         site=site,

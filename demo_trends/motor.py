@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complexfloating]
 
 COPPER_PER_K = 0.00393
 COLD_K_BELOW_HOT = 55.0
@@ -96,7 +97,7 @@ def resistance_factor(warmth: Array) -> Array:
     return 1.0 - COPPER_PER_K * COLD_K_BELOW_HOT * (1.0 - warmth) / (1.0 + COPPER_PER_K * 90.0)
 
 
-def _network(motor: Motor, frequency: Array, warmth: Array) -> tuple[NDArray[np.complex128], ...]:
+def _network(motor: Motor, frequency: Array, warmth: Array) -> tuple[Complex, Complex]:
     """Stator impedance, magnetising branch, both divided by the frequency fraction."""
     circuit = motor.circuit
     a = np.maximum(frequency, 0.02)
@@ -174,7 +175,10 @@ def _permanent_magnet(motor: Motor, a: Array, torque_nm: Array) -> Electrical:
     current = motor.rated_current_a * np.sqrt(load**2 + 0.03**2)
     motor_input = shaft + lost
     return Electrical(
-        current, motor_input, _line_power(motor, motor_input, current), np.full_like(a, motor.rated_power_factor)
+        current,
+        motor_input,
+        _line_power(motor, motor_input, current),
+        np.full_like(a, motor.rated_power_factor),
     )
 
 

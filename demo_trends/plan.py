@@ -80,7 +80,8 @@ class FanPlan:
     """Everything about one fan; `drive` and `duty` are the words of fans.csv.
 
     `fitted_days` are the days of the run on which the belt was tightened or replaced. `moves` is the air it
-    moves: `outdoor`, `conditioned` (after coils) or `room`.
+    moves: `outdoor`, `conditioned` (after coils) or `room`. `nameplate_slip` is the motor's slip on its
+    nameplate over its true rated slip.
     """
 
     name: str
@@ -101,6 +102,8 @@ class FanPlan:
     current_at: str = "motor"
     run_proof: str = "drive"
     bearing_fraction: float = 0.012
+    nameplate_slip: float = 1.0
+    is_no_load_measured: bool = False
     unrest: float = 1.0
     faults: tuple[Fault, ...] = ()
     fitted_days: tuple[float, ...] = ()

@@ -46,18 +46,31 @@ def observe(plan: FanPlan, around: Surroundings, did: "Operation", streams: Stre
         noise = streams(role, "noise")
         if role == "airflow":
             zero = total(plan.faults, "airflow_zero", around.days) * plan.wheel.design_airflow_m3s
-            value = read_airflow(sensor, did.airflow, around.density_ratio, errors, zero * np.abs(zero), noise)
+            value = read_airflow(
+                sensor,
+                did.airflow,
+                around.density_ratio,
+                errors=errors,
+                zero_squared=zero * np.abs(zero),
+                rng=noise,
+            )
         else:
             zero = np.zeros(steps)
             if role == "pressure":
                 zero = total(plan.faults, "pressure_zero", around.days) * plan.wheel.design_pressure_pa
-            value = read(sensor, _true_value(plan, around, did, role), errors, zero, noise)
+            scale = _full_scale(plan, role)
+            value = read(sensor, _true_value(plan, around, did, role) / scale, errors, zero, noise) * scale
         if role in ("current", "power", "torque", "speed", "motor_speed", "wheel_speed"):
             value = np.where(did.is_called, np.maximum(value, 0.0), 0.0)
         columns[COLUMNS[role]] = value
     frame = pd.DataFrame(columns)
     frame[draw_gaps(plan, steps, interval, streams("gaps"))] = np.nan
     return frame
+
+
+def _full_scale(plan: FanPlan, role: str) -> float:
+    """A speed in per cent is of the drive's highest frequency, not of the motor's."""
+    return plan.control.max_fraction if role == "speed" and plan.sensors[role].unit == "percent" else 1.0
 
 
 def _true_value(plan: FanPlan, around: Surroundings, did: "Operation", role: str) -> Array:
@@ -84,6 +97,6 @@ def _true_value(plan: FanPlan, around: Surroundings, did: "Operation", role: str
 
 
 def _run_proof(plan: FanPlan, did: "Operation") -> Array:
-    """The usual proofs look at the air or the current, so they drop out with the belt; the drive's own does not."""
+    """The usual proofs look at air or current and drop out with the belt; the drive's own does not."""
     is_proven = did.is_called if plan.run_proof == "drive" else did.is_called & ~did.is_lost
     return is_proven.astype(np.float64)

@@ -54,6 +54,7 @@ def read_airflow(
     sensor: Sensor,
     true_m3s: Array,
     density_ratio: Array,
+    *,
     errors: Errors,
     zero_squared: Array,
     rng: np.random.Generator,
@@ -65,14 +66,18 @@ def read_airflow(
     """
     noise = sensor.floor * rng.normal(size=true_m3s.shape)
     if sensor.kind == "thermal":
-        value = np.maximum(true_m3s * density_ratio * errors.gain * (1.0 + errors.fast) + sensor.zero + noise, 0.0)
+        value = np.maximum(
+            true_m3s * density_ratio * errors.gain * (1.0 + errors.fast) + sensor.zero + noise, 0.0
+        )
         return export_step(sensor, value)
     velocity_pressure = (true_m3s * errors.gain * (1.0 + errors.fast)) ** 2
     squared = velocity_pressure + zero_squared + sensor.zero * abs(sensor.zero) + noise * np.abs(noise)
     return export_step(sensor, np.sqrt(np.maximum(squared, 0.0)))
 
 
-def draw_gaps(plan: FanPlan, steps: int, interval_hours: float, rng: np.random.Generator) -> NDArray[np.bool_]:
+def draw_gaps(
+    plan: FanPlan, steps: int, interval_hours: float, rng: np.random.Generator
+) -> NDArray[np.bool_]:
     """Steps at which the export holds nothing for this fan: lost samples and outages of some hours."""
     is_missing = rng.random(steps) < plan.gap_share
     outages = rng.poisson(plan.outages_per_100_days * steps * interval_hours / 2400.0)

@@ -14,7 +14,7 @@ _HALVINGS = 46
 
 
 class Drivetrain(NamedTuple):
-    """The state of the drive at each step: belt tension, extra drag at the motor, ratio factor, warmth, lost."""
+    """The drive at each step: belt tension, extra drag at the motor, ratio factor, warmth, lost."""
 
     tension: Array
     drag_nm: Array
@@ -40,7 +40,9 @@ def standing_nm(plan: FanPlan, tension: Array, drag_nm: Array) -> Array:
     return np.asarray(share * plan.motor.rated_nm + drag_nm, dtype=np.float64)
 
 
-def driven(plan: FanPlan, drive: Drivetrain, wheel_rpm: Array, nm_per_rpm2: Array) -> tuple[Array, Array, Array]:
+def driven(
+    plan: FanPlan, drive: Drivetrain, wheel_rpm: Array, nm_per_rpm2: Array
+) -> tuple[Array, Array, Array]:
     """Motor torque, slip and motor speed when the wheel turns at this speed."""
     ratio = plan.ratio * drive.ratio_factor
     torque = nm_per_rpm2 * wheel_rpm**2 * ratio + standing_nm(plan, drive.tension, drive.drag_nm)

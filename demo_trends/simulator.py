@@ -17,6 +17,7 @@ from demo_trends.readings import observe
 from demo_trends.sensors import draw_errors
 from demo_trends.truth import tell_truth
 from demo_trends.weather import Weather, air_density, draw_weather, hours_between, wander
+from demo_trends.wheels import STANDARD_DENSITY
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -39,9 +40,10 @@ class Operation(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Trends:
-    """A simulated run: `readings` in SI as exported (index time in UTC, NaN where nothing came), `truth` per step.
+    """A simulated run, step by step, indexed by time in UTC.
 
-    `reference_torque` is the 95th percentile of the healthy period's motor torque over rated torque.
+    `readings` are in SI as exported, NaN where nothing came; `truth` has the columns of `tell_truth`;
+    `reference_torque` is the 95th percentile of the healthy period's motor torque, over rated torque.
     """
 
     plan: FanPlan
@@ -57,10 +59,11 @@ def stream(seed: int, *names: str) -> np.random.Generator:
 
 
 def time_steps(start: str, days: float, interval_minutes: int, zone: str) -> pd.DatetimeIndex:
-    """The steps of a run in UTC, from local midnight of the start date."""
-    first = pd.Timestamp(start, tz=zone).tz_convert("UTC")
-    steps = round(days * 1440 / interval_minutes)
-    return pd.date_range(first, periods=steps, freq=f"{interval_minutes}min", unit="us")
+    """The steps of a run in UTC, from local midnight to so many days later on the wall clock."""
+    first = pd.Timestamp(start)
+    ends = [moment.tz_localize(zone).tz_convert("UTC") for moment in (first, first + pd.Timedelta(days=days))]
+    every = f"{interval_minutes}min"
+    return pd.date_range(ends[0], ends[1], freq=every, inclusive="left", unit="us")
 
 
 def site_weather(site: SitePlan, time: pd.DatetimeIndex, seed: int) -> Weather:
@@ -94,16 +97,22 @@ def simulate(
     reference = float(np.quantile(quiet.turning.motor_nm[is_judged], 0.95) / plan.motor.rated_nm)
     drive = _drivetrain(plan, around, reference, seed)
     operation = operate(plan, around, drive, seed) if plan.faults else quiet
-    truth = tell_truth(plan, around, drive, operation, is_healthy, reference)
+    truth = tell_truth(plan, around, drive, operation, is_healthy=is_healthy, reference=reference)
     readings = observe(plan, around, operation, lambda *names: stream(seed, plan.name, *names))
     return Trends(plan, readings.set_axis(time), truth.set_axis(time), sky, reference)
+
+
+def _wall_days(time: pd.DatetimeIndex, zone: str) -> Array:
+    """Days since the first midnight by the clock on the wall, which is what a planted date means."""
+    wall = time.tz_convert(zone).tz_localize(None)
+    return np.asarray((wall - wall[0].normalize()) / pd.Timedelta(days=1), dtype=np.float64)
 
 
 def _surroundings(plan: FanPlan, sky: Weather, seed: int) -> ducts.Surroundings:
     """The air and the calls on this fan."""
     steps, interval = len(sky.time), hours_between(sky.time)
     rng = stream(seed, plan.name, "surroundings")
-    days = np.arange(steps) * interval / 24.0
+    days = _wall_days(sky.time, plan.site.zone)
     drift = wander(rng, steps, interval, 20.0)
     if plan.moves == "outdoor":
         air_c = sky.outdoor_c + 0.4 * drift
@@ -112,7 +121,7 @@ def _surroundings(plan: FanPlan, sky: Weather, seed: int) -> ducts.Surroundings:
     else:
         air_c = 14.5 + 0.05 * (sky.outdoor_c - 12.0) + 0.9 * drift
     ratio = ducts.standard_ratio(air_density(sky.barometer_pa, air_c, sky.humidity_ratio))
-    load = draw_load(plan.use, sky.time, plan.site.zone, sky.outdoor_c, rng, plan.unrest)
+    load = draw_load(plan.use, sky.time, plan.site.zone, sky.outdoor_c, rng=rng, unrest=plan.unrest)
     damper = ducts.outdoor_air_damper(sky.outdoor_c)
     return ducts.Surroundings(days, interval, ratio, sky.outdoor_c, air_c, load, damper)
 
@@ -167,7 +176,14 @@ def _loop_error(plan: FanPlan, around: ducts.Surroundings, seed: int) -> ducts.L
 
 
 def _select(values: shafts.Drivetrain, where: Mask) -> shafts.Drivetrain:
-    return shafts.Drivetrain(*(column[where] for column in values))
+    return shafts.Drivetrain(
+        values.tension[where],
+        values.drag_nm[where],
+        values.ratio_factor[where],
+        values.warmth[where],
+        values.is_lost[where],
+        values.line_volts[where],
+    )
 
 
 def _put(into: shafts.Turning, where: Mask, values: shafts.Turning) -> shafts.Turning:
@@ -188,7 +204,13 @@ def _command(plan: FanPlan, around: ducts.Surroundings) -> Array:
 
 
 def _turn(
-    plan: FanPlan, around: ducts.Surroundings, drive: shafts.Drivetrain, asked: ducts.Wanted, phi: Array, nm: Array
+    plan: FanPlan,
+    around: ducts.Surroundings,
+    drive: shafts.Drivetrain,
+    asked: ducts.Wanted,
+    *,
+    phi: Array,
+    nm: Array,
 ) -> tuple[shafts.Turning, Array]:
     """How everything turns and the frequency fraction the drive reports."""
     control, wheel = plan.control, plan.wheel
@@ -219,11 +241,11 @@ def operate(plan: FanPlan, around: ducts.Surroundings, drive: shafts.Drivetrain,
     """Solve wheel, belt, motor and ducts together at every step."""
     error = _loop_error(plan, around, seed)
     asked = ducts.wanted(plan, around, error, stream(seed, plan.name, "ducts"))
-    density = around.density_ratio * ducts.STANDARD_DENSITY
+    density = around.density_ratio * STANDARD_DENSITY
     fouling = total(plan.faults, "wheel", around.days)
     phi = plan.wheel.phi_on(asked.resistance / (1.0 - fouling), density)
     nm_per_rpm2 = plan.wheel.torque_nm(phi, np.ones_like(phi), density) * (1.0 - 0.75 * fouling)
-    turning, said = _turn(plan, around, drive, asked, phi, nm_per_rpm2)
+    turning, said = _turn(plan, around, drive, asked, phi=phi, nm=nm_per_rpm2)
     is_on = around.load.is_called
     turning = shafts.Turning(*(np.where(is_on, column, 0.0) for column in turning))
     airflow = phi * turning.wheel_rpm / plan.wheel.design_rpm * plan.wheel.design_airflow_m3s
@@ -249,5 +271,7 @@ def _reported(plan: FanPlan, said: Array, turning: shafts.Turning, drive: shafts
     """What the speed point is about: with slip compensation the command is the speed, not the frequency."""
     if plan.motor.slip_compensation == 0.0 or plan.speed_signal != "command":
         return said
-    lost = motors.slip_fraction(plan.motor, np.maximum(turning.frequency, 0.02), turning.motor_nm, drive.warmth)
+    lost = motors.slip_fraction(
+        plan.motor, np.maximum(turning.frequency, 0.02), turning.motor_nm, drive.warmth
+    )
     return np.asarray(said - plan.motor.slip_compensation * lost, dtype=np.float64)

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from demo_trends.ducts import STANDARD_DENSITY, Surroundings
+from demo_trends.ducts import Surroundings
 from demo_trends.plan import FanPlan
 from demo_trends.shafts import Drivetrain, standing_nm
+from demo_trends.wheels import STANDARD_DENSITY
 
 if TYPE_CHECKING:
     from demo_trends.simulator import Operation
@@ -22,6 +23,7 @@ def tell_truth(
     around: Surroundings,
     drive: Drivetrain,
     did: "Operation",
+    *,
     is_healthy: NDArray[np.bool_],
     reference: float,
 ) -> pd.DataFrame:
@@ -36,7 +38,9 @@ def tell_truth(
     healthy = _healthy_drive(plan, around, did, tension_then, drag_then)
     rated, turning = plan.motor.rated_nm, did.turning
     motor_w = turning.motor_nm * turning.motor_rpm * RAD_S_PER_RPM
-    flex, flex_then = (plan.belt.flexing_fraction(np.asarray(t)) * rated for t in (drive.tension, tension_then))
+    flex, flex_then = (
+        plan.belt.flexing_fraction(np.asarray(t)) * rated for t in (drive.tension, tension_then)
+    )
     torque_ref = np.full_like(motor_w, reference)
     drag_rise = (drive.drag_nm - drag_then + flex - flex_then) / rated
     loss = _drive_loss(turning.motor_nm, turning.slip, flex + drive.drag_nm - drag_then)
@@ -112,7 +116,8 @@ def daily(truth: pd.DataFrame, zone: str) -> pd.DataFrame:
     weight = running["motor_shaft_w"]
     by_day = running[weighed].mul(weight, axis=0).groupby(running["date"]).sum(min_count=1)
     day = by_day.div(weight.groupby(running["date"]).sum(), axis=0)
-    plain = running.groupby("date")[["slip_ref", "slip_ref_healthy", "drag_ref"]].mean()
+    turning = running.mask(running["is_lost"] & ~running.groupby("date")["is_lost"].transform("all"))
+    plain = turning.groupby(running["date"])[["slip_ref", "slip_ref_healthy", "drag_ref"]].mean()
     return pd.DataFrame(
         {
             "slip_pct": 100 * day["slip"],

@@ -1,4 +1,4 @@
-"""The air outside: temperature by season, hour and passing fronts, the barometer, and what air then weighs."""
+"""The air outside: temperature by season, hour and front, the barometer, and what air then weighs."""
 
 from dataclasses import dataclass
 
@@ -66,6 +66,6 @@ def draw_weather(climate: Climate, time: pd.DatetimeIndex, zone: str, rng: np.ra
 
 
 def air_density(barometer_pa: Array, temperature_c: Array, humidity_ratio: Array) -> Array:
-    """Density of moist air from pressure, dry-bulb temperature and humidity ratio, as an ideal gas [kg/m3]."""
+    """Density of moist air as an ideal gas, from pressure, temperature and humidity ratio [kg/m3]."""
     dry = barometer_pa / (287.042 * (temperature_c + 273.15))
     return np.asarray(dry * (1.0 + humidity_ratio) / (1.0 + 1.607858 * humidity_ratio), dtype=np.float64)

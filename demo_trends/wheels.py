@@ -80,7 +80,8 @@ class Wheel:
         speed = rpm / self.design_rpm
         design_nm = self.design_shaft_w / (self.design_rpm * np.pi / 30)
         return np.asarray(
-            np.interp(phi, self.phi, self.lam) * design_nm * speed**2 * density / STANDARD_DENSITY, dtype=np.float64
+            np.interp(phi, self.phi, self.lam) * design_nm * speed**2 * density / STANDARD_DENSITY,
+            dtype=np.float64,
         )
 
     def phi_on(self, resistance: Array, density: Array) -> Array:
@@ -139,10 +140,11 @@ def draw_wheel(
     design_airflow_m3s: float,
     design_pressure_pa: float,
     design_rpm: float,
+    *,
     family: str = "spline",
     variation: float = 1.0,
 ) -> Wheel:
-    """A wheel of this type with its own bends: the typical points, bent at random, through one of FAMILIES."""
+    """A wheel of this type: the typical points, bent at random, through one of FAMILIES."""
     phi = np.array(_PHI[fan_type])
     grid = np.linspace(0.06, phi[-1], 1200)
     bend = variation * rng.normal(0.0, (0.05, 0.06, 0.05, 0.06))
