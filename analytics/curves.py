@@ -390,8 +390,7 @@ def _covariance(
             slopes[None, of_day], np.zeros((1, int(of_day.sum()), 2)), precision, day_covariance[None]
         )
         information = information + said[0]
-    covariance: Floats = np.linalg.inv(information[_CURVE_FIRST:, _CURVE_FIRST:])
-    return covariance
+    return np.asarray(np.linalg.inv(information[_CURVE_FIRST:, _CURVE_FIRST:]), dtype=np.float64)
 
 
 def _zero(stopped: Floats, day: Floats) -> tuple[float, float]:

@@ -261,7 +261,7 @@ def _learn(state: State, constants: Watch, reading: DayReading) -> State:
     pull = reading.pull[:, None] - (information @ away[..., None])[..., 0]
     state, penalty = _jumped(state, constants, information, pull)
     gain = np.eye(WIDTH) + state.covariance @ information
-    covariance: Floats = np.linalg.solve(gain, state.covariance)
+    covariance = np.asarray(np.linalg.solve(gain, state.covariance), dtype=np.float64)
     covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
     moved = (covariance @ pull[..., None])[..., 0]
     _, log_det = np.linalg.slogdet(gain)

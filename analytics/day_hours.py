@@ -1,0 +1,95 @@
+"""Which hours of a day lie where the healthy curves were learned, and how does the model see them?"""
+
+import numpy as np
+
+from analytics.arrays import Bools, Floats
+from analytics.curves import HealthyCurves
+from analytics.model import INDEX, Operating, Parameter
+from analytics.scaled_hours import ScaledHours
+from analytics.state import DayZeros
+
+HOURS_A_DAY = 25
+LEAST_HOURS_JUDGED = 3
+# Past the fitted range by this much the curves' own covariance still holds; beyond, nothing is said.
+X_MARGIN = 0.10
+SPEED_MARGIN = 0.20
+_LEAST_ZERO_SD = 0.003
+_LEAST_STOPPED_HOURS = 2
+_NEWTON_STEPS = 4
+
+
+def day_operating(hours: ScaledHours, curves: HealthyCurves) -> Operating:
+    """Pack one fan's hours of one day for the model.
+
+    Parameters: `hours` of the day, at most HOURS_A_DAY; `curves`. Returns: `Operating` of shape
+    (1, HOURS_A_DAY), unused places filled with ones.
+    """
+    count = len(hours.speed)
+    used = np.zeros((1, HOURS_A_DAY), dtype=bool)
+    used[0, :count] = in_range(hours, curves)
+
+    def packed(values: Floats) -> Floats:
+        row = np.ones((1, HOURS_A_DAY))
+        row[0, :count] = values
+        return np.where(used & ~np.isnan(row), row, 1.0)
+
+    return Operating(
+        packed(hours.speed),
+        packed(hours.airflow_m3s / curves.airflow_scale_m3s),
+        packed(hours.density),
+        packed(curves.pressure_sign * hours.pressure_pa / curves.pressure_scale_pa),
+        packed(hours.load),
+        used,
+    )
+
+
+def in_range(hours: ScaledHours, curves: HealthyCurves) -> Bools:
+    """Tell which hours are steady and inside the fitted range.
+
+    With a pressure the place on the curve is taken from the system's resistance p / (rho q^2), which
+    neither speed nor slip moves; without one from the measured flow coefficient.
+    """
+    if not hours.is_steady.any():
+        return np.zeros(len(hours.speed), dtype=bool)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        x = hours.airflow_m3s / curves.airflow_scale_m3s / hours.speed
+        if curves.channels.has_pressure:
+            x = _x_of_resistance(hours, curves)
+        is_on_curve = (x > curves.least_x * (1.0 - X_MARGIN)) & (x < curves.greatest_x * (1.0 + X_MARGIN))
+        least, greatest = curves.least_speed, curves.greatest_speed
+        is_at_speed = (hours.speed > least * (1.0 - SPEED_MARGIN)) & (
+            hours.speed < greatest * (1.0 + SPEED_MARGIN)
+        )
+    return np.asarray(hours.is_steady & is_on_curve & is_at_speed, dtype=bool)
+
+
+def _x_of_resistance(hours: ScaledHours, curves: HealthyCurves) -> Floats:
+    airflow = hours.airflow_m3s / curves.airflow_scale_m3s
+    pressure = curves.pressure_sign * hours.pressure_pa / curves.pressure_scale_pa
+    wanted = np.log(np.maximum(pressure, 1e-6) / (hours.density * np.square(airflow)))
+    level, slope, bend = (
+        curves.mean[INDEX[name]]
+        for name in (Parameter.PRESSURE_LEVEL, Parameter.PRESSURE_SLOPE, Parameter.PRESSURE_BEND)
+    )
+    low, high = np.log(curves.least_x) - 0.5, np.log(curves.greatest_x) + 0.5
+    u = np.zeros_like(wanted)
+    for _ in range(_NEWTON_STEPS):
+        steepness = np.minimum(slope - 2.0 + 2.0 * bend * u, -0.2)
+        u = np.clip(u - (level + (slope - 2.0) * u + bend * u**2 - wanted) / steepness, low, high)
+    return np.asarray(np.exp(u))
+
+
+def day_zeros(hours: ScaledHours, curves: HealthyCurves) -> DayZeros:
+    """Read the pressure sensor's zero off the hours in which the fan stood still.
+
+    Returns: one fan's `DayZeros`; NaN without two such hours or without a zero in the healthy period.
+    """
+    mean, spread = curves.stopped_pressure_pa
+    stopped = hours.stopped_pressure_pa[~np.isnan(hours.stopped_pressure_pa)]
+    if len(stopped) < _LEAST_STOPPED_HOURS or np.isnan(mean) or not curves.channels.has_pressure:
+        return DayZeros(np.array([np.nan]), np.array([np.nan]))
+    scale = curves.pressure_scale_pa
+    miss = curves.pressure_sign * (float(np.mean(stopped)) - mean) / scale
+    # A stopped fan in a building with others still feels their pressure: the healthy spread says how much.
+    deviation = max(2.0 * (0.0 if np.isnan(spread) else spread) / scale, _LEAST_ZERO_SD)
+    return DayZeros(np.array([miss]), np.array([deviation]))
