@@ -1,1 +1,5 @@
-"""Where things are kept: the SQL database, the readings tables and the exports."""
+"""What a site remembers: the exports, the readings derived from them, and the ledgers."""
+
+from service.store.store import Store, open_store
+
+__all__ = ["Store", "open_store"]

@@ -1,0 +1,121 @@
+"""The tables that people take away: readings and the ledger of the intake."""
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from typing import Final
+
+import numpy as np
+import pandas as pd
+import sqlalchemy as sa
+from numpy.typing import NDArray
+
+from analytics.machine import Machine
+from analytics.vocabulary import Role
+from config.folder import SiteFolder
+from service.intake.zones import Clock
+from service.store import Store
+from service.store.columns import FAN, ROLE_COLUMNS, TIME
+from service.store.tables import generations, intake, passes
+
+# Decides for one epoch of a fan which of its readings, with the columns of the readings table, are running.
+IsRunning = Callable[[pd.DataFrame, Machine], NDArray[np.bool_]]
+
+_FIRST_COLUMNS: Final = (
+    "speed_fraction",
+    "current_a",
+    "power_kw",
+    "airflow_m3s",
+    "pressure_pa",
+    "air_temperature_c",
+)
+_FURTHER: Final = (
+    Role.TORQUE,
+    Role.RUN_STATUS,
+    Role.MOTOR_SPEED,
+    Role.WHEEL_SPEED,
+    Role.OUTDOOR_AIR_DAMPER,
+)
+_INTAKE_COLUMNS: Final = (
+    "file",
+    "source",
+    "pulled_at",
+    "rows_read",
+    "stored",
+    "identical",
+    "superseded",
+    "refused",
+    "missing",
+    "unmapped",
+    "decided",
+)
+_FOREVER: Final = (dt.datetime(1900, 1, 1, tzinfo=dt.UTC), dt.datetime(2200, 1, 2, tzinfo=dt.UTC))
+
+
+def export_readings(
+    site: SiteFolder, store: Store, fan: str | None = None, *, is_running: IsRunning
+) -> pd.DataFrame:
+    """Return the readings, one row a fan and time, sorted by both; of one fan or of all."""
+    return pd.concat(list(readings_by_fan(site, store, fan, is_running=is_running)), ignore_index=True)
+
+
+def readings_by_fan(
+    site: SiteFolder, store: Store, fan: str | None = None, *, is_running: IsRunning
+) -> Iterator[pd.DataFrame]:
+    """Yield the same fan by fan, first an empty frame with the columns."""
+    further = _further_roles(site)
+    span = store.reading_span()
+    start, end = (span[0], span[1] + dt.timedelta(microseconds=1)) if span else _FOREVER
+    empty = store.read_readings([], start, end)
+    yield _as_export(empty, np.zeros(0, dtype=bool), further)
+    for name in sorted(site.fan_names if fan is None else (fan,)):
+        frame = store.read_readings([name], start, end)
+        if not frame.empty:
+            yield _as_export(frame, _running(site, name, frame, is_running), further)
+
+
+def export_intake(store: Store) -> pd.DataFrame:
+    """Return the intake ledger, one row a file and pass."""
+    query = (
+        sa.select(*(intake.c[name] for name in _INTAKE_COLUMNS))
+        .select_from(intake.join(passes).join(generations))
+        .where(passes.c.state == "done", generations.c.state != "building")
+        .order_by(intake.c.id)
+    )
+    with store.reader() as connection:
+        frame = pd.DataFrame(connection.execute(query).all(), columns=list(_INTAKE_COLUMNS))
+    frame["pulled_at"] = iso_utc(pd.to_datetime(frame["pulled_at"], utc=True))
+    return frame
+
+
+def iso_utc(times: "pd.Series[pd.Timestamp]") -> "pd.Series[str]":
+    """Write UTC times as ISO 8601 with Z, with a fraction only where one is."""
+    naive = times.dt.tz_localize(None).to_numpy().astype("datetime64[us]")
+    has_fraction = bool(np.any(naive != naive.astype("datetime64[s]")))
+    texts = np.datetime_as_string(naive, unit="us" if has_fraction else "s")
+    return pd.Series([f"{text}Z" for text in texts], index=times.index, dtype="str")
+
+
+def _further_roles(site: SiteFolder) -> list[Role]:
+    mapped = {role for epoch in site.fans for role in epoch.points}
+    return [role for role in _FURTHER if role in mapped]
+
+
+def _as_export(frame: pd.DataFrame, running: NDArray[np.bool_], further: list[Role]) -> pd.DataFrame:
+    columns = {FAN: frame[FAN], "time_utc": iso_utc(frame[TIME])}
+    for name in _FIRST_COLUMNS:
+        columns[name] = frame["power_w"] / 1000.0 if name == "power_kw" else frame[name]
+    columns["running"] = pd.Series(running.astype(int), index=frame.index)
+    for role in further:
+        columns[ROLE_COLUMNS[role]] = frame[ROLE_COLUMNS[role]]
+    return pd.DataFrame(columns)
+
+
+def _running(site: SiteFolder, fan: str, frame: pd.DataFrame, is_running: IsRunning) -> NDArray[np.bool_]:
+    """Decide running epoch by epoch: what the machine is may change between them."""
+    result = np.zeros(len(frame), dtype=bool)
+    times = frame[TIME].dt.tz_localize(None).to_numpy().astype("datetime64[us]").astype(np.int64)
+    clock = Clock(site.site.zone)
+    for epoch in site.epochs(fan):
+        start = 0 if epoch.valid_from is None else np.searchsorted(times, clock.midnight_us(epoch.valid_from))
+        result[start:] = is_running(frame.iloc[start:], epoch.machine)
+    return result

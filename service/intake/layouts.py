@@ -1,0 +1,144 @@
+"""Which columns of an export hold the time, the points and the values."""
+
+import re
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import pyarrow as pa
+
+from config.site import Source
+from service.intake.text import UnreadableFileError
+from service.intake.times import Refusal, read_times
+
+_TIME_NAMES: Final = re.compile(
+    r"(date|time|datetime|date ?/ ?time|date[ _-]?time|time[ _-]?stamp|stamp|ts|when|recorded( at)?"
+    r"|(local|utc|sample|log|trend|record)[ _-]?time(stamp)?|time[ _-]?(utc|local))(\s*[\[(].*[\])])?",
+    re.IGNORECASE,
+)
+_POINT_NAMES: Final = re.compile(
+    r"(point|tag|name|sensor|trend|series|signal|channel|variable|object|path|item|id|measurement)"
+    r"([ _-]?(name|id|path|ref|reference))?",
+    re.IGNORECASE,
+)
+_VALUE_NAMES: Final = re.compile(
+    r"(value|reading|val|data|result|sample|measured|presentvalue|average|avg|mean)([ _-]?(value|reading))?"
+    r"(\s*[\[(].*[\])])?",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The columns of an export by their part in it, counted from 0."""
+
+    kind: str  # wide, long or single
+    time: int
+    values: tuple[int, ...]
+    point: int | None = None
+    is_named_by_file: bool = False
+
+
+def find_layout(
+    header: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    source: Source,
+    file_point: str,
+    mapped: Collection[str],
+) -> Layout:
+    """Decide the layout from the header, the first rows and the points the site maps.
+
+    Long: a column whose cells name points. Single: a time and one value, under a name that is no point.
+    Wide: every column but the time is a point.
+    """
+    time = _time_column(header, rows, source)
+    others = [column for column in range(len(header)) if column != time]
+    if not others:
+        raise UnreadableFileError("no column beside the time: nothing to read")
+    point = None if source.layout in ("wide", "single") else _point_column(header, rows, others, mapped)
+    if source.layout == "long" or (source.layout == "auto" and point is not None):
+        return _long(header, rows, time, others, point)
+    if source.layout == "single" or (source.layout == "auto" and len(others) == 1):
+        column = others[0] if len(others) == 1 else _value_column(header, rows, others)
+        return _single(header[column], column, time, source.layout, file_point, mapped)
+    return Layout("wide", time, tuple(others))
+
+
+def _long(
+    header: Sequence[str], rows: Sequence[Sequence[str]], time: int, others: list[int], point: int | None
+) -> Layout:
+    if point is None:
+        raise UnreadableFileError("the source says long, but no column of this file names points")
+    rest = [column for column in others if column != point]
+    if not rest:
+        raise UnreadableFileError("no value column beside the time and the point: nothing to read")
+    return Layout("long", time, (_value_column(header, rows, rest),), point)
+
+
+def _single(
+    name: str, column: int, time: int, layout: str, file_point: str, mapped: Collection[str]
+) -> Layout:
+    is_point = name in mapped
+    # A header that is no word for "value" may name a point nobody has mapped yet.
+    may_be_point = layout == "auto" and file_point not in mapped and not _VALUE_NAMES.fullmatch(name) and name
+    if is_point or may_be_point:
+        return Layout("single", time, (column,))
+    return Layout("single", time, (column,), is_named_by_file=True)
+
+
+def _time_column(header: Sequence[str], rows: Sequence[Sequence[str]], source: Source) -> int:
+    if source.time_column is not None:
+        if source.time_column in header:
+            return header.index(source.time_column)
+        raise UnreadableFileError(f"no column is named {source.time_column!r}, the source's time_column")
+    named = [place for place, name in enumerate(header) if _TIME_NAMES.fullmatch(name)]
+    for column in [*named, *(place for place in range(len(header)) if place not in named)]:
+        if _share_of_times([row[column] for row in rows if column < len(row)], source) > 0.5:
+            return column
+    if named:
+        return named[0]
+    raise UnreadableFileError("no column of times found: name it with the source's time_column")
+
+
+def _share_of_times(cells: list[str], source: Source) -> float:
+    filled = [cell for cell in cells if cell.strip()]
+    if not filled:
+        return 0.0
+    read = read_times(pa.array(filled, type=pa.string()), source.time_format).refusal
+    return sum(int(refusal) in (Refusal.NONE, Refusal.AMBIGUOUS) for refusal in read) / len(filled)
+
+
+def _point_column(
+    header: Sequence[str], rows: Sequence[Sequence[str]], others: list[int], mapped: Collection[str]
+) -> int | None:
+    if any(header[column] in mapped for column in others):
+        return None
+    cells = {column: [row[column].strip() for row in rows if column < len(row)] for column in others}
+    for column in others:
+        if any(cell in mapped for cell in cells[column]):
+            return column
+    named = [column for column in others if _POINT_NAMES.fullmatch(header[column])]
+    is_valued = any(_VALUE_NAMES.fullmatch(header[column]) for column in others)
+    for column in named:
+        if is_valued and len(others) >= 2 and not _share_of_numbers(cells[column]) > 0.5:
+            return column
+    return None
+
+
+def _value_column(header: Sequence[str], rows: Sequence[Sequence[str]], columns: list[int]) -> int:
+    for column in columns:
+        if _VALUE_NAMES.fullmatch(header[column]):
+            return column
+    shares = {
+        column: _share_of_numbers([row[column] for row in rows if column < len(row)]) for column in columns
+    }
+    return max(columns, key=lambda column: (shares[column], -column))
+
+
+def _share_of_numbers(cells: list[str]) -> float:
+    filled = [cell.strip() for cell in cells if cell.strip()]
+    return sum(_is_number(cell) for cell in filled) / len(filled) if filled else 0.0
+
+
+def _is_number(cell: str) -> bool:
+    return re.fullmatch(r"[+-]?[0-9]*[.,]?[0-9]+([eE][+-]?[0-9]+)?", cell) is not None

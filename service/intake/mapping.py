@@ -1,0 +1,118 @@
+"""Which fan's reading each point is, from when to when, and in what unit it is written."""
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.vocabulary import Role
+from config.folder import SiteFolder
+from config.site import Site, Source
+from config.units import barometric_to_si, temperature_to_si
+from service.intake.zones import Clock
+from service.store.columns import BAROMETRIC_PRESSURE, OUTDOOR_TEMPERATURE, ROLE_COLUMNS, SITE_FAN
+
+READING_VERSION: Final = 1  # raised when the same export and settings would read otherwise than before
+ALWAYS_US: Final = (-(1 << 62), 1 << 62)
+# The settings of a source that shape how its files read.
+_SHAPING: Final = ("layout", "delimiter", "decimal", "time_column", "time_format", "zone", "label")
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One use of a point: a fan's column, the time it holds for and the way into SI."""
+
+    fan: str
+    column: str
+    start_us: int
+    end_us: int
+    to_si: Callable[[Floats], Floats]
+    is_status: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PointMap:
+    """Every use of every point, and a digest of all that shapes it."""
+
+    targets: Mapping[str, tuple[Target, ...]]
+    digest: str
+
+    def is_status(self, point: str) -> bool:
+        """Tell whether the point says on or off in all its uses."""
+        return all(target.is_status for target in self.targets[point])
+
+
+def map_points(site: SiteFolder) -> PointMap:
+    """Return the uses of the points that a site declares."""
+    clock = Clock(site.site.zone)
+    targets: dict[str, list[Target]] = {}
+    facts: list[Any] = [READING_VERSION, site.site.timezone]
+    for fan in site.fan_names:
+        epochs = site.epochs(fan)
+        for place, epoch in enumerate(epochs):
+            later = [other for other in epochs[place + 1 :] if other.valid_from is not None]
+            start_us = _starts_us(clock, epoch.valid_from, ALWAYS_US[0])
+            end_us = _starts_us(clock, later[0].valid_from, ALWAYS_US[1]) if later else ALWAYS_US[1]
+            for role, point in epoch.points.items():
+                unit = epoch.units[role]
+                target = Target(
+                    fan,
+                    ROLE_COLUMNS[role],
+                    start_us,
+                    end_us,
+                    _converter(unit.to_si, role),
+                    role is Role.RUN_STATUS,
+                )
+                targets.setdefault(point, []).append(target)
+                facts.append([point, fan, role.value, start_us, end_us, unit.model_dump(mode="json")])
+    for point, target, unit_name in _site_targets(site.site):
+        targets.setdefault(point, []).append(target)
+        facts.append([point, target.column, unit_name])
+    digest = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
+    return PointMap({point: tuple(uses) for point, uses in targets.items()}, digest)
+
+
+def shaping_settings(source: Source) -> dict[str, Any]:
+    """Return the settings of a source that shape how its files read."""
+    return {key: getattr(source, key) for key in _SHAPING}
+
+
+def shaping_digest(source: Source) -> str:
+    """Return a digest of the settings of a source that shape how its files read."""
+    settings = json.dumps(shaping_settings(source), sort_keys=True)
+    return hashlib.sha256(settings.encode()).hexdigest()
+
+
+def _starts_us(clock: Clock, date: dt.date | None, always: int) -> int:
+    return always if date is None else clock.midnight_us(date)
+
+
+def _converter(to_si: Callable[[Floats], Floats], role: Role) -> Callable[[Floats], Floats]:
+    if role is not Role.RUN_STATUS:
+        return to_si
+    return lambda values: np.where(np.isnan(values), np.nan, (to_si(values) != 0.0).astype(np.float64))
+
+
+def _site_targets(site: Site) -> list[tuple[str, Target, str]]:
+    found = []
+    if site.outdoor_temperature_point:
+        unit = site.units.of_outdoor_temperature
+        found.append((site.outdoor_temperature_point, OUTDOOR_TEMPERATURE, unit, temperature_to_si))
+    if site.barometric_pressure_point:
+        unit = site.units.barometric_pressure
+        found.append((site.barometric_pressure_point, BAROMETRIC_PRESSURE, unit, barometric_to_si))
+    return [
+        (point, Target(SITE_FAN, column, *ALWAYS_US, _in_unit(convert, unit)), unit)
+        for point, column, unit, convert in found
+    ]
+
+
+def _in_unit(convert: Callable[[str, Floats], Floats], unit: str) -> Callable[[Floats], Floats]:
+    return lambda values: convert(unit, values)

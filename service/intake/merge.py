@@ -1,0 +1,231 @@
+"""Bringing exports together with what is held: what is stored, what is the same, what loses."""
+
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from service.intake.blocks import IDENTICAL, NEW, STORED, SUPERSEDED, UNRANKED, WON, Block
+from service.intake.mapping import PointMap, Target
+from service.intake.ranks import Rank, Ranks
+from service.intake.reading import FileReading, Series
+from service.intake.zones import Clock, Mask, Times
+from service.store.columns import FAN, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
+from service.store.readings import Readings, month_of
+from service.store.resolution import resolve
+
+# Does an export that was read, and outranks this rank, give the point a value at these times?
+LaterWord = Callable[[str, Times, Rank], Mask]
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What became of an export's values, each counted once however many fans share its point."""
+
+    stored: int = 0
+    identical: int = 0
+    superseded: int = 0
+    unmapped: int = 0
+
+
+class Merge:
+    """The blocks of one pass, filled from the table as exports speak of them."""
+
+    def __init__(self, readings: Readings, points: PointMap, later_word: LaterWord) -> None:
+        """Merge into one generation of the readings."""
+        self._readings = readings
+        self._points = points
+        self._later_word = later_word
+        self._ranks = Ranks()
+        self._blocks: dict[str, Block] = {}
+        self._raw: list[pa.Table] = []
+
+    @property
+    def dirty(self) -> int:
+        """The number of values waiting to be written."""
+        return sum(block.dirty for block in self._blocks.values())
+
+    def add(self, reading: FileReading, rank: Rank) -> Outcome:
+        """Offer an export's values to what is held."""
+        outcome = Outcome()
+        self._load(reading)
+        for point, series in reading.series.items():
+            is_counted = np.zeros(len(series.times_us), dtype=bool)
+            for target in self._points.targets[point]:
+                is_counted |= self._offer(point, series, target, rank, is_counted, outcome)
+            outcome.unmapped += _weight(series, ~is_counted)
+        return outcome
+
+    def _offer(
+        self, point: str, series: Series, target: Target, rank: Rank, is_counted: Mask, outcome: Outcome
+    ) -> Mask:
+        """Offer a point's values to one of its uses; count those that no earlier use has counted."""
+        holds = (series.times_us >= target.start_us) & (series.times_us < target.end_us)
+        if not holds.any():
+            return holds
+        is_whole = bool(holds.all())
+        times = series.times_us if is_whole else series.times_us[holds]
+        written = series.values if is_whole else series.values[holds]
+        values = target.to_si(written) + 0.0  # a minus zero is a zero
+        result = self._block(target.fan).offer(
+            target.column,
+            times,
+            values,
+            rank,
+            self._ranks,
+            lambda column, sought: self._rank_of_held(target.fan, column, sought),
+            lambda sought: self._later_word(point, sought, rank),
+        )
+        states = np.full(len(series.times_us), -1, dtype=np.int8)
+        states[holds] = result
+        states[is_counted] = -1
+        outcome.stored += int(np.count_nonzero(states == STORED))
+        outcome.identical += int(np.count_nonzero(states == IDENTICAL)) + _sum(series.repeated, states >= 0)
+        outcome.superseded += int(np.count_nonzero(states == SUPERSEDED)) + _sum(
+            series.overruled, states >= 0
+        )
+        return holds
+
+    def _block(self, fan: str) -> Block:
+        return self._blocks.setdefault(fan, Block(fan))
+
+    def _load(self, reading: FileReading) -> None:
+        """Fetch what the table holds of the fans an export speaks of, for the time it spans."""
+        if reading.first_us is None or reading.newest_us is None:
+            return
+        span = (reading.first_us, reading.newest_us + 1)
+        fans = {target.fan for point in reading.series for target in self._points.targets[point]}
+        wanted: OrderedDict[tuple[int, int], list[str]] = OrderedDict()
+        for fan in sorted(fans):
+            block = self._block(fan)
+            for gap in _gaps(block.loaded, span):
+                wanted.setdefault(gap, []).append(fan)
+            low, high = block.loaded or span
+            block.loaded = (min(low, span[0]), max(high, span[1]))
+        for (low, high), some in wanted.items():
+            self._hold(self._readings.raw(some, low, high, VALUE_COLUMNS))
+
+    def _hold(self, raw: pa.Table) -> None:
+        if raw.num_rows == 0:
+            return
+        filled = [name for name in VALUE_COLUMNS if raw.column(name).null_count < raw.num_rows]
+        resolved = resolve(raw, filled)
+        for fan, rows in resolved.groupby(FAN, sort=False):
+            times = rows[TIME].to_numpy().astype("datetime64[us]").astype(np.int64)
+            for column in filled:
+                self._block(str(fan)).hold(times, column, rows[column].to_numpy(dtype=np.float64))
+        self._raw.append(raw)
+
+    def _rank_of_held(self, fan: str, column: str, times_us: Times) -> NDArray[np.int32]:
+        """Return the numbers of the ranks under which the table holds a column at some times."""
+        parts = [raw.filter(pc.equal(raw.column(FAN), fan)) for raw in self._raw]
+        raw: pd.DataFrame = pa.concat_tables(parts).select([TIME, column, *RANK_COLUMNS]).to_pandas()
+        times = raw[TIME].to_numpy().astype("datetime64[us]").astype(np.int64)
+        is_sought = np.isin(times, times_us) & raw[column].notna().to_numpy()
+        sought = raw[is_sought].assign(**{TIME: times[is_sought]})
+        by_rank = sought.sort_values([TIME, *RANK_COLUMNS]).drop_duplicates(TIME, keep="last").set_index(TIME)
+        numbers = {
+            int(time): self._ranks.number(Rank(int(row[0]), int(row[1]), str(row[2])))
+            for time, row in zip(by_rank.index, by_rank[list(RANK_COLUMNS)].to_numpy(), strict=True)
+        }
+        return np.array([numbers[int(time)] for time in times_us], dtype=np.int32)
+
+    def take_rows(self) -> pa.Table | None:
+        """Return what is to be appended, sorted by fan and time; None where nothing is."""
+        parts = [
+            rows for fan in sorted(self._blocks) for rows in self._rows(self._blocks[fan]) if rows.num_rows
+        ]
+        return pa.concat_tables(parts) if parts else None
+
+    def _rows(self, block: Block) -> Iterable[pa.Table]:
+        """Yield a fan's new values, a row a time, and the values that won, a row a time and rank.
+
+        A row of new values carries the lowest of their ranks: too low is put right when a conflict asks.
+        """
+        if block.dirty == 0 or not block.columns:
+            return
+        names = list(block.columns)
+        states = np.stack([block.columns[name].states for name in names])
+        ranks = np.stack([block.columns[name].ranks for name in names])
+        places = self._ranks.places()
+        is_new = states == NEW
+        rows = [self._table(block, names, is_new, _lowest(ranks, is_new, places))]
+        for number in np.unique(ranks[states == WON]):
+            is_won = (states == WON) & (ranks == number)
+            rows.append(self._table(block, names, is_won, np.full(states.shape[1], number, dtype=np.int32)))
+        if len(rows) == 1:
+            yield rows[0]
+            return
+        yield pa.concat_tables(rows).sort_by([(TIME, "ascending")])
+
+    def _table(
+        self, block: Block, names: Sequence[str], is_taken: NDArray[np.bool_], ranks: NDArray[np.int32]
+    ) -> pa.Table:
+        is_row = is_taken.any(axis=0)
+        times = block.times_us[is_row]
+        numbers = ranks[is_row]
+        columns: dict[str, pa.Array] = {
+            FAN: pa.DictionaryArray.from_arrays(np.zeros(len(times), np.int32), pa.array([block.fan])),
+            TIME: pa.array(times).cast(TIME_TYPE),
+        }
+        for name in VALUE_COLUMNS:
+            if name not in names:
+                columns[name] = pa.nulls(len(times), pa.float64())
+                continue
+            taken = is_taken[names.index(name)][is_row]
+            columns[name] = pa.array(block.columns[name].values[is_row], mask=~taken)
+        known = self._ranks.known
+        for place, name in enumerate(RANK_COLUMNS):
+            values = pa.array([rank[place] for rank in known] or [], type=READINGS_SCHEMA.field(name).type)
+            columns[name] = values.take(pa.array(numbers))
+        columns["month"] = month_of(times)
+        arrays = [columns[field.name].cast(field.type) for field in READINGS_SCHEMA]
+        return pa.Table.from_arrays(arrays, schema=READINGS_SCHEMA)
+
+    def touched(self, clock: Clock) -> list[dict[str, object]]:
+        """Return the fan-days whose readings the pass changes."""
+        days: list[dict[str, object]] = []
+        for fan, block in sorted(self._blocks.items()):
+            is_changed = np.zeros(len(block.times_us), dtype=bool)
+            for cells in block.columns.values():
+                is_changed |= cells.states != 0
+            for date in np.unique(clock.dates(block.times_us[is_changed])):
+                days.append({"fan": fan, "date": date.item()})
+        return days
+
+
+def _gaps(loaded: tuple[int, int] | None, span: tuple[int, int]) -> list[tuple[int, int]]:
+    if loaded is None:
+        return [span]
+    # What lies between two spans is fetched with the nearer side, so that the loaded span has no holes.
+    before = (span[0], loaded[0]) if span[0] < loaded[0] else None
+    after = (loaded[1], span[1]) if span[1] > loaded[1] else None
+    return [gap for gap in (before, after) if gap is not None]
+
+
+def _lowest(
+    ranks: NDArray[np.int32], is_taken: NDArray[np.bool_], places: NDArray[np.int64]
+) -> NDArray[np.int32]:
+    if not is_taken.any():
+        return np.zeros(ranks.shape[1], dtype=np.int32)
+    highest = len(places)
+    by_place = np.where(is_taken, places[np.where(ranks == UNRANKED, 0, ranks)], highest)
+    lowest = by_place.min(axis=0)
+    number_at = np.empty(highest + 1, dtype=np.int32)
+    number_at[places] = np.arange(highest)
+    number_at[highest] = 0
+    numbers: NDArray[np.int32] = number_at[lowest]
+    return numbers
+
+
+def _weight(series: Series, mask: Mask) -> int:
+    return int(np.count_nonzero(mask)) + _sum(series.repeated, mask) + _sum(series.overruled, mask)
+
+
+def _sum(counts: NDArray[np.int64] | None, mask: Mask) -> int:
+    return 0 if counts is None else int(counts[mask].sum())

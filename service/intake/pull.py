@@ -1,0 +1,241 @@
+"""One pass over the sources: every new export kept, read, and brought together with what is held."""
+
+import datetime as dt
+from collections.abc import Callable, Iterable
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+
+from config.folder import SiteFolder
+from config.site import Source
+from service.intake.arrivals import Arrival, Arrivals
+from service.intake.mapping import PointMap, map_points, shaping_digest
+from service.intake.merge import Merge, Outcome
+from service.intake.ranks import Rank
+from service.intake.reading import FileReading, Series, read_export
+from service.intake.report import FileReport, PassReport
+from service.intake.text import UnreadableFileError
+from service.intake.zones import Clock, Mask, Times
+from service.store import Store, faults
+from service.store.catalogue import Export, ReadExport
+from service.store.passes import Generation, PassRows
+
+PASS_VALUES: Final = 6_500_000  # values in one Delta commit: some 50 MB
+
+
+def pull(
+    site: SiteFolder,
+    store: Store,
+    *,
+    again: bool = False,
+    clock: Callable[[], dt.datetime],
+    progress: Callable[[str], None] = lambda _file: None,
+) -> PassReport:
+    """Bring the readings up to date with the sources, once.
+
+    Where a setting that shapes how exports read has changed, or `again` asks for it, every export kept is
+    read anew into a new generation of the readings, which takes the old one's place when it is whole.
+    """
+    with store.pulling():
+        store.remove_retired()
+        points = map_points(site)
+        settings = SourceSettings(site)
+        current = store.catalogue.current()
+        report = PassReport()
+        if current is not None and not again and not _is_stale(store, current, points, settings):
+            _Pass(site, store, current, clock(), report, points, settings, progress).run()
+            return report
+        generation = store.catalogue.begin(points.digest, clock(), is_current=current is None)
+        _Pass(site, store, generation, clock(), report, points, settings, progress).run()
+        if current is not None:
+            report.is_rebuilt = True
+            store.reached(faults.GENERATION_BUILT)
+            store.catalogue.adopt(generation)
+        return report
+
+
+def _is_stale(store: Store, current: Generation, points: PointMap, settings: "SourceSettings") -> bool:
+    """Tell whether any setting that shaped the readings is no longer what it was."""
+    return current.settings_digest != points.digest or any(
+        one.source_digest != shaping_digest(settings.of(one.export))
+        for one in store.catalogue.read_in(current)
+    )
+
+
+class SourceSettings:
+    """How each export is to be read: as its source says today, or last said."""
+
+    def __init__(self, site: SiteFolder) -> None:
+        """Know the sources of a site."""
+        self._sources = {source.name: source for source in site.site.sources}
+
+    def of(self, export: Export) -> Source:
+        """Return the source to read an export by."""
+        found = self._sources.get(export.source)
+        return found or Source(name=export.source, **export.source_settings)
+
+
+class _Pass:
+    """Reads arrivals into one generation, a Delta commit for each 50 MB."""
+
+    def __init__(
+        self,
+        site: SiteFolder,
+        store: Store,
+        generation: Generation,
+        now: dt.datetime,
+        report: PassReport,
+        points: PointMap,
+        settings: SourceSettings,
+        progress: Callable[[str], None],
+    ) -> None:
+        self._store = store
+        self._generation = generation
+        self._now = now
+        self._report = report
+        self._points = points
+        self._settings = settings
+        self._progress = progress
+        self._zone = site.site.zone
+        self._read = list(store.catalogue.read_in(generation))
+        self._arrivals = Arrivals(site, store, now, report, self._read)
+        self._recent: dict[int, FileReading] = {}
+        self._begin_commit()
+
+    def run(self) -> None:
+        """Read what is new, then what was kept and never read."""
+        self._take(self._arrivals.new())
+        self._take(self._arrivals.unread(self._store.catalogue.newest_of_exports()))
+        self._commit()
+
+    def _take(self, arrivals: Iterable[Arrival]) -> None:
+        for arrival in arrivals:
+            self._progress(arrival.file)
+            self._take_one(arrival)
+            if self._merge.dirty >= PASS_VALUES:
+                self._commit()
+
+    def _begin_commit(self) -> None:
+        table = self._store.table(self._generation.folder)
+        self._merge = Merge(table, self._points, self._has_later_word)
+        self._intake: list[dict[str, Any]] = []
+        self._refusals: list[dict[str, Any]] = []
+        self._seen: list[dict[str, Any]] = []
+
+    def _commit(self) -> None:
+        if not self._intake:
+            return
+        rows = PassRows(
+            self._merge.take_rows(),
+            self._intake,
+            self._refusals,
+            self._merge.touched(Clock(self._zone)),
+            self._seen,
+        )
+        self._report.pass_ids.append(self._store.passes.write(self._generation, self._now, rows))
+        self._begin_commit()
+
+    def _take_one(self, arrival: Arrival) -> None:
+        if arrival.export is None:
+            self._enter(arrival, FileReading(arrival.problem), Outcome(), "")
+            return
+        export, source = arrival.export, self._settings.of(arrival.export)
+        reading = self._reading(export, arrival.content)
+        outcome = self._merge.add(reading, _rank(export, reading))
+        digest = shaping_digest(source)
+        self._enter(arrival, reading, outcome, digest)
+        one = ReadExport(export, reading.is_named_by_file, digest, reading.first_us, reading.newest_us)
+        self._read.append(one)
+        self._arrivals.note_read(one)
+        for refused in reading.refused:
+            self._refusals.append(
+                {
+                    "export_id": export.id,
+                    "row": refused.row,
+                    "column": refused.column,
+                    "value": refused.value,
+                    "reason": refused.reason,
+                    "cells": refused.cells,
+                }
+            )
+        for name, seen in {seen.name: seen for seen in reversed(reading.seen)}.items():
+            self._seen.append(
+                {
+                    "export_id": export.id,
+                    "name": name,
+                    "first_us": seen.first_us,
+                    "last_us": seen.last_us,
+                    "cells": seen.cells,
+                    "example": seen.example,
+                    "low": seen.low,
+                    "high": seen.high,
+                }
+            )
+
+    def _reading(self, export: Export, content: bytes | None) -> FileReading:
+        """Read an export; one that cannot be read is empty and says why."""
+        try:
+            whole = self._store.kept.read(export.sha256) if content is None else content
+            return read_export(whole, export.file, self._settings.of(export), self._zone, self._points)
+        except UnreadableFileError as error:
+            return FileReading(f"cannot be read: {error}")
+        except (OSError, ValueError, LookupError, ArithmeticError, pa.ArrowException) as error:
+            return FileReading(f"cannot be read: {type(error).__name__}: {error}")
+
+    def _enter(self, arrival: Arrival, reading: FileReading, outcome: Outcome, digest: str) -> None:
+        counts = {
+            "rows_read": outcome.stored + outcome.identical + outcome.superseded + reading.refused_count,
+            "stored": outcome.stored,
+            "identical": outcome.identical,
+            "superseded": outcome.superseded,
+            "refused": reading.refused_count,
+            "missing": reading.missing,
+            "unmapped": reading.unmapped + outcome.unmapped,
+            "cells": reading.cells,
+        }
+        row: dict[str, Any] = {
+            "file": arrival.file,
+            "source": arrival.source,
+            "pulled_at": self._now,
+            **counts,
+            "decided": reading.decided,
+        }
+        self._report.files.append(FileReport(**row))
+        self._intake.append(
+            {
+                **row,
+                "export_id": None if arrival.export is None else arrival.export.id,
+                "is_named_by_file": reading.is_named_by_file,
+                "source_digest": digest,
+                "first_us": reading.first_us,
+                "newest_us": reading.newest_us,
+            }
+        )
+
+    def _has_later_word(self, point: str, times_us: Times, rank: Rank) -> Mask:
+        """Tell at which times an export that outranks one gives a point a value: the kept exports know."""
+        result = np.zeros(len(times_us), dtype=bool)
+        first, last = int(times_us.min()), int(times_us.max())
+        for one in sorted(self._read, key=_rank_of, reverse=True):
+            if _rank_of(one) <= rank or result.all():
+                break
+            if one.first_us is None or one.newest_us is None or one.first_us > last or one.newest_us < first:
+                continue
+            series = self._series(one, point)
+            if series is not None:
+                result |= np.isin(times_us, series.times_us)
+        return result
+
+    def _series(self, one: ReadExport, point: str) -> Series | None:
+        if one.export.id not in self._recent:
+            self._recent = {one.export.id: self._reading(one.export, None)}
+        return self._recent[one.export.id].series.get(point)
+
+
+def _rank(export: Export, reading: FileReading) -> Rank:
+    return Rank(reading.newest_us or 0, export.modified_us, export.sha256)
+
+
+def _rank_of(one: ReadExport) -> Rank:
+    return Rank(one.newest_us or 0, one.export.modified_us, one.export.sha256)

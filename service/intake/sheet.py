@@ -1,0 +1,169 @@
+"""The columns of an export, read fast where every line is alike and line by line where one is not."""
+
+import csv
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv as pacsv
+from numpy.typing import NDArray
+
+from service.intake.numbers import MISSING_SPELLINGS
+from service.intake.text import PlainText, split_line
+
+TEXT: Final = "text"
+NUMBER: Final = "number"
+_CONVERSION_COLUMN: Final = re.compile(r"In CSV column #(\d+): CSV conversion error")
+_BLOCK_BYTES: Final = 4 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class LineFault:
+    """Something wrong with a line as such: from a column on, or from its first (`column` None)."""
+
+    row: int  # of the sheet, counted from 0
+    column: int | None
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The wanted columns of an export: numbers with nulls where missing, or texts."""
+
+    columns: Mapping[int, pa.ChunkedArray]
+    row_count: int
+    lines: NDArray[np.int64] | None  # the line of each row in the file; None: line 2 and on
+    faults: Sequence[LineFault] = field(default=())
+
+    def line(self, row: int) -> int:
+        """Return the line of the file that a row was on, the header being line 1."""
+        return row + 2 if self.lines is None else int(self.lines[row])
+
+    def is_text(self, column: int) -> bool:
+        """Tell whether a column came as texts."""
+        return bool(pa.types.is_string(self.columns[column].type))
+
+
+def read_sheet(
+    text: PlainText, header: Sequence[str], delimiter: str, decimal: str, wanted: Mapping[int, str]
+) -> Sheet:
+    """Read the wanted columns, each as text or, where every cell allows it, as numbers."""
+    body = text.content.partition(b"\n")[2]
+    if not body:
+        return _lines_sheet([], wanted, np.empty(0, dtype=np.int64), [])
+    if not text.has_blank_lines:
+        fast = _fast(body, len(header), delimiter, decimal, dict(wanted))
+        if fast is not None:
+            return fast
+    return _careful(text, header, delimiter, wanted)
+
+
+def _fast(body: bytes, width: int, delimiter: str, decimal: str, wanted: dict[int, str]) -> Sheet | None:
+    """Read with the columnar reader; None where a line is not like the others."""
+    line_count = body.count(b"\n") + 1
+    while True:
+        try:
+            table = _columnar(body, width, delimiter, decimal, wanted)
+        except pa.ArrowInvalid as error:
+            found = _CONVERSION_COLUMN.search(str(error))
+            if found is None:
+                return None
+            _read_as_text(wanted, int(found[1]))
+            continue
+        if table.num_rows != line_count:  # a quote swallowed line ends
+            return None
+        columns = {column: table.column(str(column)) for column in wanted}
+        return Sheet(columns, line_count, None)
+
+
+def _read_as_text(wanted: dict[int, str], faulty: int) -> None:
+    """Ask for the faulty column as text, and for all of them once several are faulty."""
+    is_second = sum(kind == TEXT for kind in wanted.values()) > 4
+    for column in wanted if is_second else (faulty,):
+        wanted[column] = TEXT
+
+
+def _columnar(body: bytes, width: int, delimiter: str, decimal: str, wanted: Mapping[int, str]) -> pa.Table:
+    types = {str(column): pa.string() if kind == TEXT else pa.float64() for column, kind in wanted.items()}
+    return pacsv.read_csv(
+        pa.BufferReader(body),
+        read_options=pacsv.ReadOptions(
+            column_names=[str(column) for column in range(width)], block_size=_BLOCK_BYTES
+        ),
+        parse_options=pacsv.ParseOptions(delimiter=delimiter, newlines_in_values=False),
+        convert_options=pacsv.ConvertOptions(
+            column_types=types,
+            include_columns=list(types),
+            null_values=list(MISSING_SPELLINGS),
+            strings_can_be_null=False,
+            decimal_point=decimal,
+        ),
+    )
+
+
+def _careful(text: PlainText, header: Sequence[str], delimiter: str, wanted: Mapping[int, str]) -> Sheet:
+    """Read line by line: blank lines skipped, short and long lines kept with what is wrong with them."""
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    faults: list[LineFault] = []
+    width = len(header)
+    for line, cells, raw in _records(text.content.decode("utf-8"), delimiter, width):
+        if line == 1 or not any(cell.strip() for cell in cells):
+            continue
+        if len(cells) > width and any(cell.strip() for cell in cells[width:]):
+            reason = f"the line has {len(cells)} cells, the header {width}"
+            faults.append(LineFault(len(rows), None, raw, reason))
+        padding = [""] * (width - len(cells))
+        rows.append([*cells[:width], *padding])
+        lines.append(line)
+    if rows and not text.is_last_line_ended:
+        last = split_line(text.content.rpartition(b"\n")[2].decode("utf-8"), delimiter)
+        if len(last) < width and last[-1].strip():
+            reason = "the file ends within this line: it was not whole yet"
+            faults.append(LineFault(len(rows) - 1, len(last) - 1, last[-1], reason))
+    return _lines_sheet(rows, wanted, np.array(lines, dtype=np.int64), faults)
+
+
+def _records(text: str, delimiter: str, width: int) -> Iterator[tuple[int, list[str], str]]:
+    """Yield each record with its line's number; a quote that swallows lines is taken as a plain mark."""
+    raw = text.split("\n")
+    place = 0
+    while place < len(raw):
+        first = place
+        reader = csv.reader((raw[line] for line in range(first, len(raw))), delimiter=delimiter)
+        for cells in _until_csv_error(reader):
+            taken = first + reader.line_num - place
+            if taken > 1 and len(cells) != width:
+                yield place + 1, raw[place].rstrip("\r").split(delimiter), raw[place]
+                place += 1
+                break
+            yield place + 1, cells, raw[place]
+            place += taken
+        else:
+            if place < len(raw):
+                yield place + 1, raw[place].rstrip("\r").split(delimiter), raw[place]
+                place += 1
+
+
+def _until_csv_error(reader: Iterator[list[str]]) -> Iterator[list[str]]:
+    try:
+        yield from reader
+    except csv.Error:
+        return
+
+
+def _lines_sheet(
+    rows: list[list[str]],
+    wanted: Mapping[int, str],
+    lines: NDArray[np.int64],
+    faults: list[LineFault],
+) -> Sheet:
+    columns = {
+        column: pa.chunked_array([pa.array([row[column] for row in rows], type=pa.string())])
+        for column in wanted
+    }
+    return Sheet(columns, len(rows), lines, faults)

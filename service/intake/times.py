@@ -1,0 +1,244 @@
+"""What the text of a time cell says: a wall-clock time, an instant, or nothing that can be read."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Final
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from service.intake.zones import SECOND_US, Mask, Times
+
+_MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_CLOCK: Final = (
+    r"(?:[T ,]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2})(?:[.,](?P<fraction>\d{1,9}))?)?"
+    r"\s*(?P<half>[AaPp])?(?:\.?[Mm]\.?)?)?\s*(?P<offset>[Zz]|UTC|GMT|[+-]\d{2}:?(?:\d{2})?)?$"
+)
+_WEEKDAY: Final = r"^(?:(?:[Mm]on|[Tt]ue|[Ww]ed|[Tt]hu|[Ff]ri|[Ss]at|[Ss]un)[a-z]*[,.]?\s+)?"
+_NUMERIC: Final = _WEEKDAY + r"(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})\.?" + _CLOCK
+_DAY_NAME: Final = _WEEKDAY + r"(?P<a>\d{1,2})\.?[- /]?(?P<b>[A-Za-z]{3,9})[.,]?[- /]?(?P<c>\d{2,4})" + _CLOCK
+_NAME_DAY: Final = _WEEKDAY + r"(?P<b>[A-Za-z]{3,9})\.?[- /](?P<a>\d{1,2}),?[- /](?P<c>\d{2,4})" + _CLOCK
+_FIRST_YEAR, _LAST_YEAR = 1900, 2199
+_FIRST_US, _END_US = (
+    int(np.datetime64(f"{year}-01-01", "us").astype(np.int64)) for year in (_FIRST_YEAR, _LAST_YEAR + 1)
+)
+
+
+class Refusal(IntEnum):
+    """Why a time could not be read."""
+
+    NONE = 0
+    BLANK = 1
+    NO_TIME = 2
+    NO_SUCH_DATE = 3
+    AMBIGUOUS = 4
+    SKIPPED = 5
+    REPEATED = 6
+
+    @property
+    def reason(self) -> str:
+        """Say it."""
+        return _REASONS[self]
+
+
+_REASONS: Final = {
+    Refusal.NONE: "",
+    Refusal.BLANK: "no time",
+    Refusal.NO_TIME: "not a time",
+    Refusal.NO_SUCH_DATE: "no such date or time of day",
+    Refusal.AMBIGUOUS: "ambiguous: the file does not say whether the day or the month comes first",
+    Refusal.SKIPPED: "the clocks skipped this time that night",
+    Refusal.REPEATED: "ambiguous: the clocks passed this time twice, and the file's order does not say which",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ReadTimes:
+    """Cells of a time column read: wall-clock time, or an instant where the cell carries its offset."""
+
+    times_us: Times
+    is_instant: Mask
+    refusal: NDArray[np.int8]
+    decided: str
+
+
+def read_times(texts: pa.ChunkedArray | pa.Array, time_format: str | None) -> ReadTimes:
+    """Read a whole column; day and month are told apart over all of it."""
+    encoded = texts.dictionary_encode()
+    if isinstance(encoded, pa.ChunkedArray):
+        encoded = encoded.unify_dictionaries().combine_chunks()
+        encoded = encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
+    known = _read_distinct(pc.utf8_trim_whitespace(encoded.dictionary), time_format)
+    place = encoded.indices.to_numpy(zero_copy_only=False)
+    return ReadTimes(known.times_us[place], known.is_instant[place], known.refusal[place], known.decided)
+
+
+def _read_distinct(texts: pa.Array, time_format: str | None) -> ReadTimes:
+    if time_format is not None:
+        return _by_format(texts, time_format)
+    for kind, decided in (
+        (pa.timestamp("us"), "ISO 8601"),
+        (pa.timestamp("us", "UTC"), "ISO 8601 with offset"),
+    ):
+        try:
+            times = texts.cast(kind).cast(pa.int64()).to_numpy()
+        except pa.ArrowInvalid:
+            continue
+        is_instant = np.full(len(times), kind.tz is not None)
+        is_year = (times >= _FIRST_US) & (times < _END_US)
+        refusal = np.where(is_year, Refusal.NONE, Refusal.NO_SUCH_DATE).astype(np.int8)
+        return ReadTimes(np.where(is_year, times, 0), is_instant, refusal, decided)
+    return _by_parts(texts)
+
+
+def _by_format(texts: pa.Array, time_format: str) -> ReadTimes:
+    words = texts.to_pandas()
+    parsed = pd.to_datetime(words, format=time_format, errors="coerce", utc="%z" in time_format)
+    is_read = parsed.notna().to_numpy()
+    times = parsed.dt.tz_localize(None).to_numpy().astype("datetime64[us]").astype(np.int64)
+    refusal = np.where(is_read, Refusal.NONE, np.where(words == "", Refusal.BLANK, Refusal.NO_TIME))
+    return ReadTimes(
+        np.where(is_read, times, 0),
+        np.full(len(times), "%z" in time_format),
+        refusal.astype(np.int8),
+        f"time format {time_format}",
+    )
+
+
+@dataclass(slots=True)
+class _Parts:
+    """The parts of the cells that one shape of time fits."""
+
+    place: NDArray[np.intp]
+    year: Times
+    month: Times
+    day: Times
+    clock_us: Times  # since midnight; -1 where there is no such time of day
+    offset_us: Times
+    has_offset: Mask
+    is_undecided: Mask  # day and month not told apart by the cell itself
+    notes: set[str]
+
+
+def _by_parts(texts: pa.Array) -> ReadTimes:
+    count = len(texts)
+    result = ReadTimes(
+        np.zeros(count, np.int64), np.zeros(count, bool), np.full(count, Refusal.NO_TIME, np.int8), ""
+    )
+    result.refusal[np.asarray(pc.equal(texts, ""), dtype=bool)] = Refusal.BLANK
+    rest = np.flatnonzero(result.refusal == Refusal.NO_TIME)
+    notes: set[str] = set()
+    for shape in (_NUMERIC, _DAY_NAME, _NAME_DAY):
+        fitted = pc.extract_regex(texts.take(pa.array(rest)), shape)
+        is_fit = np.asarray(fitted.is_valid(), dtype=bool)
+        if not is_fit.any():
+            continue
+        parts = _parts(fitted.filter(pa.array(is_fit)), rest[is_fit], is_numeric=shape is _NUMERIC)
+        _enter(parts, result)
+        notes |= parts.notes
+        rest = rest[~is_fit]
+    return ReadTimes(
+        result.times_us, result.is_instant, result.refusal, ", ".join(sorted(notes)) or "no time"
+    )
+
+
+def _parts(fitted: pa.StructArray, place: NDArray[np.intp], *, is_numeric: bool) -> _Parts:
+    hour, notes = _hours(fitted)
+    minute, second = _integers(fitted.field("minute")), _integers(fitted.field("second"))
+    fraction = pc.utf8_rpad(fitted.field("fraction"), 6, "0")
+    micro = _integers(pc.utf8_slice_codeunits(fraction, 0, 6))
+    clock = ((hour * 60 + minute) * 60 + second) * SECOND_US + micro
+    is_clock = (hour >= 0) & (hour <= 24) & (minute < 60) & (second < 60) & (clock <= 24 * 3600 * SECOND_US)
+    a, c = _integers(fitted.field("a")), _integers(fitted.field("c"))
+    is_undecided = np.zeros(len(place), dtype=bool)
+    if is_numeric:
+        b = _integers(fitted.field("b"))
+        is_year_first = np.asarray(pc.equal(pc.utf8_length(fitted.field("a")), 4), dtype=bool)
+        day, month, is_undecided, told = _day_and_month(a, b, is_year_first)
+        year = np.where(is_year_first, a, c)
+        day, month = np.where(is_year_first, c, day), np.where(is_year_first, b, month)
+        notes |= told
+    else:
+        day, month, year = a, _named_months(fitted.field("b")), c
+        notes.add("month by name")
+    year = np.where(year < 70, year + 2000, np.where(year < 100, year + 1900, year))
+    offset, has_offset = _offsets(fitted.field("offset"))
+    if has_offset.any():
+        notes.add("with offset")
+    return _Parts(
+        place, year, month, day, np.where(is_clock, clock, -1), offset, has_offset, is_undecided, notes
+    )
+
+
+def _day_and_month(a: Times, b: Times, is_year_first: Mask) -> tuple[Times, Times, Mask, set[str]]:
+    """Tell day and month apart over the whole file: one number above twelve in one place decides for all."""
+    open_ = ~is_year_first
+    is_day_first = bool(np.any(open_ & (a > 12)))
+    is_month_first = bool(np.any(open_ & (b > 12)))
+    undecided = np.zeros(len(a), dtype=bool)
+    if is_day_first and not is_month_first:
+        return a, b, undecided, {"day first"}
+    if is_month_first and not is_day_first:
+        return b, a, undecided, {"month first"}
+    if not open_.any():
+        return a, b, undecided, {"year first"}
+    # Nothing or both: a date that reads the same either way, or that has no second reading, still stands.
+    undecided = open_ & (a <= 12) & (b <= 12) & (a != b)
+    day, month = np.where(a > 12, a, b), np.where(a > 12, b, a)
+    note = "day first and month first mixed" if is_day_first else "day or month first: not told"
+    return day, month, undecided, {note} if undecided.any() else {"day and month alike"}
+
+
+def _hours(fitted: pa.StructArray) -> tuple[Times, set[str]]:
+    hour = _integers(fitted.field("hour"))
+    half = pc.utf8_lower(fitted.field("half"))
+    is_pm, is_am = (np.asarray(pc.equal(half, letter), dtype=bool) for letter in ("p", "a"))
+    is_half = is_pm | is_am
+    if not is_half.any():
+        return hour, set()
+    is_wrong = is_half & ((hour < 1) | (hour > 12))
+    hour = np.where(is_half, hour % 12 + np.where(is_pm, 12, 0), hour)
+    return np.where(is_wrong, -1, hour), {"12-hour clock"}
+
+
+def _offsets(texts: pa.Array) -> tuple[Times, Mask]:
+    digits = pc.replace_substring_regex(texts, r"[^0-9]", "")
+    padded = pc.utf8_rpad(digits, 4, "0")
+    hours = _integers(pc.utf8_slice_codeunits(padded, 0, 2))
+    minutes = _integers(pc.utf8_slice_codeunits(padded, 2, 4))
+    sign = np.where(np.asarray(pc.starts_with(texts, "-"), dtype=bool), -1, 1)
+    has_offset = np.asarray(pc.greater(pc.utf8_length(texts), 0), dtype=bool)
+    return sign * (hours * 60 + minutes) * 60 * SECOND_US, has_offset
+
+
+def _enter(parts: _Parts, result: ReadTimes) -> None:
+    is_year = (parts.year >= _FIRST_YEAR) & (parts.year <= _LAST_YEAR)
+    is_month = (parts.month >= 1) & (parts.month <= 12)
+    month_index = (np.where(is_year, parts.year, 1970) - 1970) * 12 + np.where(is_month, parts.month, 1) - 1
+    months = month_index.astype("datetime64[M]")
+    days_in_month = ((months + 1).astype("datetime64[D]") - months.astype("datetime64[D]")).astype(np.int64)
+    is_day = (parts.day >= 1) & (parts.day <= days_in_month)
+    is_date = is_year & is_month & is_day & (parts.clock_us >= 0)
+    midnight = months.astype("datetime64[us]").astype(np.int64) + (parts.day - 1) * 86_400 * SECOND_US
+    times = midnight + parts.clock_us - np.where(parts.has_offset, parts.offset_us, 0)
+    refusal = np.where(
+        parts.is_undecided, Refusal.AMBIGUOUS, np.where(is_date, Refusal.NONE, Refusal.NO_SUCH_DATE)
+    )
+    result.times_us[parts.place] = np.where(refusal == Refusal.NONE, times, 0)
+    result.is_instant[parts.place] = parts.has_offset
+    result.refusal[parts.place] = refusal
+
+
+def _integers(texts: pa.Array) -> Times:
+    """Read digits; a part that is not there is 0."""
+    filled = pc.if_else(pc.greater(pc.utf8_length(texts), 0), texts, "0")
+    return np.asarray(filled.cast(pa.int64()).to_numpy(zero_copy_only=False), dtype=np.int64)
+
+
+def _named_months(texts: pa.Array) -> Times:
+    short = pc.utf8_slice_codeunits(pc.utf8_lower(texts), 0, 3)
+    places = pc.index_in(short, value_set=pa.array(_MONTHS))
+    return np.asarray(pc.fill_null(places, -1).to_numpy(zero_copy_only=False), dtype=np.int64) + 1

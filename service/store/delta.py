@@ -1,0 +1,148 @@
+"""One Delta table in one folder: appended with a marker, made durable, read by month."""
+
+import json
+import shutil
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import unquote
+
+import fsspec
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.dataset as pads
+import pyarrow.fs as pafs
+from deltalake import CommitProperties, DeltaTable, Transaction, WriterProperties, write_deltalake
+
+from service.store.columns import FAN, MONTH, TIME
+from service.store.durable import sync_files_and_folders, sync_folder
+
+_APPLICATION: Final = "slipledger"
+_ROW_GROUP_ROWS: Final = 1 << 16
+_LOG: Final = "_delta_log"
+
+
+class DeltaFolder:
+    """A Delta table partitioned by month, each file of it sorted by fan and time."""
+
+    def __init__(self, address: str) -> None:
+        """Name the table by a local path or an object store's URL; nothing is opened yet."""
+        self.address = address
+        self._is_local = "://" not in address
+        self._table: DeltaTable | None = None
+
+    def append(self, data: pa.Table, marker: int) -> None:
+        """Write rows in one commit that carries the marker; durable when this returns."""
+        before = self._opened().version() if self.exists() else -1
+        write_deltalake(
+            self.address,
+            data,
+            mode="append",
+            partition_by=[MONTH],
+            configuration={"delta.dataSkippingStatsColumns": f"{FAN},{TIME}"},
+            commit_properties=CommitProperties(app_transactions=[Transaction(_APPLICATION, marker)]),
+            writer_properties=_writer_properties(),
+        )
+        self._make_durable(before)
+
+    def overwrite(self, data: pa.Table, marker: int) -> None:
+        """Put rows, and their columns, in the place of all that was there; durable when this returns."""
+        before = self._opened().version() if self.exists() else -1
+        write_deltalake(
+            self.address,
+            data,
+            mode="overwrite",
+            schema_mode="overwrite",
+            partition_by=[MONTH],
+            commit_properties=CommitProperties(app_transactions=[Transaction(_APPLICATION, marker)]),
+            writer_properties=_writer_properties(),
+        )
+        self._make_durable(before)
+
+    def has_marker(self, marker: int) -> bool:
+        """Tell whether a commit with this marker, or a later one, is in the log."""
+        if not self.exists():
+            return False
+        latest = self._opened().transaction_version(_APPLICATION)
+        return latest is not None and latest >= marker
+
+    def latest_marker(self) -> int:
+        """Return the greatest marker in the log, or 0."""
+        return (self._opened().transaction_version(_APPLICATION) or 0) if self.exists() else 0
+
+    def exists(self) -> bool:
+        """Tell whether anything was ever committed."""
+        if self._table is not None:
+            return True
+        if self._is_local and not (Path(self.address) / _LOG).is_dir():
+            return False
+        return DeltaTable.is_deltatable(self.address)
+
+    def schema(self) -> pa.Schema:
+        """Return the columns of the table."""
+        return pa.schema(self._opened().schema().to_arrow())
+
+    def read(self, columns: Sequence[str], months: Sequence[str] | None, where: pc.Expression) -> pa.Table:
+        """Return the rows of some months for which a condition holds, as they were written."""
+        table = self._opened()
+        filters = None if months is None else [(MONTH, "in", list(months))]
+        has_no_month = months is not None and not months
+        uris = [] if has_no_month else table.file_uris(file_pruning_predicate=filters)
+        schema = pa.schema([field for field in self.schema() if field.name != MONTH])
+        data = pads.dataset(
+            [self._path_in_filesystem(uri) for uri in uris],
+            schema=schema,
+            format="parquet",
+            filesystem=self._filesystem(),
+        )
+        return data.to_table(columns=list(columns), filter=where)
+
+    def remove(self) -> None:
+        """Delete the table with everything in it."""
+        self._table = None
+        if self._is_local:
+            shutil.rmtree(self.address, ignore_errors=True)
+            return
+        filesystem, path = fsspec.core.url_to_fs(self.address)
+        if filesystem.exists(path):
+            filesystem.rm(path, recursive=True)
+
+    def _opened(self) -> DeltaTable:
+        if self._table is None:
+            self._table = DeltaTable(self.address)
+        else:
+            self._table.update_incremental()
+        return self._table
+
+    def _make_durable(self, version_before: int) -> None:
+        """Flush what the commits after a version added: the writer itself never does."""
+        if not self._is_local:
+            return
+        root = Path(self.address)
+        written: list[Path] = []
+        for version in range(version_before + 1, self._opened().version() + 1):
+            commit = root / _LOG / f"{version:020d}.json"
+            written += [commit, *(root / path for path in _added(commit.read_text()))]
+        sync_files_and_folders(written)
+        sync_folder(root)
+        sync_folder(root.parent)
+
+    def _filesystem(self) -> pafs.FileSystem:
+        if self._is_local:
+            return pafs.LocalFileSystem()
+        filesystem, _ = fsspec.core.url_to_fs(self.address)
+        return pafs.PyFileSystem(pafs.FSSpecHandler(filesystem))
+
+    def _path_in_filesystem(self, uri: str) -> str:
+        return uri if self._is_local else str(fsspec.core.url_to_fs(uri)[1])
+
+
+def _writer_properties() -> WriterProperties:
+    return WriterProperties(compression="ZSTD", compression_level=1, max_row_group_size=_ROW_GROUP_ROWS)
+
+
+def _added(commit: str) -> Iterable[str]:
+    for line in commit.splitlines():
+        action: dict[str, Any] = json.loads(line)
+        if "add" in action:
+            yield unquote(action["add"]["path"])

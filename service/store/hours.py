@@ -1,0 +1,77 @@
+"""Hourly operating points: a second, derived Delta table, so that nothing raw is read twice."""
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import Final
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from service.store.columns import FAN, MONTH, TIME, TIME_TYPE
+from service.store.delta import DeltaFolder
+from service.store.readings import microseconds, month_of, months_between
+
+REVISION: Final = "revision"
+
+
+class Hours:
+    """The table of hours; for each fan and hour the row of the highest revision holds.
+
+    Its columns are those of the first frame written: `fan`, `time` (UTC, start of the hour) and whatever
+    numbers and flags go with them. `replace` takes another set of columns.
+    """
+
+    def __init__(self, address: str) -> None:
+        """Name the table by its local path or URL."""
+        self._table = DeltaFolder(address)
+
+    def append(self, frame: pd.DataFrame, revision: int) -> None:
+        """Add hours, or newer versions of hours, as one commit."""
+        if not frame.empty:
+            self._table.append(_as_rows(frame, revision), revision)
+
+    def replace(self, frame: pd.DataFrame, revision: int) -> None:
+        """Put hours in the place of all there are, with whatever columns they have."""
+        self._table.overwrite(_as_rows(frame, revision), revision)
+
+    def clear(self) -> None:
+        """Forget every hour and the columns too."""
+        self._table.remove()
+
+    def latest_revision(self) -> int:
+        """Return the highest revision written, 0 where there is none."""
+        return self._table.latest_marker()
+
+    def columns(self) -> tuple[str, ...]:
+        """Return the columns of the table, none before the first write."""
+        if not self._table.exists():
+            return ()
+        return tuple(name for name in self._table.schema().names if name not in (MONTH, REVISION))
+
+    def read(self, fans: Sequence[str], start: dt.datetime, end: dt.datetime) -> pd.DataFrame:
+        """Return the hours of some fans in [start, end), one row a fan and hour, sorted by both."""
+        if not self._table.exists():
+            return pd.DataFrame({FAN: pd.Series(dtype="str"), TIME: pd.Series(dtype="datetime64[us, UTC]")})
+        start_us, end_us = microseconds(start), microseconds(end)
+        where = (
+            pc.field(FAN).isin(pa.array(list(fans), type=pa.string()))
+            & (pc.field(TIME) >= pa.scalar(start_us, TIME_TYPE))
+            & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
+        )
+        months = months_between(start_us, end_us) if end_us > start_us else []
+        frame: pd.DataFrame = self._table.read([*self.columns(), REVISION], months, where).to_pandas()
+        newest_last = frame.sort_values([FAN, TIME, REVISION], kind="stable")
+        held = newest_last.drop_duplicates([FAN, TIME], keep="last", ignore_index=True)
+        return held.drop(columns=REVISION)
+
+
+def _as_rows(frame: pd.DataFrame, revision: int) -> pa.Table:
+    ordered = frame.sort_values([FAN, TIME], kind="stable", ignore_index=True)
+    rows = pa.Table.from_pandas(ordered, preserve_index=False).replace_schema_metadata(None)
+    times = rows.column(TIME).cast(TIME_TYPE)
+    rows = rows.set_column(rows.schema.get_field_index(TIME), TIME, times)
+    fans = rows.column(FAN).cast(pa.string())
+    rows = rows.set_column(rows.schema.get_field_index(FAN), FAN, fans)
+    rows = rows.append_column(REVISION, pa.array([revision] * len(rows), type=pa.int64()))
+    return rows.append_column(MONTH, month_of(times.cast(pa.int64()).to_numpy()))

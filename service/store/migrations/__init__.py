@@ -1,0 +1,1 @@
+"""The Alembic environment: how the SQL tables came to be, step by step."""

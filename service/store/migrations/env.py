@@ -1,0 +1,13 @@
+"""Runs the migrations on the connection that the store hands over."""
+
+from alembic import context
+
+from service.store.tables import METADATA
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=METADATA,
+    render_as_batch=True,  # SQLite alters a table by copying it
+    transaction_per_migration=False,
+)
+context.run_migrations()

@@ -1,0 +1,90 @@
+"""The readings table: what each generation of it holds and how it is read."""
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from service.store.columns import FAN, MONTH, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
+from service.store.delta import DeltaFolder
+from service.store.resolution import resolve
+
+_MICROSECOND: Final = dt.timedelta(microseconds=1)
+_EPOCH: Final = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+
+
+class Readings:
+    """One generation of the readings, as one Delta table."""
+
+    def __init__(self, address: str) -> None:
+        """Name the table by its local path or URL."""
+        self.table = DeltaFolder(address)
+
+    def raw(self, fans: Sequence[str], start_us: int, end_us: int, columns: Sequence[str]) -> pa.Table:
+        """Return rows as they were appended, ranks included, for times in [start, end)."""
+        wanted = [FAN, TIME, *columns, *RANK_COLUMNS]
+        if not self.table.exists() or start_us >= end_us or not fans:
+            return pa.schema([READINGS_SCHEMA.field(name) for name in wanted]).empty_table()
+        where = (
+            pc.field(FAN).isin(list(fans))
+            & (pc.field(TIME) >= pa.scalar(start_us, TIME_TYPE))
+            & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
+        )
+        return self.table.read(wanted, months_between(start_us, end_us), where)
+
+    def read(
+        self, fans: Sequence[str], start: dt.datetime, end: dt.datetime, columns: Sequence[str] | None = None
+    ) -> pd.DataFrame:
+        """Return one row a fan and time, resolved, sorted by both, for times in [start, end)."""
+        wanted = VALUE_COLUMNS if columns is None else tuple(columns)
+        return resolve(self.raw(fans, microseconds(start), microseconds(end), wanted), wanted)
+
+    def span(self, fans: Sequence[str] | None = None) -> tuple[dt.datetime, dt.datetime] | None:
+        """Return the first and the last time of any reading, of some fans or of all."""
+        if not self.table.exists():
+            return None
+        where = pc.scalar(True) if fans is None else pc.field(FAN).isin(pa.array(list(fans), pa.string()))
+        times = self.table.read([TIME], None, where).column(TIME)
+        if len(times) == 0:
+            return None
+        ends = pc.min_max(times.cast(pa.int64())).as_py()
+        return from_microseconds(ends["min"]), from_microseconds(ends["max"])
+
+
+def with_month(rows: pa.Table) -> pa.Table:
+    """Add the partition: the UTC month of each row's time."""
+    return rows.append_column(
+        READINGS_SCHEMA.field(MONTH), month_of(rows.column(TIME).cast(pa.int64()).to_numpy())
+    )
+
+
+def month_of(times_us: NDArray[np.int64]) -> pa.Array:
+    """Return the UTC month of each time as text."""
+    months = times_us.astype("datetime64[us]").astype("datetime64[M]")
+    known, places = np.unique(months, return_inverse=True)
+    names = pa.array([str(month) for month in known], type=pa.string())
+    return pa.DictionaryArray.from_arrays(pa.array(places.astype(np.int32)), names).cast(pa.string())
+
+
+def months_between(start_us: int, end_us: int) -> list[str]:
+    """Return every UTC month that has a microsecond of [start, end)."""
+    first = np.datetime64(start_us, "us").astype("datetime64[M]")
+    last = np.datetime64(end_us - 1, "us").astype("datetime64[M]")
+    return [str(month) for month in np.arange(first, last + 1)]
+
+
+def microseconds(time: dt.datetime) -> int:
+    """Return an aware time as whole microseconds since 1970, exactly."""
+    if time.tzinfo is None:
+        raise ValueError(f"a time without a zone names no instant: {time}")
+    return (time - _EPOCH) // _MICROSECOND
+
+
+def from_microseconds(time_us: int) -> dt.datetime:
+    """Return microseconds since 1970 as a UTC time."""
+    return _EPOCH + time_us * _MICROSECOND

@@ -1,0 +1,175 @@
+"""A site's store: its database, its readings, its kept exports, opened together."""
+
+import datetime as dt
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Final, Self
+
+import pandas as pd
+import sqlalchemy as sa
+from filelock import FileLock, Timeout
+
+from config.folder import SiteFolder
+from config.secrets import resolve_secrets
+from service.store.catalogue import Catalogue
+from service.store.database import Database
+from service.store.faults import no_fault
+from service.store.hours import Hours
+from service.store.kept import KeptExports
+from service.store.passes import Passes
+from service.store.readings import Readings
+from service.store.tables import generations, passes, touched_days
+
+STATE_FOLDER: Final = "state"
+_PULL_WAIT_S: Final = 600.0
+
+
+class PullUnderWayError(RuntimeError):
+    """Another process has been pulling for longer than one waits."""
+
+
+class Store:
+    """Everything a site remembers. A context manager; made by `open_store`."""
+
+    def __init__(self, site: SiteFolder, reached: Callable[[str], None] = no_fault) -> None:
+        """Open and migrate; `reached` is told of each step of the store protocol."""
+        self.state_folder = site.path / STATE_FOLDER
+        self.state_folder.mkdir(parents=True, exist_ok=True)
+        self._zone = site.site.zone
+        self._readings_address = _address(resolve_secrets(site.site.readings, site.path), site.path)
+        self._lock = FileLock(self.state_folder / "pull.lock")
+        self.reached = reached
+        self.database = Database(resolve_secrets(site.site.database, site.path), site.path)
+        self.catalogue = Catalogue(self.database)
+        self.kept = KeptExports(self.state_folder / "exports")
+        self.passes = Passes(self.database, self.table, reached)
+        self.hours = Hours(f"{self._readings_address}/hours")
+
+    def __enter__(self) -> Self:
+        """Use the store."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close the store."""
+        self.close()
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.database.close()
+
+    @contextmanager
+    def writer(self) -> Iterator[sa.Connection]:
+        """Hold a short writing transaction on the database."""
+        with self.database.writer() as connection:
+            yield connection
+
+    @contextmanager
+    def reader(self) -> Iterator[sa.Connection]:
+        """Hold one consistent view of the database."""
+        with self.database.reader() as connection:
+            yield connection
+
+    @contextmanager
+    def pulling(self) -> Iterator[None]:
+        """Be the one process that pulls; the lock ends with the process, however it ends."""
+        try:
+            self._lock.acquire(timeout=_PULL_WAIT_S)
+        except Timeout:
+            raise PullUnderWayError(
+                f"another pull of this site has held {self._lock.lock_file} for {_PULL_WAIT_S:.0f} s; "
+                "wait for it or stop it, then pull again"
+            ) from None
+        try:
+            self._repair()
+            yield
+        finally:
+            self._lock.release()
+
+    def repair(self) -> None:
+        """Finish or undo what a stopped process left, unless one is pulling right now."""
+        try:
+            self._lock.acquire(blocking=False)
+        except Timeout:
+            return
+        try:
+            self._repair()
+        finally:
+            self._lock.release()
+
+    def _repair(self) -> None:
+        self.passes.repair()
+        self.kept.clear_partial()
+        for unfinished in self.catalogue.in_state("building"):
+            self.table(unfinished.folder).table.remove()
+            self.catalogue.forget(unfinished)
+
+    def table(self, folder: str) -> Readings:
+        """Return the readings of the generation in a folder."""
+        return Readings(f"{self._readings_address}/{folder}")
+
+    def current_readings(self) -> Readings | None:
+        """Return the readings that hold, None before the first pull."""
+        generation = self.catalogue.current()
+        return None if generation is None else self.table(generation.folder)
+
+    def remove_retired(self) -> None:
+        """Delete the readings of generations that another took the place of."""
+        for generation in self.catalogue.in_state("retired"):
+            self.table(generation.folder).table.remove()
+
+    def read_readings(
+        self, fans: Sequence[str], start: dt.datetime, end: dt.datetime, columns: Sequence[str] | None = None
+    ) -> pd.DataFrame:
+        """Return the readings of some fans in [start, end): one row a fan and time, sorted by both.
+
+        Read fans in batches: ten cost hardly more than one. The site's own points are the fan "".
+        """
+        readings = self.current_readings() or Readings(f"{self._readings_address}/none")
+        return readings.read(fans, start, end, columns)
+
+    def reading_span(self, fans: Sequence[str] | None = None) -> tuple[dt.datetime, dt.datetime] | None:
+        """Return the first and last time of any reading, of some fans or of all."""
+        readings = self.current_readings()
+        return None if readings is None else readings.span(fans)
+
+    def touched_days(self, since_pass: int = 0) -> pd.DataFrame:
+        """Return the plant dates that passes after one have touched: fan, date, pass_id."""
+        query = (
+            sa.select(touched_days.c.fan, touched_days.c.date, touched_days.c.pass_id)
+            .select_from(touched_days.join(passes).join(generations))
+            .where(passes.c.state == "done", passes.c.id > since_pass, generations.c.state != "building")
+            .order_by(touched_days.c.pass_id, touched_days.c.fan, touched_days.c.date)
+        )
+        with self.reader() as connection:
+            return pd.DataFrame(connection.execute(query).all(), columns=["fan", "date", "pass_id"])
+
+    def latest_pass(self) -> int:
+        """Return the id of the last pass that is done, 0 before the first."""
+        query = sa.select(sa.func.max(passes.c.id)).join(generations)
+        with self.reader() as connection:
+            found = connection.execute(
+                query.where(passes.c.state == "done", generations.c.state != "building")
+            ).scalar()
+        return int(found or 0)
+
+
+def open_store(site: SiteFolder, reached: Callable[[str], None] = no_fault) -> Store:
+    """Open a site's store: make or migrate its database and repair what a stopped process left."""
+    store = Store(site, reached)
+    try:
+        store.repair()
+    except BaseException:
+        store.close()
+        raise
+    return store
+
+
+def _address(url: str, folder: Path) -> str:
+    """Return a readings address as a local path or a URL, without an end slash."""
+    if url.startswith("file://"):
+        url = url.removeprefix("file://")
+    return url.rstrip("/") if "://" in url else str((folder / url).absolute())
