@@ -73,6 +73,13 @@ def _lacks_damper(fan: FanEpoch, _site: Site) -> bool:
     return is_in_path and _has(fan, Role.PRESSURE) and not _has(fan, Role.OUTDOOR_AIR_DAMPER)
 
 
+def _has_idle_full_scale(fan: FanEpoch, _site: Site) -> bool:
+    given = {column for column in fan.given if column.endswith("_full_scale")}
+    current = fan.units.get(Role.CURRENT)
+    is_read = current is not None and current.unit == "percent"
+    return bool(given - ({"current_full_scale"} if is_read else set()))
+
+
 def _reads_line_power(fan: FanEpoch) -> bool:
     return _has(fan, Role.POWER) and fan.machine.power_at is not PowerAt.SHAFT
 
@@ -224,6 +231,11 @@ FAN_RULES: Final = (
         "wheel_speed_point",
         lambda fan, _site: fan.machine.drive.can_slip and not _has(fan, Role.WHEEL_SPEED),
         "slip is inferred; this is the one point that would measure it",
+    ),
+    Rule(
+        "<role>_full_scale",
+        _has_idle_full_scale,
+        "it has no effect: only a current in percent is read against a full scale",
     ),
     Rule(
         "location",

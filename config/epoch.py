@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -181,10 +181,6 @@ def _units(row: FanRow, line: int, site: Site) -> tuple[dict[Role, PointUnit], l
     for role in Role:
         unit = row.unit(role) or site.units.of(role)
         full_scale = row.full_scale(role)
-        if full_scale is not None and not (role is Role.CURRENT and unit == "percent"):
-            problem = f"means nothing where {role} is written in {unit}"
-            remedy = "leave it blank; it is for a current in percent"
-            faults.append(Fault(FILE, line, f"{role}_full_scale", f"{full_scale:g}", problem, remedy))
         if role is Role.CURRENT and unit == "percent" and full_scale is None:
             full_scale = None if row.motor_fla is None else row.motor_fla * row.motor_count
             if full_scale is None and row.current_point is not None:
@@ -216,7 +212,10 @@ def _limits(row: FanRow, line: int, site: Site) -> tuple[Limits, list[Fault]]:
     try:
         merged = LimitsTable.model_validate({**asdict(site.limits), **own})
     except ValidationError as error:
-        return site.limits, faults_of(error, FILE, line, {})
+        return site.limits, [
+            replace(fault, column=next((name for name in own if name in fault.problem), None))
+            for fault in faults_of(error, FILE, line, {})
+        ]
     return merged.as_limits(), []
 
 

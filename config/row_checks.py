@@ -87,12 +87,8 @@ def _point_faults(row: FanRow) -> Iterator[_Found]:
     seen: dict[str, Role] = {}
     for role in Role:
         point = row.point(role)
-        if point is None:
-            if row.unit(role) is not None:
-                remedy = f"name {role}_point, or leave the unit blank"
-                yield f"{role}_unit", row.unit(role), f"stands without {role}_point", remedy
-            continue
-        if point in seen:
+        if point is not None and point in seen:
             remedy = "a point has one meaning: keep it under one of them"
             yield f"{role}_point", point, f"is also {seen[point]}_point of this fan", remedy
-        seen.setdefault(point, role)
+        if point is not None:
+            seen.setdefault(point, role)

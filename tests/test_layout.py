@@ -16,13 +16,14 @@ SUBPACKAGES = (*WORKERS_OF_SERVICE, *FRONTS_OF_SERVICE, "store")
 
 # What would let analytics open a file, read a clock, log or reach the world.
 WORLDLY_MODULES = """
-    asyncio builtins ctypes deltalake fsspec glob http io logging mmap multiprocessing os pathlib pyarrow random
-    secrets shutil signal socket sqlalchemy sqlite3 structlog subprocess sys tempfile threading time urllib
+    asyncio builtins ctypes deltalake fsspec glob http io logging mmap multiprocessing os pathlib pyarrow
+    random secrets shutil signal socket sqlalchemy sqlite3 structlog subprocess sys tempfile threading time
+    urllib
 """
 WORLDLY_CALLS = """
     open print input exec eval breakpoint now today utcnow load loadtxt genfromtxt fromfile memmap save savez
-    savetxt tofile read_csv read_parquet read_pickle read_json read_sql read_excel read_table to_csv to_parquet
-    to_pickle to_sql to_excel
+    savetxt tofile read_csv read_parquet read_pickle read_json read_sql read_excel read_table to_csv
+    to_parquet to_pickle to_sql to_excel
 """
 COMPUTED_NAME = "an import by a computed name"
 VISIBLE = {*OURS, "tests", "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE"}

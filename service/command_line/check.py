@@ -3,8 +3,6 @@
 from textwrap import fill
 from typing import Final
 
-import typer
-
 from service.command_line.arguments import SiteArgument
 
 _WIDTH: Final = 100
@@ -22,7 +20,7 @@ def check(site: SiteArgument) -> None:
         raise FaultySite(report.faults)
     folder = report.folder
     points = {point for epoch in folder.fans for point in epoch.points.values()}
-    typer.echo(
+    print(
         f"{folder.site.name}: {_count(len(folder.fan_names), 'fan')}, {_count(len(points), 'point')}, "
         f"{_count(len(folder.service), 'service entry', 'service entries')}; no fault."
     )
@@ -31,9 +29,9 @@ def check(site: SiteArgument) -> None:
         ("What is absent and what that costs:", [cost for cost in report.costs if not cost.is_open_task]),
     ):
         if costs:
-            typer.echo(f"\n{heading}")
+            print(f"\n{heading}")
         for cost in costs:
-            typer.echo(fill(f"- {cost}", width=_WIDTH, subsequent_indent="  "))
+            print(fill(f"- {cost}", width=_WIDTH, subsequent_indent="  "))
 
 
 def _count(number: int, one: str, many: str | None = None) -> str:

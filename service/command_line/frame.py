@@ -25,7 +25,7 @@ class Frame(TyperGroup):
             if outcome is None:
                 raise
             for sentence in outcome.sentences:
-                typer.echo(sentence, err=True)
+                print(sentence, file=sys.stderr)
             raise typer.Exit(outcome.exit_code) from None
 
 
@@ -46,9 +46,9 @@ def _print_version(is_asked: bool) -> None:
         from importlib.metadata import PackageNotFoundError, version  # noqa: PLC0415 - only for this answer
 
         try:
-            typer.echo(f"slipledger {version('slipledger')}")
+            print(f"slipledger {version('slipledger')}")
         except PackageNotFoundError:
-            typer.echo("slipledger, run from its sources")
+            print("slipledger, run from its sources")
         raise typer.Exit
 
 

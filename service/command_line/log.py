@@ -68,7 +68,7 @@ def log(
             else fault
             for fault in faulty.faults
         ) from None
-    typer.echo(_confirmation(entry))
+    print(_confirmation(entry))
 
 
 def _today(site: Path) -> str:

@@ -28,8 +28,8 @@ def new_site(
         raise typer.BadParameter(f"{folder} is a file; name a folder.")
     _refuse_unknown_zone(timezone)
     write_templates(folder, name or folder.resolve().name or "New site", timezone)
-    typer.echo(f"Wrote {folder}: {', '.join(FILES)} and drop/.")
-    typer.echo(
+    print(f"Wrote {folder}: {', '.join(FILES)} and drop/.")
+    print(
         f"Fill in site.toml and fans.csv, put exports into {folder / 'drop'}, then: slipledger check {folder}"
     )
 
