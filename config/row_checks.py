@@ -6,7 +6,7 @@ from typing import Final
 from analytics.vocabulary import MotorType, Role
 from config.fans import FanRow
 from config.faults import Fault
-from config.motor import LARGEST_RATED_SLIP, rated_slip
+from config.motor import LARGEST_RATED_SLIP, base_frequency_hz, rated_slip
 from config.units import HORSEPOWER_W
 
 FILE: Final = "fans.csv"
@@ -58,11 +58,12 @@ def _motor_faults(row: FanRow) -> Iterator[_Found]:
             f"is not below motor_fla ({row.motor_fla:g})",
             remedy,
         )
-    if row.motor_rpm is not None and row.motor_hz is not None and row.motor_type is MotorType.INDUCTION:
-        slip = rated_slip(row.motor_rpm, row.motor_hz, row.motor_type)
+    if row.motor_rpm is not None and row.motor_type is MotorType.INDUCTION:
+        motor_hz = row.motor_hz or base_frequency_hz(row.motor_rpm, row.motor_volts)
+        slip = rated_slip(row.motor_rpm, motor_hz, row.motor_type)
         if slip > LARGEST_RATED_SLIP or slip < 0.0:
-            problem = f"fits no motor at {row.motor_hz:g} Hz (motor slip {100 * slip:.0f} %)"
-            yield "motor_rpm", f"{row.motor_rpm:g}", problem, "write the nameplate's rpm at motor_hz"
+            problem = f"fits no motor at {motor_hz:g} Hz (motor slip {100 * slip:.0f} %)"
+            yield "motor_rpm", f"{row.motor_rpm:g}", problem, "write the nameplate's rpm, and motor_hz"
     if row.motor_fla is not None and row.motor_volts is not None:
         power_w = HORSEPOWER_W * row.motor_hp if row.motor_hp else 1000.0 * (row.motor_kw or 0.0)
         ratio = row.motor_fla * row.motor_volts * 3**0.5 / power_w if power_w else 1.0

@@ -19,7 +19,8 @@ class Frame(TyperGroup):
     def invoke(self, ctx: Any) -> Any:
         """Run the command and turn what stopped it into its exit code."""
         try:
-            return super().invoke(ctx)
+            result = super().invoke(ctx)
+            sys.stdout.flush()  # here, where a reader that has gone away is foreseen
         except Exception as error:
             outcome = outcome_of(error)
             if outcome is None:
@@ -27,6 +28,7 @@ class Frame(TyperGroup):
             for sentence in outcome.sentences:
                 print(sentence, file=sys.stderr)
             raise typer.Exit(outcome.exit_code) from None
+        return result
 
 
 app = typer.Typer(

@@ -1,7 +1,8 @@
 """`slipledger log`: enter service done."""
 
+import datetime as dt
+import sys
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -43,12 +44,13 @@ def log(
 
     The entry is checked first and then added to service_log.csv in one step.
     """
-    from config import FaultySite  # noqa: PLC0415 - kept out of --help
-    from service.logbook import append_service  # noqa: PLC0415 - kept out of --help
+    from config import FaultySite, load_site  # noqa: PLC0415 - kept out of --help
+    from service.logbook import append_service, doubt_of_pair  # noqa: PLC0415 - kept out of --help
 
+    declared = load_site(site)
     options = {
         "fan": fan,
-        "date": date or _today(site),
+        "date": date or _today(declared.site.zone),
         "time": time,
         "work": work,
         "role": role,
@@ -69,14 +71,13 @@ def log(
             for fault in faulty.faults
         ) from None
     print(_confirmation(entry))
+    doubt = doubt_of_pair(declared, entry)
+    if doubt is not None:
+        print(doubt, file=sys.stderr)
 
 
-def _today(site: Path) -> str:
-    import datetime as dt  # noqa: PLC0415 - kept out of --help
-
-    from config import load_site  # noqa: PLC0415 - kept out of --help
-
-    return dt.datetime.now(load_site(site).site.zone).date().isoformat()
+def _today(zone: dt.tzinfo) -> str:
+    return dt.datetime.now(zone).date().isoformat()
 
 
 def _confirmation(entry: "ServiceEntry") -> str:

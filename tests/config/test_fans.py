@@ -232,6 +232,7 @@ def epoch_drive(folder: SiteFolder, fan: str, day: str) -> Drive | None:
         ({"from": "20250601"}, "from", "YYYY-MM-DD"),
         ({"motor_fla": "10", "motor_no_load_a": "12"}, "motor_no_load_a", "belts off"),
         ({"motor_rpm": "1760", "motor_hz": "50"}, "motor_rpm", "fits no motor at 50 Hz"),
+        ({"motor_rpm": "2300"}, "motor_rpm", "fits no motor"),
         ({"motor_rpm": "3700", "motor_hz": "60"}, "motor_rpm", "fits no motor at 60 Hz"),
         ({"motor_fla": "250", "motor_volts": "460"}, "motor_fla", "does not fit"),
         ({"max_hz": "60", "min_hz": "60"}, "min_hz", "not below max_hz"),

@@ -215,6 +215,24 @@ def test_a_faulty_entry_is_refused_by_its_option_and_nothing_is_written(
     assert not (site / "service_log.csv").exists()
 
 
+@pytest.mark.parametrize(
+    ("motor_rpm", "fan_rpm", "is_doubted"),
+    [(1500, 1000, False), (1500, 910, False), (1500, 890, True), (1500, 1040, True), (1000, 1500, True)],
+)
+def test_a_pair_off_the_sheaves_ratio_is_kept_and_doubted(
+    run: Run, site: Path, motor_rpm: int, fan_rpm: int, is_doubted: bool
+) -> None:
+    fans = "fan,drive,motor_hp,speed_point,motor_sheave_in,fan_sheave_in\nA,v_belt,5,s,8,12\n"
+    (site / "fans.csv").write_text(fans, encoding="utf-8")
+    code, _, err = run(
+        *("log", site, "--fan", "A", "--work", "inspected", "--date", "2025-01-01"),
+        *("--motor-rpm", motor_rpm, "--fan-rpm", fan_rpm),
+    )
+    assert code == 0
+    assert ("read it again" in err) is is_doubted
+    assert len(load_site(site).service) == 1
+
+
 def test_an_entry_leaves_every_byte_of_the_log_before_it(site: Path) -> None:
     path = site / "service_log.csv"
     before = "\ufeff# kept by hand\r\nwork;fan;date\r\ngreased;EF-2;2025-01-01\r\n\r\naligned;EF-2;2025-01-02"
@@ -297,11 +315,12 @@ def test_a_terminal_without_utf_8_gets_an_escape_and_no_crash(site: Path) -> Non
     assert done.stdout.startswith(rb"Z\xfcrich \u2248: 2 fans")
 
 
-def test_a_reader_that_leaves_early_is_no_failure(site: Path) -> None:
+@pytest.mark.parametrize("buffering", ["", "1"])
+def test_a_reader_that_leaves_early_is_no_failure(site: Path, buffering: str) -> None:
     script = (
         "import os, sys; from service.command_line import main\n"
         "read, write = os.pipe(); os.close(read); os.dup2(write, 1)\n"
         "main(sys.argv[1:])"
     )
-    done = python("-c", script, "check", str(site), PYTHONUNBUFFERED="1")
+    done = python("-c", script, "check", str(site), PYTHONUNBUFFERED=buffering)
     assert (done.returncode, done.stderr) == (0, b"")
