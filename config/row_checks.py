@@ -75,9 +75,7 @@ def _motor_faults(row: FanRow) -> Iterator[_Found]:
 
 
 def _frequency_faults(row: FanRow) -> Iterator[_Found]:
-    top = row.max_hz or row.motor_hz
-    if top is None:
-        return
+    top = row.max_hz or row.motor_hz or base_frequency_hz(row.motor_rpm, row.motor_volts)
     for column in ("zero_hz", "min_hz"):
         value = getattr(row, column)
         if value is not None and value >= top:

@@ -236,6 +236,7 @@ def epoch_drive(folder: SiteFolder, fan: str, day: str) -> Drive | None:
         ({"motor_rpm": "3700", "motor_hz": "60"}, "motor_rpm", "fits no motor at 60 Hz"),
         ({"motor_fla": "250", "motor_volts": "460"}, "motor_fla", "does not fit"),
         ({"max_hz": "60", "min_hz": "60"}, "min_hz", "not below max_hz"),
+        ({"motor_rpm": "1465", "min_hz": "50"}, "min_hz", "not below max_hz (50)"),
         ({"airflow_unit": "cmf", "airflow_point": "q"}, "airflow_unit", "did you mean cfm?"),
         ({"current_point": "i", "current_unit": "percent"}, "current_point", "motor_fla"),
         ({"speed_unit": "rpm"}, "motor_rpm", "speed is in rpm"),
