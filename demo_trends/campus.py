@@ -199,13 +199,10 @@ def service_log_text() -> str:
 def truth_rows(fan: CampusFan, trends: Trends) -> Iterator[dict[str, str]]:
     """The planted truth of one fan, a row an operating day."""
     for date, day in daily(trends.truth, ZONE).iterrows():
-        is_begun = any(
-            pd.Timestamp(FIRST_DATE) + pd.Timedelta(days=fault.start_day)
-            <= pd.Timestamp(str(date)) + pd.Timedelta(days=1)
-            for fault in fan.faults
-        )
+        midnight = float((pd.Timestamp(str(date)) - pd.Timestamp(FIRST_DATE)).days)
+        is_planted = any(fault.course(np.array([midnight, midnight + 1.0])).any() for fault in fan.faults)
         numbers = {name: _per_cent(day[name]) for name in TRUTH_COLUMNS if name.endswith("_pct")}
-        cause = fan.cause if is_begun else "none"
+        cause = fan.cause if is_planted else "none"
         yield {"fan": fan.name, "date": str(date), "cause": cause, "note": "", **numbers}
 
 

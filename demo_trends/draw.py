@@ -9,7 +9,7 @@ from demo_trends.faults import Fault
 from demo_trends.motor import Motor, typical_motor
 from demo_trends.plan import Control, Duct, FanPlan, Sensor, SitePlan
 from demo_trends.weather import Climate
-from demo_trends.wheels import FAMILIES, FAN_TYPES, draw_wheel
+from demo_trends.wheels import FAMILIES, FAN_TYPES, PEAK_EFFICIENCY, draw_wheel
 
 MOTOR_SIZES_W = tuple(1000.0 * kw for kw in (2.2, 3.0, 4.0, 5.5, 7.5, 11, 15, 18.5, 22, 30, 37, 45, 55, 75))
 DRIVES = ("v_belt", "cogged_belt", "flat_belt", "synchronous_belt", "direct")
@@ -214,16 +214,18 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
     design_p = float(
         rng.uniform(250.0, 500.0) if fan_type in ("forward_curved", "axial") else rng.uniform(450.0, 1400.0)
     )
-    largest = 0.9 * (wish.motor_w or 70_000.0) * 0.66 / design_p
-    smallest = 0.6 * (wish.motor_w or 2_800.0) * 0.66 / design_p
+    airflow_per_w = PEAK_EFFICIENCY[fan_type] / design_p
+    largest = 0.85 * (wish.motor_w or 70_000.0) * airflow_per_w
+    smallest = 0.6 * (wish.motor_w or 2_800.0) * airflow_per_w
     design_q = float(np.exp(rng.uniform(np.log(smallest), np.log(largest))))
     family = _pick(rng, wish.wheel_family, FAMILIES)
     wheel_rpm = float(rng.uniform(600.0, 1500.0))
-    motor = draw_motor(rng, wish, design_q * design_p / 0.66, has_drive)
+    wheel = draw_wheel(rng, fan_type, design_q, design_p, wheel_rpm, family=family)
+    motor = draw_motor(rng, wish, 1.08 * wheel.design_shaft_w, has_drive)
     top = float(rng.uniform(0.86, 0.98)) if has_drive else 1.0
     if drive == "direct":
         wheel_rpm = motor.rated_rpm * top
-    wheel = draw_wheel(rng, fan_type, design_q, design_p, wheel_rpm, family=family)
+        wheel = replace(wheel, design_rpm=wheel_rpm)
     ratio = wheel_rpm / (motor.rated_rpm * top)
     design_torque = wheel.design_shaft_w / (wheel_rpm * np.pi / 30) * ratio / motor.rated_nm
     is_metric = bool(rng.random() < 0.5) if wish.is_metric is None else wish.is_metric
@@ -255,3 +257,33 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
         faults=wish.faults,
         site=site,
     )
+
+
+_FAULT_SIZES: dict[str, tuple[float, float, bool]] = {
+    "slip": (0.02, 0.09, False),
+    "drag": (0.03, 0.10, False),
+    "lost": (1.0, 1.0, False),
+    "ratio": (0.03, 0.08, True),
+    "wheel": (0.04, 0.10, False),
+    "airflow_gain": (0.05, 0.15, True),
+    "airflow_zero": (0.10, 0.25, True),
+    "pressure_gain": (0.05, 0.12, True),
+    "pressure_zero": (0.03, 0.10, True),
+    "current_gain": (0.05, 0.12, True),
+    "power_gain": (0.05, 0.12, True),
+    "torque_gain": (0.05, 0.12, True),
+    "speed_scale": (0.03, 0.08, True),
+    "speed_clamp": (0.55, 0.75, False),
+    "path": (0.10, 0.30, False),
+    "damper": (0.05, 0.15, False),
+}
+_SUDDEN = ("lost", "ratio", "speed_scale", "speed_clamp", "damper")
+"""What comes at once in the field; the rest may also come slowly."""
+
+
+def draw_fault(rng: np.random.Generator, kind: str, start_day: float, ramp_days: float = 60.0) -> Fault:
+    """A fault of this kind with a size as the field sees it, either sign where both occur."""
+    low, high, is_signed = _FAULT_SIZES[kind]
+    size = float(rng.uniform(low, high)) * (-1.0 if is_signed and rng.random() < 0.5 else 1.0)
+    shape = str(rng.choice(np.array(["step", "ramp", "growing"]), p=[0.3, 0.5, 0.2]))
+    return Fault(kind, start_day, size, "step" if kind in _SUDDEN else shape, ramp_days)

@@ -107,17 +107,20 @@ def daily(truth: pd.DataFrame, zone: str) -> pd.DataFrame:
     """One row an operating day in plant time, weighted by motor shaft energy where the ledger is.
 
     Columns, all in per cent but for the last three: slip, slip_healthy, slip_change, slip_ref,
-    slip_ref_change, drag_ref, drive_loss, drive_loss_change; excess_w, hours, is_lost.
+    slip_ref_change, drag_ref, drive_loss, drive_loss_change; excess_w, hours, is_lost. A day on which the
+    drive was lost counts the steps before, unless it was lost all day.
     """
     local = pd.DatetimeIndex(truth.index).tz_convert(zone)
     step_hours = (truth.index[1] - truth.index[0]) / pd.Timedelta(hours=1)
     running = truth.loc[truth["is_running"]].assign(date=local[truth["is_running"].to_numpy()].date)
     weighed = ["slip", "slip_healthy", "drive_loss", "drive_loss_healthy", "excess_w"]
-    weight = running["motor_shaft_w"]
-    by_day = running[weighed].mul(weight, axis=0).groupby(running["date"]).sum(min_count=1)
-    day = by_day.div(weight.groupby(running["date"]).sum(), axis=0)
-    turning = running.mask(running["is_lost"] & ~running.groupby("date")["is_lost"].transform("all"))
-    plain = turning.groupby(running["date"])[["slip_ref", "slip_ref_healthy", "drag_ref"]].mean()
+    weight = running["motor_shaft_w"].where(~running["is_lost"] | _is_lost_all_day(running))
+    weights = running[weighed].notna().mul(weight, axis=0)
+    by_date = running["date"]
+    energy = running[weighed].mul(weight, axis=0).groupby(by_date).sum(min_count=1)
+    day = energy / weights.groupby(by_date).sum()
+    turning = running.where(weight.notna())
+    plain = turning.groupby(by_date)[["slip_ref", "slip_ref_healthy", "drag_ref"]].mean()
     return pd.DataFrame(
         {
             "slip_pct": 100 * day["slip"],
@@ -133,3 +136,8 @@ def daily(truth: pd.DataFrame, zone: str) -> pd.DataFrame:
             "is_lost": running.groupby("date")["is_lost"].any(),
         }
     )
+
+
+def _is_lost_all_day(running: pd.DataFrame) -> pd.Series:
+    """Steps of the days on which the fan never had its drive."""
+    return running.groupby("date")["is_lost"].transform("all")

@@ -91,19 +91,6 @@ class Wheel:
         steepness = np.log(self.psi / self.phi**2)
         return np.asarray(np.interp(-np.log(wanted), -steepness, self.phi), dtype=np.float64)
 
-    def fouled(self, pressure_factor: float, power_factor: float) -> "Wheel":
-        """The same wheel with both curves lowered, as dirt and damage do."""
-        return Wheel(
-            self.fan_type,
-            self.design_airflow_m3s,
-            self.design_pressure_pa,
-            self.design_rpm,
-            self.design_shaft_w,
-            self.phi,
-            self.psi * pressure_factor,
-            self.lam * power_factor,
-        )
-
 
 def _rational(phi: Array, values: Array, grid: Array) -> Array:
     """Least squares of (a + b phi + c phi^2)/(1 + d phi^2), d chosen from a few."""
