@@ -8,9 +8,12 @@ import typer
 from typer.core import TyperGroup
 
 from service.command_line.check import check
+from service.command_line.export import export
 from service.command_line.log import log
 from service.command_line.new_site import new_site
 from service.command_line.outcome import outcome_of
+from service.command_line.points import points
+from service.command_line.pull import pull
 
 
 class Frame(TyperGroup):
@@ -66,6 +69,9 @@ def _options(
 # One line a command: its name, and the function in the module of its own.
 app.command("new-site")(new_site)
 app.command("check")(check)
+app.command("points")(points)
+app.command("pull")(pull)
+app.command("export")(export)
 app.command("log")(log)
 
 

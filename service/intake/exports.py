@@ -1,7 +1,7 @@
 """The tables that people take away: readings and the ledger of the intake."""
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
@@ -9,16 +9,13 @@ import pandas as pd
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
-from analytics.machine import Machine
+from analytics.running import is_running
 from analytics.vocabulary import Role
 from config.folder import SiteFolder
 from service.intake.zones import Clock
 from service.store import Store
 from service.store.columns import FAN, ROLE_COLUMNS, TIME
 from service.store.tables import generations, intake, passes
-
-# Decides for one epoch of a fan which of its readings, with the columns of the readings table, are running.
-IsRunning = Callable[[pd.DataFrame, Machine], NDArray[np.bool_]]
 
 _FIRST_COLUMNS: Final = (
     "speed_fraction",
@@ -48,19 +45,16 @@ _INTAKE_COLUMNS: Final = (
     "unmapped",
     "decided",
 )
+_RUNNING_INPUTS: Final = ("speed_fraction", "current_a", "power_w", "run_status")
 _FOREVER: Final = (dt.datetime(1900, 1, 1, tzinfo=dt.UTC), dt.datetime(2200, 1, 2, tzinfo=dt.UTC))
 
 
-def export_readings(
-    site: SiteFolder, store: Store, fan: str | None = None, *, is_running: IsRunning
-) -> pd.DataFrame:
+def export_readings(site: SiteFolder, store: Store, fan: str | None = None) -> pd.DataFrame:
     """Return the readings, one row a fan and time, sorted by both; of one fan or of all."""
-    return pd.concat(list(readings_by_fan(site, store, fan, is_running=is_running)), ignore_index=True)
+    return pd.concat(list(readings_by_fan(site, store, fan)), ignore_index=True)
 
 
-def readings_by_fan(
-    site: SiteFolder, store: Store, fan: str | None = None, *, is_running: IsRunning
-) -> Iterator[pd.DataFrame]:
+def readings_by_fan(site: SiteFolder, store: Store, fan: str | None = None) -> Iterator[pd.DataFrame]:
     """Yield the same fan by fan, first an empty frame with the columns."""
     further = _further_roles(site)
     span = store.reading_span()
@@ -70,7 +64,7 @@ def readings_by_fan(
     for name in sorted(site.fan_names if fan is None else (fan,)):
         frame = store.read_readings([name], start, end)
         if not frame.empty:
-            yield _as_export(frame, _running(site, name, frame, is_running), further)
+            yield _as_export(frame, _running(site, name, frame), further)
 
 
 def export_intake(store: Store) -> pd.DataFrame:
@@ -110,12 +104,15 @@ def _as_export(frame: pd.DataFrame, running: NDArray[np.bool_], further: list[Ro
     return pd.DataFrame(columns)
 
 
-def _running(site: SiteFolder, fan: str, frame: pd.DataFrame, is_running: IsRunning) -> NDArray[np.bool_]:
+def _running(site: SiteFolder, fan: str, frame: pd.DataFrame) -> NDArray[np.bool_]:
     """Decide running epoch by epoch: what the machine is may change between them."""
     result = np.zeros(len(frame), dtype=bool)
     times = frame[TIME].dt.tz_localize(None).to_numpy().astype("datetime64[us]").astype(np.int64)
     clock = Clock(site.site.zone)
     for epoch in site.epochs(fan):
         start = 0 if epoch.valid_from is None else np.searchsorted(times, clock.midnight_us(epoch.valid_from))
-        result[start:] = is_running(frame.iloc[start:], epoch.machine)
+        speed, current, power, status = (
+            frame[name].to_numpy(dtype=np.float64)[start:] for name in _RUNNING_INPUTS
+        )
+        result[start:] = is_running(speed, current, power, status, epoch.machine)
     return result

@@ -11,7 +11,7 @@ from typing import Any
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
-from config.secrets import resolve_secrets, without_password
+from config.secrets import MissingSecret, resolve_secrets, without_password
 from config.site import Source
 from service.store.readings import microseconds
 
@@ -46,7 +46,7 @@ class OpenSource:
             if "://" not in url:
                 url = str((site_folder / url).absolute())
             self._files, self._root = fsspec.core.url_to_fs(url)
-        except (LookupError, ImportError, ValueError, OSError) as error:
+        except (MissingSecret, ImportError, ValueError, OSError) as error:
             raise SourceDownError(self._problem(error)) from error
 
     def offers(self) -> list[Offer]:

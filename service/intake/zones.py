@@ -64,6 +64,10 @@ class Clock:
         dates: Dates = np.floor_divide(local, DAY_US).astype("datetime64[D]")
         return dates
 
+    def local(self, time: dt.datetime) -> dt.datetime:
+        """Return an instant as local time."""
+        return time.astimezone(self._zone)
+
     def midnight_us(self, date: dt.date) -> int:
         """Return the instant at which a local date begins."""
         local = dt.datetime.combine(date, dt.time(), tzinfo=self._zone)

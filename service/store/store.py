@@ -13,6 +13,7 @@ from filelock import FileLock, Timeout
 
 from config.folder import SiteFolder
 from config.secrets import resolve_secrets
+from service.failure import WorkFailed
 from service.store.catalogue import Catalogue
 from service.store.database import Database
 from service.store.faults import no_fault
@@ -24,10 +25,6 @@ from service.store.tables import generations, passes, touched_days
 
 STATE_FOLDER: Final = "state"
 _PULL_WAIT_S: Final = 600.0
-
-
-class PullUnderWayError(RuntimeError):
-    """Another process has been pulling for longer than one waits."""
 
 
 class Store:
@@ -79,7 +76,7 @@ class Store:
         try:
             self._lock.acquire(timeout=_PULL_WAIT_S)
         except Timeout:
-            raise PullUnderWayError(
+            raise WorkFailed(
                 f"another pull of this site has held {self._lock.lock_file} for {_PULL_WAIT_S:.0f} s; "
                 "wait for it or stop it, then pull again"
             ) from None

@@ -1,0 +1,72 @@
+"""`slipledger export`: the tables as CSV."""
+
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from service.command_line.arguments import SiteArgument
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from config import SiteFolder
+    from service.store import Store
+
+    # Yields the table in parts, the first one with its columns; a fan's rows only where one is named.
+    Table = Callable[[SiteFolder, Store, str | None], Iterator[pd.DataFrame]]
+
+
+def export(
+    site: SiteArgument,
+    table: Annotated[str, typer.Argument(metavar="TABLE", help="readings or intake.", show_default=False)],
+    *,
+    fan: Annotated[str | None, typer.Option(help="One fan alone.", show_default=False)] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write there, not to stdout.", show_default=False)
+    ] = None,
+) -> None:
+    """Write a table as CSV."""
+    from config import load_site  # noqa: PLC0415 - kept out of --help
+    from config.faults import advice  # noqa: PLC0415 - kept out of --help
+    from service.store import open_store  # noqa: PLC0415 - kept out of --help
+
+    tables: dict[str, Table] = {"readings": _readings, "intake": _intake}
+    if table not in tables:
+        remedy = advice(table, list(tables), f"name one of {', '.join(tables)}")
+        raise typer.BadParameter(f"there is no table {table!r}; {remedy}", param_hint="TABLE")
+    declared = load_site(site)
+    if fan is not None and fan not in declared.fan_names:
+        remedy = advice(fan, list(declared.fan_names), "name a fan of fans.csv")
+        raise typer.BadParameter(f"there is no fan {fan!r}; {remedy}", param_hint="--fan")
+    with open_store(declared) as store:
+        _write(tables[table](declared, store, fan), out)
+
+
+def _write(parts: "Iterator[pd.DataFrame]", out: Path | None) -> None:
+    """Write a table part by part; a file takes its place when it is whole."""
+    if out is None:
+        for place, part in enumerate(parts):
+            part.to_csv(sys.stdout, index=False, header=place == 0)
+        return
+    partial = out.with_name(f"{out.name}.partial")
+    with partial.open("w", encoding="utf-8", newline="") as file:
+        for place, part in enumerate(parts):
+            part.to_csv(file, index=False, header=place == 0)
+    partial.replace(out)
+
+
+def _readings(site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":
+    from service.intake import readings_by_fan  # noqa: PLC0415 - kept out of --help
+
+    return readings_by_fan(site, store, fan)
+
+
+def _intake(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":
+    from service.intake import export_intake  # noqa: PLC0415 - kept out of --help
+
+    if fan is not None:
+        raise typer.BadParameter("the intake ledger is by file, not by fan", param_hint="--fan")
+    yield export_intake(store)

@@ -1,0 +1,70 @@
+"""`slipledger pull`: one pass over the sources."""
+
+import datetime as dt
+import sys
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from service.command_line.arguments import SiteArgument
+
+if TYPE_CHECKING:
+    from service.intake import PassReport
+
+
+def pull(
+    site: SiteArgument,
+    *,
+    again: Annotated[
+        bool, typer.Option("--again", help="Read every export ever kept anew, under today's settings.")
+    ] = False,
+    explain: Annotated[
+        str | None,
+        typer.Option(metavar="FILE", help="Say how a file is read, after the pass.", show_default=False),
+    ] = None,
+) -> None:
+    """Make one pass over the sources.
+
+    Takes in what is new; refused values and unreadable files are in `export intake`.
+    """
+    from config import load_site  # noqa: PLC0415 - kept out of --help
+    from service.command_line.progress import showing_files  # noqa: PLC0415 - kept out of --help
+    from service.failure import WorkFailed  # noqa: PLC0415 - kept out of --help
+    from service.intake import pull as pull_once  # noqa: PLC0415 - kept out of --help
+    from service.intake.explain import explain as explanation  # noqa: PLC0415 - kept out of --help
+    from service.store import open_store  # noqa: PLC0415 - kept out of --help
+
+    declared = load_site(site)
+    with open_store(declared) as store:
+        with showing_files("reading") as progress:
+            report = pull_once(
+                declared, store, again=again, clock=lambda: dt.datetime.now(dt.UTC), progress=progress
+            )
+        print(_summary(report))
+        for sentence in report.waiting:
+            print(sentence, file=sys.stderr)
+        if explain is not None:
+            print(explanation(declared, store, explain))
+    if report.problems:
+        raise WorkFailed("; ".join(report.problems) + "; the rest of the pull was done, nothing is lost")
+
+
+def _summary(report: "PassReport") -> str:
+    files = report.files
+    unread = sum(row.decided.startswith("cannot be") for row in files)
+    stored, identical, superseded, refused = (
+        sum(getattr(row, name) for row in files) for name in ("stored", "identical", "superseded", "refused")
+    )
+    again = "Everything kept was read again: settings that shape the readings had changed, or --again.\n"
+    lines = again if report.is_rebuilt else ""
+    lines += f"{_count(len(files) - unread)} read, {report.skipped} already known"
+    lines += f", {unread} unreadable" if unread else ""
+    if not files:
+        return f"{lines}; nothing new."
+    return (
+        f"{lines}: {stored} values stored, {identical} identical, {superseded} superseded, {refused} refused."
+    )
+
+
+def _count(files: int) -> str:
+    return f"{files} file" if files == 1 else f"{files} files"

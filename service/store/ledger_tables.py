@@ -1,0 +1,121 @@
+"""The tables of the judgement: days of readings, healthy curves, the daily ledger, alert episodes."""
+
+from typing import Final
+
+import sqlalchemy as sa
+
+from service.store.tables import METADATA, UtcTime
+
+NUMBERS: Final = (
+    "slip_pct",
+    "slip_low_pct",
+    "slip_high_pct",
+    "slip_change_pct",
+    "slip_change_low_pct",
+    "slip_change_high_pct",
+    "slip_ref_pct",
+    "slip_ref_low_pct",
+    "slip_ref_high_pct",
+    "drag_ref_pct",
+    "drag_ref_low_pct",
+    "drag_ref_high_pct",
+    "drive_loss_pct",
+    "drive_loss_low_pct",
+    "drive_loss_high_pct",
+    "drive_loss_change_pct",
+    "drive_loss_change_low_pct",
+    "drive_loss_change_high_pct",
+    "excess_kw",
+)
+
+# What each plant day of a fan holds, so that an untouched day need not be read to know it is unchanged.
+fan_days = sa.Table(
+    "fan_days",
+    METADATA,
+    sa.Column("fan", sa.Text, primary_key=True),
+    sa.Column("date", sa.Date, primary_key=True),
+    sa.Column("digest", sa.String(64), nullable=False),
+    sa.Column("hours_running", sa.Float, nullable=False),
+    sa.Column("hours_steady", sa.Integer, nullable=False),
+    sa.Column("interval_s", sa.Float, nullable=False),
+    sa.Column("last_reading", UtcTime, nullable=False),
+)
+
+# How far the hours have followed the readings; one row.
+hour_marks = sa.Table(
+    "hour_marks",
+    METADATA,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("pass_id", sa.Integer, nullable=False),
+    sa.Column("generation", sa.Text, nullable=False),
+    sa.Column("hours_version", sa.Integer, nullable=False),
+)
+
+# The healthy curves of a fan's epoch, or the reason why there are none.
+curves = sa.Table(
+    "curves",
+    METADATA,
+    sa.Column("fan", sa.Text, primary_key=True),
+    sa.Column("epoch", sa.Integer, primary_key=True),
+    sa.Column("digest", sa.String(64), nullable=False),
+    sa.Column("first_date", sa.Date),
+    sa.Column("last_date", sa.Date),
+    sa.Column("fitted", sa.JSON),
+    sa.Column("reason", sa.Text),
+)
+
+daily = sa.Table(
+    "daily",
+    METADATA,
+    sa.Column("fan", sa.Text, primary_key=True),
+    sa.Column("date", sa.Date, primary_key=True),
+    sa.Column("hours", sa.Float, nullable=False),
+    sa.Column("hours_used", sa.Integer, nullable=False),
+    *(sa.Column(name, sa.Float) for name in NUMBERS),
+    sa.Column("cause", sa.String(24), nullable=False),
+    sa.Column("cause_share", sa.Float),
+    sa.Column("note", sa.Text, nullable=False),
+    sa.Column("is_healthy_period", sa.Boolean, nullable=False),
+    sa.Column("shares", sa.JSON),
+    sa.Column("last_reading", UtcTime, nullable=False),
+    sa.Column("digest", sa.String(64), nullable=False),
+    # The state after the day. Kept on the last row and on one day in fourteen: a restart goes back to
+    # the nearest one and computes the same rows again, at a thirteenth of the room.
+    sa.Column("state", sa.LargeBinary),
+    sa.Column("judged_on", sa.Date),
+)
+
+# When a finding of raw readings began and ended: lost drives, stops though commanded. A row a change.
+findings = sa.Table(
+    "findings",
+    METADATA,
+    sa.Column("fan", sa.Text, primary_key=True),
+    sa.Column("topic", sa.String(24), primary_key=True),
+    sa.Column("hour", UtcTime, primary_key=True),
+    sa.Column("is_present", sa.Boolean, nullable=False),
+    sa.Column("date", sa.Date, nullable=False),
+    sa.Column("decided_at", UtcTime, nullable=False),
+)
+
+# The alert episodes as the data now show them; derived, written anew for a fan whose ledger moved.
+episodes = sa.Table(
+    "episodes",
+    METADATA,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("fan", sa.Text, nullable=False, index=True),
+    sa.Column("kind", sa.String(16), nullable=False),
+    sa.Column("topic", sa.String(40), nullable=False),
+    sa.Column("level", sa.String(8), nullable=False),
+    sa.Column("opened_on", sa.Date, nullable=False),
+    sa.Column("opened_at", UtcTime, nullable=False),
+    sa.Column("act_on", sa.Date),
+    sa.Column("cause", sa.String(24), nullable=False),
+    sa.Column("cause_share", sa.Float, nullable=False),
+    sa.Column("closed_on", sa.Date),
+    sa.Column("closed_by", sa.String(16)),
+    sa.Column("value_pct", sa.Float),
+    sa.Column("message", sa.Text, nullable=False),
+    sa.CheckConstraint("level in ('watch', 'act')", name="level"),
+)
+
+LEDGER_TABLES: Final = (fan_days, hour_marks, curves, daily, findings, episodes)
