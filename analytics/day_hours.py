@@ -66,7 +66,8 @@ def in_range(hours: ScaledHours, curves: HealthyCurves) -> Bools:
 def _x_of_resistance(hours: ScaledHours, curves: HealthyCurves) -> Floats:
     airflow = hours.airflow_m3s / curves.airflow_scale_m3s
     pressure = curves.pressure_sign * hours.pressure_pa / curves.pressure_scale_pa
-    wanted = np.log(np.maximum(pressure, 1e-6) / (hours.density * np.square(airflow)))
+    path = curves.mean[INDEX[Parameter.PATH]]
+    wanted = np.log(np.maximum(pressure, 1e-6) / (hours.density * np.square(airflow)) + path)
     level, slope, bend = (
         curves.mean[INDEX[name]]
         for name in (Parameter.PRESSURE_LEVEL, Parameter.PRESSURE_SLOPE, Parameter.PRESSURE_BEND)

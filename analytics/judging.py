@@ -41,6 +41,18 @@ class Fleet:
     watch: Watch
     facts: DriveFacts
 
+    def some(self, which: list[int]) -> "Fleet":
+        """Return some fans of the batch, in the order named."""
+        facts = self.facts
+        chosen = DriveFacts(
+            tuple(facts.drives[i] for i in which),
+            facts.can_slip[which],
+            facts.rated_power_w[which],
+            facts.rated_slip[which],
+            facts.loss_sd[which],
+        )
+        return Fleet(some_of(self.watch, which), chosen)
+
 
 @dataclass(frozen=True, slots=True)
 class FanDay:
@@ -117,20 +129,18 @@ def _serviced(state: State, batch: Fleet, days: Sequence[FanDay]) -> State:
     parts = []
     for i, fan in enumerate(days):
         alone = np.arange(len(days)) == i
-        part, constants = select(state, alone), one_of(batch.watch, i)
+        part, constants = select(state, alone), some_of(batch.watch, [i])
         for work, role in fan.service:
             part = after_service(part, constants, work, role)
         parts.append(part)
     return stack_states(parts)
 
 
-def one_of(batch: Watch, index: int) -> Watch:
-    """Return one fan's constants out of a batch."""
-    plant = type(batch.plant)(
-        *(getattr(batch.plant, name)[index : index + 1] for name in type(batch.plant).__slots__)
-    )
+def some_of(batch: Watch, which: list[int]) -> Watch:
+    """Return the constants of some fans of a batch."""
+    plant = type(batch.plant)(*(getattr(batch.plant, name)[which] for name in type(batch.plant).__slots__))
     believed = type(batch.beliefs)(
-        *(getattr(batch.beliefs, name)[index : index + 1] for name in type(batch.beliefs).__slots__)
+        *(getattr(batch.beliefs, name)[which] for name in type(batch.beliefs).__slots__)
     )
     rest = [name for name in Watch.__slots__ if name not in ("plant", "beliefs")]
-    return Watch(plant, believed, *(getattr(batch, name)[index : index + 1] for name in rest))
+    return Watch(plant, believed, *(getattr(batch, name)[which] for name in rest))

@@ -1,0 +1,307 @@
+"""Is the drive drifting past a limit: the alert episodes of one fan's ledger."""
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from analytics.machine import Limits
+from analytics.model import Parameter
+from analytics.service_effects import ended_by
+from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy, Role, Work
+
+RUN_IN_DAYS = 2
+RECOVERY_DAYS = 3
+QUIET_DAYS = 10
+SILENT_DAYS = 14
+_HEALTHY_SLIP_PCT = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedDay:
+    """One row of the ledger as the alerts see it.
+
+    `is_judged` whether it counts; `is_healthy_period` opens nothing; reference values in per cent;
+    `last_reading` the UTC time of the day's last reading.
+    """
+
+    date: dt.date
+    is_judged: bool
+    is_healthy_period: bool
+    slip_ref_pct: float
+    drag_ref_pct: float
+    cause: Cause
+    cause_share: float
+    last_reading: dt.datetime
+    limits: Limits
+    can_slip: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A finding of raw readings over consecutive hours: a lost drive, a commanded stop.
+
+    `first_reading`, `decided_at` the last reading the decision used; `ended_at` the first hour that
+    shows otherwise, None while it lasts; `date` the plant day of the decision.
+    """
+
+    cause: Cause
+    is_stop: bool
+    date: dt.date
+    decided_at: dt.datetime
+    ended_at: dt.datetime | None
+    ended_on: dt.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """A service entry as the alerts see it."""
+
+    date: dt.date
+    work: Work
+    role: Role | None
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """One alert from its opening to its close; columns of `export alerts` but the fan and the message."""
+
+    kind: AlertKind
+    level: AlertLevel
+    opened_on: dt.date
+    opened_at: dt.datetime
+    act_on: dt.date | None
+    cause: Cause
+    cause_share: float
+    closed_on: dt.date | None
+    closed_by: ClosedBy | None
+    topic: str
+    value_pct: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Gauge:
+    kind: AlertKind
+    topic: str
+    ends: Parameter
+    healthy_pct: float
+
+    def value(self, day: JudgedDay) -> float:
+        return day.slip_ref_pct if self.kind is AlertKind.BELT_SLIP else day.drag_ref_pct
+
+    def watch_pct(self, day: JudgedDay) -> float:
+        limits = day.limits
+        return limits.slip_watch_pct if self.kind is AlertKind.BELT_SLIP else limits.drive_loss_rise_watch_pct
+
+    def act_pct(self, day: JudgedDay) -> float:
+        limits = day.limits
+        return limits.slip_act_pct if self.kind is AlertKind.BELT_SLIP else limits.drive_loss_rise_act_pct
+
+
+_GAUGES = (
+    _Gauge(AlertKind.BELT_SLIP, "slip past its limit", Parameter.SLIP, _HEALTHY_SLIP_PCT),
+    _Gauge(AlertKind.DRIVE_LOSS, "drive loss past its limit", Parameter.DRAG, 0.0),
+)
+_NOT_NOTICED = (Cause.NONE, Cause.UNCLEAR, Cause.NOT_JUDGED, Cause.BELT_SLIP, Cause.DRAG, Cause.DRIVE_LOST)
+
+
+def episodes(
+    days: Sequence[JudgedDay], events: Iterable[Event], services: Sequence[Service]
+) -> tuple[Episode, ...]:
+    """Find one fan's alert episodes.
+
+    A limit is passed on a judged day when the central estimate is past it; the alert opens on the
+    hold_days-th such day in a row, is `act` when as many were past the higher limit, and closes by
+    service with recovery shown or after ten judged days below half the watch limit. Days not judged
+    neither count nor break.
+
+    Parameters: `days`, one fan's rows in order of date; `events`; `services` of that fan.
+    Returns: episodes in order of their opening.
+    """
+    found: list[Episode] = []
+    for gauge in _GAUGES:
+        found += _gauge_episodes(gauge, days, services)
+    found += [_event_episode(event, services) for event in events]
+    found += _cause_notices(days, services)
+    found += _silences(days)
+    return tuple(sorted(found, key=lambda episode: (episode.opened_at, episode.kind, episode.topic)))
+
+
+def _gauge_episodes(gauge: _Gauge, days: Sequence[JudgedDay], services: Sequence[Service]) -> list[Episode]:
+    found: list[Episode] = []
+    current: Episode | None = None
+    above_watch = above_act = quiet = 0
+    before = 0.0
+    counted: list[tuple[dt.date, float]] = []
+    for day in days:
+        if not day.is_judged or day.is_healthy_period:
+            continue
+        value = gauge.value(day)
+        above_watch = above_watch + 1 if value > gauge.watch_pct(day) else 0
+        above_act = above_act + 1 if value > gauge.act_pct(day) else 0
+        quiet = quiet + 1 if value < 0.5 * gauge.watch_pct(day) else 0
+        counted.append((day.date, value))
+        if current is None:
+            if above_watch >= day.limits.hold_days:
+                current = _opened(gauge, day, value, is_act=above_act >= day.limits.hold_days)
+                before = value
+            continue
+        before = max(before, value)
+        if current.level is AlertLevel.WATCH and above_act >= day.limits.hold_days:
+            current = replace(current, level=AlertLevel.ACT, act_on=day.date)
+        closed_by = _closing(gauge, day, current, services, counted, before, quiet)
+        if closed_by is not None:
+            found.append(replace(current, closed_on=day.date, closed_by=closed_by))
+            current, above_watch, above_act, quiet, before = None, 0, 0, 0, 0.0
+    return found if current is None else [*found, current]
+
+
+def _opened(gauge: _Gauge, day: JudgedDay, value: float, *, is_act: bool) -> Episode:
+    level = AlertLevel.ACT if is_act else AlertLevel.WATCH
+    act_on = day.date if is_act else None
+    return Episode(
+        gauge.kind,
+        level,
+        day.date,
+        day.last_reading,
+        act_on,
+        day.cause,
+        day.cause_share,
+        None,
+        None,
+        gauge.topic,
+        value,
+    )
+
+
+def _closing(
+    gauge: _Gauge,
+    day: JudgedDay,
+    current: Episode,
+    services: Sequence[Service],
+    counted: Sequence[tuple[dt.date, float]],
+    before: float,
+    quiet: int,
+) -> ClosedBy | None:
+    done = [
+        service.date
+        for service in services
+        if current.opened_on <= service.date <= day.date
+        and gauge.ends in ended_by(service.work, service.role)
+    ]
+    if done and has_recovered(counted, max(done), before, gauge.watch_pct(day), gauge.healthy_pct):
+        return ClosedBy.SERVICE
+    return ClosedBy.DATA if quiet >= QUIET_DAYS else None
+
+
+def has_recovered(
+    counted: Sequence[tuple[dt.date, float]],
+    service: dt.date,
+    before: float,
+    watch_pct: float,
+    healthy_pct: float,
+) -> bool:
+    """Tell whether a service shows in the data.
+
+    The first two days are run-in; then three judged days must lie below the watch limit with at least
+    half of what was too much gone.
+    """
+    after = [value for date, value in counted if (date - service).days > RUN_IN_DAYS]
+    if len(after) < RECOVERY_DAYS:
+        return False
+    latest = after[-RECOVERY_DAYS:]
+    goal = before - 0.5 * (before - healthy_pct)
+    return all(value < watch_pct and value <= goal for value in latest)
+
+
+def _event_episode(event: Event, services: Sequence[Service]) -> Episode:
+    closed_by = None
+    if event.ended_on is not None:
+        was_served = any(event.date <= service.date <= event.ended_on for service in services)
+        closed_by = ClosedBy.SERVICE if was_served else ClosedBy.DATA
+    kind = AlertKind.NOTICE if event.is_stop else AlertKind.DRIVE_LOST
+    topic = "stopped though commanded" if event.is_stop else "drive lost"
+    return Episode(
+        kind,
+        AlertLevel.ACT,
+        event.date,
+        event.decided_at,
+        event.date,
+        event.cause,
+        1.0,
+        event.ended_on,
+        closed_by,
+        topic,
+        100.0,
+    )
+
+
+def _cause_notices(days: Sequence[JudgedDay], services: Sequence[Service]) -> list[Episode]:
+    found: list[Episode] = []
+    current: Episode | None = None
+    held = absent = 0
+    last: Cause | None = None
+    for day in days:
+        if not day.is_judged or day.is_healthy_period:
+            continue
+        held = held + 1 if day.cause is last else 1
+        last = day.cause
+        if current is None:
+            if held >= day.limits.hold_days and day.cause not in _NOT_NOTICED:
+                current = _notice(day)
+                absent = 0
+            continue
+        absent = 0 if day.cause is current.cause else absent + 1
+        is_served = absent > 0 and any(current.opened_on <= s.date <= day.date for s in services)
+        if absent >= QUIET_DAYS or (is_served and absent >= RECOVERY_DAYS):
+            closed_by = ClosedBy.SERVICE if is_served else ClosedBy.DATA
+            found.append(replace(current, closed_on=day.date, closed_by=closed_by))
+            current = None
+    return found if current is None else [*found, current]
+
+
+def _notice(day: JudgedDay) -> Episode:
+    # On a drive that cannot slip, slip's signature is a wheel loose on its shaft or a command not followed.
+    is_grave = not day.can_slip and day.cause in (Cause.SPEED_NOT_FOLLOWED, Cause.WHEEL)
+    return Episode(
+        AlertKind.NOTICE,
+        AlertLevel.ACT if is_grave else AlertLevel.WATCH,
+        day.date,
+        day.last_reading,
+        day.date if is_grave else None,
+        day.cause,
+        day.cause_share,
+        None,
+        None,
+        "no drive fault",
+        day.slip_ref_pct,
+    )
+
+
+def _silences(days: Sequence[JudgedDay]) -> list[Episode]:
+    found: list[Episode] = []
+    silent: list[JudgedDay] = []
+    for day in days:
+        if not day.is_judged:
+            silent.append(day)
+            continue
+        if len(silent) >= SILENT_DAYS:
+            found.append(replace(_silence(silent), closed_on=day.date, closed_by=ClosedBy.DATA))
+        silent = []
+    return [*found, _silence(silent)] if len(silent) >= SILENT_DAYS else found
+
+
+def _silence(silent: Sequence[JudgedDay]) -> Episode:
+    day = silent[SILENT_DAYS - 1]
+    return Episode(
+        AlertKind.NOTICE,
+        AlertLevel.WATCH,
+        day.date,
+        day.last_reading,
+        None,
+        Cause.NOT_JUDGED,
+        1.0,
+        None,
+        None,
+        "not judged",
+        day.slip_ref_pct,
+    )

@@ -1,0 +1,162 @@
+"""Write the ledger of a batch of fans again, from the first day that changed."""
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from analytics.arrays import Bools
+from analytics.curves import HealthyCurves
+from analytics.day_hours import LEAST_HOURS_JUDGED
+from analytics.judging import FanDay, Fleet, day, fan_day, first_state, fleet
+from analytics.machine import Machine
+from analytics.scaled_hours import ScaledHours, scaled_hours
+from analytics.state import stack_states
+from config.folder import SiteFolder
+from service.assess.fitted import state_as_bytes
+from service.assess.lanes import CHECKPOINT_DAYS, DayPlan, Lane
+from service.assess.rows import blank_row, hours_after, judged_row, reason_not_judged, with_lost_hours
+
+# From the hour a drive was lost to the hour it was sound again, None while it lasts.
+LostSpans = Mapping[str, Sequence[tuple[dt.datetime, dt.datetime | None]]]
+_FOREVER: Final = dt.datetime.max.replace(tzinfo=dt.UTC)
+
+
+@dataclass(slots=True)
+class _Running:
+    """A lane under way: its hours in the model's units, found by day."""
+
+    lane: Lane
+    machine: Machine
+    curves: HealthyCurves
+    hours: ScaledHours
+    ordinal: np.ndarray
+    local_hour: np.ndarray
+    is_lost: Bools
+
+
+def judge(
+    site: SiteFolder, lanes: Sequence[Lane], hours: pd.DataFrame, lost: LostSpans
+) -> list[dict[str, Any]]:
+    """Return the rows of all lanes, in order of fan and date.
+
+    Parameters: `lanes`; `hours`, operating points of their fans over their days; `lost`, the spans in
+    which each fan's drive was lost.
+    """
+    rows: list[dict[str, Any]] = []
+    able = [lane for lane in lanes if lane.learned.curves is not None]
+    for lane in lanes:
+        if lane.learned.curves is None:
+            rows += [blank_row(lane, plan, 0, lane.learned.reason) for plan in lane.days]
+    # A fan's later stretch begins with a state of its own, so that lanes run side by side.
+    by_fan = dict(tuple(hours.groupby("fan", sort=False)))
+    running = [_prepare(site, lane, by_fan[lane.fan], lost) for lane in able if lane.fan in by_fan]
+    rows += _run(running)
+    return sorted(rows, key=lambda row: (row["fan"], row["date"]))
+
+
+def _prepare(site: SiteFolder, lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
+    curves = lane.learned.curves
+    if curves is None:
+        raise ValueError(f"{lane.fan} has no healthy curves to be judged by")
+    machine = lane.learned.stretch.epoch.machine
+    local = hours["time"].dt.tz_convert(site.site.zone)
+    is_lost = np.zeros(len(hours), dtype=bool)
+    for begin, end in lost.get(lane.fan, ()):
+        inside = (hours["time"] >= begin) & (hours["time"] < (end or _FOREVER))
+        is_lost |= inside.to_numpy(dtype=bool) & (hours["running"].to_numpy(dtype=np.float64) > 0)
+    return _Running(
+        lane,
+        machine,
+        curves,
+        scaled_hours(hours, machine, curves.channels),
+        hours["day"].to_numpy(dtype=np.float64),
+        local.dt.hour.to_numpy(),
+        is_lost,
+    )
+
+
+def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = []
+    if not running:
+        return rows
+    whole = fleet([run.curves for run in running], [run.machine for run in running])
+    parts: dict[tuple[int, ...], Fleet] = {}
+    for date, due in _by_date(running):
+        packed = [(i, plan, *_packed(running[i], plan)) for i, plan in due]
+        ready = [item for item in packed if item[2] is not None]
+        for i, plan, _, used, lost_hours, ends_lost in (item for item in packed if item[2] is None):
+            rows.append(_unjudged(running[i], plan, used, lost_hours, ends_lost))
+        if not ready:
+            continue
+        which = tuple(item[0] for item in ready)
+        batch = parts.setdefault(which, whole.some(list(which)))
+        states = stack_states([running[i].lane.state for i in which])
+        state, told = day(batch, states, [item[2] for item in ready if item[2] is not None])
+        for place, (i, plan, _, used, lost_hours, ends_lost) in enumerate(ready):
+            lane = running[i].lane
+            lane.state = type(state)(
+                state.mean[place : place + 1].copy(),
+                state.covariance[place : place + 1].copy(),
+                state.log_weight[place : place + 1].copy(),
+            )
+            lane.judged_on, lane.pending = date, []
+            row = judged_row(lane, plan, used, told, place, "")
+            rows.append(_kept(lane, plan, with_lost_hours(row, lost_hours, ends_lost)))
+    return rows
+
+
+def _by_date(running: Sequence[_Running]) -> Iterator[tuple[dt.date, list[tuple[int, DayPlan]]]]:
+    due: dict[dt.date, list[tuple[int, DayPlan]]] = {}
+    for i, run in enumerate(running):
+        for plan in run.lane.days:
+            due.setdefault(plan.date, []).append((i, plan))
+    yield from sorted(due.items())
+
+
+def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool]:
+    lane = run.lane
+    first = lane.learned.stretch.first
+    of_day = run.ordinal == plan.date.toordinal()
+    lost_hours = int(run.is_lost[of_day].sum())
+    ends_lost = bool(lost_hours) and bool(run.is_lost[of_day][-1])
+    lane.pending = [*lane.pending, *plan.service]
+    if first is not None and plan.date < first:
+        lane.pending = []
+        return None, 0, lost_hours, ends_lost
+    if lane.state is None:
+        lane.state = first_state(run.curves, run.machine)
+        lane.pending = list(plan.service)
+    hours = _of_day(run, of_day)
+    is_after = hours_after(plan.visit_at, run.local_hour[of_day])
+    hours = replace(hours, is_steady=hours.is_steady & ~run.is_lost[of_day] & is_after)
+    elapsed = 1.0 if lane.judged_on is None else float((plan.date - lane.judged_on).days)
+    packed = fan_day(hours, run.curves, tuple(lane.pending), elapsed)
+    if packed.hours_used < LEAST_HOURS_JUDGED:
+        return None, packed.hours_used, lost_hours, ends_lost
+    return packed, packed.hours_used, lost_hours, ends_lost
+
+
+def _of_day(run: _Running, of_day: Bools) -> ScaledHours:
+    parts = (np.ascontiguousarray(getattr(run.hours, name)[of_day]) for name in ScaledHours.__slots__)
+    return ScaledHours(*parts)
+
+
+def _unjudged(run: _Running, plan: DayPlan, used: int, lost_hours: int, ends_lost: bool) -> dict[str, Any]:
+    lane = run.lane
+    first = lane.learned.stretch.first
+    if first is not None and plan.date < first:
+        return blank_row(lane, plan, 0, "before the healthy period")
+    reason = reason_not_judged(used, bool(plan.service))
+    return _kept(lane, plan, with_lost_hours(blank_row(lane, plan, used, reason), lost_hours, ends_lost))
+
+
+def _kept(lane: Lane, plan: DayPlan, row: dict[str, Any]) -> dict[str, Any]:
+    row["judged_on"] = lane.judged_on
+    is_checkpoint = plan.date.toordinal() % CHECKPOINT_DAYS == 0 or plan is lane.days[-1]
+    if lane.state is not None and lane.judged_on is not None and is_checkpoint:
+        row["state"] = state_as_bytes(lane.state, 0)
+    return row

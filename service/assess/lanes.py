@@ -1,0 +1,185 @@
+"""From which day must each fan's ledger be written again, and with which state does it go on?"""
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from analytics.curves import HealthyCurves
+from analytics.vocabulary import Role, Work
+from config.folder import SiteFolder
+from config.service_log import ServiceEntry
+from service.assess.fitted import state_from_bytes
+from service.assess.periods import RESULTS_VERSION, IndexedDay, Stretch
+from service.store.ledger_tables import daily
+
+CHECKPOINT_DAYS: Final = 14
+LEAST_HOURS_RUNNING: Final = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """A stretch with its healthy curves, or the reason why there are none."""
+
+    stretch: Stretch
+    curves: HealthyCurves | None
+    digest: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class DayPlan:
+    """One day to write: its date, digest, running hours and last reading."""
+
+    date: dt.date
+    digest: str
+    hours_running: float
+    last_reading: dt.datetime
+    service: tuple[tuple[Work, Role | None], ...]
+    visit_at: tuple[dt.time | None, ...]
+
+
+@dataclass(slots=True)
+class Lane:
+    """A fan's days to write under one set of healthy curves, and where its state stands.
+
+    `state` after `judged_on`, None before the first judged day; `carried` the reference values of the row
+    before; `pending` service done since the last judged day.
+    """
+
+    fan: str
+    learned: Learned
+    days: list[DayPlan]
+    state: Any
+    judged_on: dt.date | None
+    carried: dict[str, float | None]
+    pending: list[tuple[Work, Role | None]] = field(default_factory=list)
+
+
+CARRIED: Final = tuple(
+    f"{name}{end}_pct" for name in ("slip_ref", "drag_ref") for end in ("", "_low", "_high")
+)
+
+
+def lanes(
+    connection: sa.Connection,
+    site: SiteFolder,
+    fan: str,
+    learned: Sequence[Learned],
+    days: Sequence[IndexedDay],
+) -> tuple[list[Lane], dt.date | None]:
+    """Return a fan's lanes and the first date to write again, None where nothing changed.
+
+    Parameters: `days`, the fan's complete operating days, in order of date.
+    """
+    stored = connection.execute(
+        sa.select(daily.c.date, daily.c.digest).where(daily.c.fan == fan).order_by(daily.c.date)
+    ).all()
+    services = [entry for entry in site.service if entry.fan == fan]
+    plans = list(_plans(site, fan, learned, days, services))
+    restart = _first_difference([(date, digest) for date, digest in stored], plans)
+    if restart is None:
+        return [], None
+    checkpoint = _checkpoint(connection, fan, restart, _begins(learned, restart))
+    begin = restart if checkpoint is None else checkpoint.date + dt.timedelta(days=1)
+    if checkpoint is None:
+        begin = _begins(learned, restart) or dt.date.min
+    found: list[Lane] = []
+    for index, part in enumerate(learned):
+        mine = [plan for plan, which in plans if which == index and plan.date >= begin]
+        if not mine:
+            continue
+        lane = Lane(fan, part, mine, None, None, dict.fromkeys(CARRIED))
+        if not found and checkpoint is not None:
+            _resume(lane, checkpoint, [plan for plan, which in plans if which == index])
+        found.append(lane)
+    return found, min(begin, restart)
+
+
+def _plans(
+    site: SiteFolder,
+    fan: str,
+    learned: Sequence[Learned],
+    days: Sequence[IndexedDay],
+    services: Sequence[ServiceEntry],
+) -> Iterator[tuple[DayPlan, int]]:
+    bases = [_base(part) for part in learned]
+    ordered = sorted(services, key=lambda entry: (entry.date, entry.time or dt.time(), entry.row))
+    told = hashlib.sha256()
+    position = 0
+    for day in days:
+        while position < len(ordered) and ordered[position].date <= day.date:
+            entry = ordered[position]
+            told.update(f"{entry.date}|{entry.time}|{entry.work}|{entry.role}|{entry.motor_rpm}|".encode())
+            told.update(f"{entry.fan_rpm}|{entry.speed_fraction}|{entry.no_load_a}".encode())
+            position += 1
+        which = _which(learned, day.date)
+        epoch = site.epoch_at(fan, day.date)
+        if epoch is None:
+            continue
+        digest = hashlib.sha256(bases[which])
+        digest.update(f"{epoch.machine!r}|{epoch.limits!r}|{day.digest}|{told.hexdigest()}".encode())
+        of_day = [entry for entry in ordered if entry.date == day.date]
+        yield (
+            DayPlan(
+                day.date,
+                digest.hexdigest(),
+                day.hours_running,
+                day.last_reading,
+                tuple((entry.work, entry.role) for entry in of_day),
+                tuple(entry.time for entry in of_day),
+            ),
+            which,
+        )
+
+
+def _base(part: Learned) -> bytes:
+    return f"{RESULTS_VERSION}|{part.digest}|{part.reason}".encode()
+
+
+def _which(learned: Sequence[Learned], date: dt.date) -> int:
+    holding = [
+        i for i, part in enumerate(learned) if part.stretch.begins is None or part.stretch.begins <= date
+    ]
+    return holding[-1] if holding else 0
+
+
+def _begins(learned: Sequence[Learned], date: dt.date) -> dt.date | None:
+    return learned[_which(learned, date)].stretch.begins
+
+
+def _first_difference(
+    stored: Sequence[tuple[dt.date, str]], plans: Sequence[tuple[DayPlan, int]]
+) -> dt.date | None:
+    wanted = {plan.date: plan.digest for plan, _ in plans}
+    held = dict(stored)
+    changed = [date for date in wanted.keys() | held.keys() if wanted.get(date) != held.get(date)]
+    return min(changed) if changed else None
+
+
+def _checkpoint(
+    connection: sa.Connection, fan: str, before: dt.date, not_before: dt.date | None
+) -> sa.Row[Any] | None:
+    query = (
+        sa.select(daily)
+        .where(daily.c.fan == fan, daily.c.date < before, daily.c.state.is_not(None))
+        .order_by(daily.c.date.desc())
+        .limit(1)
+    )
+    if not_before is not None:
+        query = query.where(daily.c.date >= not_before)
+    return connection.execute(query).one_or_none()
+
+
+def _resume(lane: Lane, checkpoint: sa.Row[Any], plans: Sequence[DayPlan]) -> None:
+    values = checkpoint._mapping
+    lane.state = state_from_bytes(values["state"])
+    lane.judged_on = values["judged_on"]
+    lane.carried = {name: values[name] for name in CARRIED}
+    # What was done since the last judged day has not been told to the state yet.
+    for plan in plans:
+        if values["judged_on"] < plan.date <= values["date"]:
+            lane.pending += plan.service

@@ -1,0 +1,109 @@
+"""What a day's row of the ledger says, in words and numbers."""
+
+import datetime as dt
+from typing import Any, Final
+
+import numpy as np
+
+from analytics.day_hours import LEAST_HOURS_JUDGED
+from analytics.ledger import LedgerRows, verdict
+from analytics.vocabulary import Cause
+from service.assess.lanes import CARRIED, DayPlan, Lane
+from service.assess.periods import is_inside
+from service.store.ledger_tables import NUMBERS
+
+HEALTHY_NOTE: Final = "healthy period"
+SERVICE_NOTE: Final = "service that day"
+
+
+def blank_row(lane: Lane, plan: DayPlan, hours_used: int, reason: str) -> dict[str, Any]:
+    """Return the row of a day that cannot be judged: the reference values carried, all else empty."""
+    row = _frame(lane, plan, hours_used)
+    row.update(dict.fromkeys(NUMBERS))
+    row.update(lane.carried)
+    row.update(cause=Cause.NOT_JUDGED.value, cause_share=None, shares=None, note=_noted(lane, plan, reason))
+    return row
+
+
+def judged_row(
+    lane: Lane, plan: DayPlan, hours_used: int, rows: LedgerRows, index: int, note: str
+) -> dict[str, Any]:
+    """Return the row of a judged day, one fan of a batch."""
+    row = _frame(lane, plan, hours_used)
+    for name, values in rows.columns().items():
+        row[name] = float(values[index])
+    shares = rows.shares[index]
+    cause, share, ranked = verdict(shares)
+    parts = [note] if note else []
+    if cause is Cause.UNCLEAR:
+        parts.append("looks the same here: " + " or ".join(name.value for name in ranked[:2]))
+    row.update(
+        cause=cause.value,
+        cause_share=share,
+        shares=[float(value) for value in shares],
+        note=_noted(lane, plan, "; ".join(parts)),
+    )
+    lane.carried = {name: row[name] for name in CARRIED}
+    return row
+
+
+def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) -> dict[str, Any]:
+    """Return the row of a day in which the drive was lost: slip and loss 100 for the hours it ran so.
+
+    Those hours weigh by their number: a motor that turns nothing draws no energy to weigh them by.
+    """
+    if lost_hours == 0:
+        return row
+    used = row["hours_used"] if row["slip_pct"] is not None else 0
+    share = lost_hours / (lost_hours + used)
+    told = dict(row)
+    for name in ("slip", "slip_change", "drive_loss", "drive_loss_change"):
+        for end in ("", "_low", "_high"):
+            healthy_part = row[f"{name}{end}_pct"] or 0.0
+            told[f"{name}{end}_pct"] = 100.0 * share + (1.0 - share) * healthy_part
+    if is_lost_at_end:
+        told.update(slip_ref_pct=100.0, slip_ref_low_pct=100.0, slip_ref_high_pct=100.0)
+    told.update(cause=Cause.DRIVE_LOST.value, cause_share=1.0)
+    lost_note = f"drive lost for {lost_hours} h"
+    told["note"] = f"{row['note']}; {lost_note}" if used and row["note"] else lost_note
+    return told
+
+
+def reason_not_judged(hours_used: int, is_visit: bool) -> str:
+    """Say why a day is not judged."""
+    if is_visit:
+        hours = f"{hours_used} steady hours in the fitted range after it"
+        return f"{SERVICE_NOTE}: {hours}, {LEAST_HOURS_JUDGED} needed"
+    return f"{hours_used} steady hours in the fitted range, {LEAST_HOURS_JUDGED} needed"
+
+
+def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:
+    return {
+        "fan": lane.fan,
+        "date": plan.date,
+        "hours": plan.hours_running,
+        "hours_used": hours_used,
+        "is_healthy_period": is_inside(lane.learned.stretch, plan.date),
+        "last_reading": plan.last_reading,
+        "digest": plan.digest,
+        "state": None,
+        "judged_on": lane.judged_on,
+    }
+
+
+def _noted(lane: Lane, plan: DayPlan, note: str) -> str:
+    parts = [HEALTHY_NOTE] if is_inside(lane.learned.stretch, plan.date) else []
+    return "; ".join([*parts, note] if note else parts)
+
+
+def hours_after(visits: tuple[dt.time | None, ...], local_hours: np.ndarray) -> np.ndarray:
+    """Tell which of a day's hours, by their local hour, lie wholly after the last visit.
+
+    Without a time of the visit no hour of the day can be told from before it.
+    """
+    is_after = np.ones(len(local_hours), dtype=bool)
+    for visit in visits:
+        if visit is None:
+            return np.zeros(len(local_hours), dtype=bool)
+        is_after &= local_hours >= visit.hour + 1
+    return is_after
