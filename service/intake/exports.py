@@ -15,6 +15,7 @@ from config.folder import SiteFolder
 from service.intake.zones import Clock
 from service.store import Store
 from service.store.columns import FAN, ROLE_COLUMNS, TIME
+from service.store.readings import in_microseconds
 from service.store.tables import generations, intake, passes
 
 _FIRST_COLUMNS: Final = (
@@ -107,7 +108,7 @@ def _as_export(frame: pd.DataFrame, running: NDArray[np.bool_], further: list[Ro
 def _running(site: SiteFolder, fan: str, frame: pd.DataFrame) -> NDArray[np.bool_]:
     """Decide running epoch by epoch: what the machine is may change between them."""
     result = np.zeros(len(frame), dtype=bool)
-    times = frame[TIME].dt.tz_localize(None).to_numpy().astype("datetime64[us]").astype(np.int64)
+    times = in_microseconds(frame[TIME])
     clock = Clock(site.site.zone)
     for epoch in site.epochs(fan):
         start = 0 if epoch.valid_from is None else np.searchsorted(times, clock.midnight_us(epoch.valid_from))

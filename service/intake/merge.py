@@ -16,7 +16,7 @@ from service.intake.ranks import Rank, Ranks
 from service.intake.reading import FileReading, Series
 from service.intake.zones import Clock, Mask, Times
 from service.store.columns import FAN, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
-from service.store.readings import Readings, month_of
+from service.store.readings import Readings, in_microseconds, month_of
 from service.store.resolution import resolve
 
 # Does an export that was read, and outranks this rank, give the point a value at these times?
@@ -116,7 +116,7 @@ class Merge:
         filled = [name for name in VALUE_COLUMNS if raw.column(name).null_count < raw.num_rows]
         resolved = resolve(raw, filled)
         for fan, rows in resolved.groupby(FAN, sort=False):
-            times = rows[TIME].to_numpy().astype("datetime64[us]").astype(np.int64)
+            times = in_microseconds(rows[TIME])
             for column in filled:
                 self._block(str(fan)).hold(times, column, rows[column].to_numpy(dtype=np.float64))
         self._raw.append(raw)
@@ -125,7 +125,7 @@ class Merge:
         """Return the numbers of the ranks under which the table holds a column at some times."""
         parts = [raw.filter(pc.equal(raw.column(FAN), fan)) for raw in self._raw]
         raw: pd.DataFrame = pa.concat_tables(parts).select([TIME, column, *RANK_COLUMNS]).to_pandas()
-        times = raw[TIME].to_numpy().astype("datetime64[us]").astype(np.int64)
+        times = in_microseconds(raw[TIME])
         is_sought = np.isin(times, times_us) & raw[column].notna().to_numpy()
         sought = raw[is_sought].assign(**{TIME: times[is_sought]})
         by_rank = sought.sort_values([TIME, *RANK_COLUMNS]).drop_duplicates(TIME, keep="last").set_index(TIME)

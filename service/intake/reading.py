@@ -101,7 +101,8 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
     decided += [text.encoding] if text.encoding != "UTF-8" else []
     decided += [f"label {source.label}"] if source.label != "instant" else ["instants"]
     reading = FileReading(", ".join(decided), layout.is_named_by_file)
-    reader = _Reader(reading, sheet, clocked, header, points, decimal)
+    may_have_commas = delimiter != "," and source.decimal is None
+    reader = _Reader(reading, sheet, clocked, header, points, decimal, may_have_commas=may_have_commas)
     if layout.kind == "long":
         reader.read_long(layout)
     else:
@@ -192,7 +193,10 @@ class _Reader:
         header: Sequence[str],
         points: PointMap,
         decimal: str,
+        *,
+        may_have_commas: bool,
     ) -> None:
+        self._may_have_commas = may_have_commas
         self._reading = reading
         self._sheet = sheet
         self._clocked = clocked
@@ -260,9 +264,13 @@ class _Reader:
 
     def _numbers(self, column: int, *, is_status: bool) -> Numbers:
         cells = self._sheet.columns[column]
-        if self._sheet.is_text(column):
-            return from_texts(cells, self._decimal, is_status=is_status)
-        return from_floats(cells)
+        if not self._sheet.is_text(column):
+            return from_floats(cells)
+        # A comma may first show far below the lines that the file's own decision was made on.
+        decimal = self._decimal
+        if self._may_have_commas:
+            decimal = "," if has_decimal_commas(cells) else "."
+        return from_texts(cells, decimal, is_status=is_status)
 
     def _account(
         self, numbers: Numbers, column: int, lost: NDArray[np.int64], rows: NDArray[np.intp]

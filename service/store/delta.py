@@ -134,7 +134,8 @@ class DeltaFolder:
         return pafs.PyFileSystem(pafs.FSSpecHandler(filesystem))
 
     def _path_in_filesystem(self, uri: str) -> str:
-        return uri if self._is_local else str(fsspec.core.url_to_fs(uri)[1])
+        """Return a listed file's path: local ones are listed percent-encoded."""
+        return unquote(uri) if self._is_local else str(fsspec.core.url_to_fs(uri)[1])
 
 
 def _writer_properties() -> WriterProperties:

@@ -85,6 +85,11 @@ def microseconds(time: dt.datetime) -> int:
     return (time - _EPOCH) // _MICROSECOND
 
 
+def in_microseconds(times: "pd.Series[pd.Timestamp]") -> NDArray[np.int64]:
+    """Return a column of UTC times as microseconds since 1970."""
+    return times.dt.tz_localize(None).to_numpy().astype("datetime64[us]").astype(np.int64)
+
+
 def from_microseconds(time_us: int) -> dt.datetime:
     """Return microseconds since 1970 as a UTC time."""
     return _EPOCH + time_us * _MICROSECOND

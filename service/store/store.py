@@ -1,6 +1,7 @@
 """A site's store: its database, its readings, its kept exports, opened together."""
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,6 +26,7 @@ from service.store.tables import generations, passes, touched_days
 
 STATE_FOLDER: Final = "state"
 _PULL_WAIT_S: Final = 600.0
+_UNUSABLE: Final = re.compile(r"[\[\]|^\\\x00-\x1f]|%[0-9A-Fa-f]{2}")  # what the Delta writer cannot handle
 
 
 class Store:
@@ -169,4 +171,12 @@ def _address(url: str, folder: Path) -> str:
     """Return a readings address as a local path or a URL, without an end slash."""
     if url.startswith("file://"):
         url = url.removeprefix("file://")
-    return url.rstrip("/") if "://" in url else str((folder / url).absolute())
+    if "://" in url:
+        return url.rstrip("/")
+    path = str((folder / url).absolute())
+    if _UNUSABLE.search(path):
+        raise WorkFailed(
+            f"{path}: the tables of readings cannot live under a name with [ ] | ^ \\ or a per cent sign and "
+            "two digits; rename the folder, or name another place with `readings` in site.toml"
+        )
+    return path
