@@ -90,12 +90,15 @@ def draw_load(
     *,
     rng: np.random.Generator,
     unrest: float = 1.0,
+    is_barred: Mask | None = None,
 ) -> Load:
-    """A run of calls and demand for one fan of this use."""
+    """A run of calls and demand for one fan of this use; it never runs where it is barred."""
     hours = USES[use]
     local = time.tz_convert(zone)
     step = hours_between(time)
     is_called = _called(hours, local, rng)
+    if is_barred is not None:
+        is_called &= ~is_barred
     clock = _clock(local)
     is_weekend = local.day_of_week.to_numpy() >= 5
     begin, end = hours.busy

@@ -137,6 +137,7 @@ def plan_of(fan: CampusFan) -> FanPlan:
         is_no_load_measured=fan.is_no_load_measured,
         faults=fan.faults,
         fitted_days=fan.fitted_days,
+        stopped_spans=fan.stopped_spans,
         site=PLACE,
     )
 

@@ -113,6 +113,7 @@ GLASSHOUSE = (
         | bearing(45),
         flux_law="constant",
         faults=(Fault("slip", 68, 0.065, "growing", 92, end_day=150.40, left=0.85),),
+        stopped_spans=((150.38, 150.42),),
         cause="belt_slip",
         note="glazed belt slips from 29 March; retensioned on 19 June without much help",
     ),

@@ -46,6 +46,7 @@ class CampusFan:
     is_no_load_measured: bool = False
     faults: tuple[Fault, ...] = ()
     fitted_days: tuple[float, ...] = ()
+    stopped_spans: tuple[tuple[float, float], ...] = ()
     cause: str = "none"
     note: str = "healthy"
     interval_minutes: int = 15

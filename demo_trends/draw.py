@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from demo_trends.belts import Belt, SlipLaw, Tension
 from demo_trends.faults import Fault
@@ -26,7 +27,11 @@ USES_BY_CONTROL = {
 
 @dataclass(frozen=True, slots=True)
 class Choices:
-    """What the draw must respect; None leaves the choice to chance."""
+    """What the draw must respect; None leaves the choice to chance.
+
+    `is_narrow` keeps the fan near one operating point. `unmodelled` scales what no estimator is told of:
+    torque off the square law, a bent airflow station, a short side that wanders; 1 is what the field has.
+    """
 
     fan_type: str | None = None
     wheel_family: str | None = None
@@ -46,6 +51,8 @@ class Choices:
     economiser_swing: float | None = None
     is_metric: bool | None = None
     altitude_m: float | None = None
+    is_narrow: bool = False
+    unmodelled: float = 0.0
     faults: tuple[Fault, ...] = ()
 
 
@@ -235,7 +242,10 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
     if location == "near":
         location = "fan_outlet" if duty == "supply" else "fan_inlet"
     moves = "room" if duty != "supply" else _pick(rng, None, ("conditioned", "outdoor"), (0.8, 0.2))
-    return FanPlan(
+    if wish.is_narrow:
+        control = replace(control, min_flow=0.82, max_flow=0.92, night_command=0.97 * control.day_command)
+    sensors = draw_sensors(rng, wish, design_q, design_p, is_metric=is_metric, has_speed=has_drive)
+    plan = FanPlan(
         name=name,
         wheel=wheel,
         motor=motor,
@@ -247,7 +257,7 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
         moves=moves,
         duct=duct,
         control=replace(control, max_fraction=float(rng.choice([1.0, 1.1])) if has_drive else 1.0),
-        sensors=draw_sensors(rng, wish, design_q, design_p, is_metric=is_metric, has_speed=has_drive),
+        sensors=sensors,
         pressure_location=location,
         bearing_fraction=float(rng.uniform(0.006, 0.025)),
         unrest=float(rng.uniform(0.7, 1.3)),
@@ -256,6 +266,20 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
         run_proof=_pick(rng, None, ("drive", "current_switch")),
         faults=wish.faults,
         site=site,
+    )
+    return _with_unmodelled(plan, wish.unmodelled * rng.normal(0.0, (0.015, 0.010, 0.012)))
+
+
+def _with_unmodelled(plan: FanPlan, size: NDArray[np.float64]) -> FanPlan:
+    """The same fan with what no estimator is told of: scale effect, bent station, wandering short side."""
+    sensors = dict(plan.sensors)
+    if "airflow" in sensors:
+        sensors["airflow"] = replace(sensors["airflow"], bend=float(size[1]))
+    return replace(
+        plan,
+        wheel=replace(plan.wheel, scale_exponent=abs(float(size[0]))),
+        duct=replace(plan.duct, near_wander=abs(float(size[2]))),
+        sensors=sensors,
     )
 
 

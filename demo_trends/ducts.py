@@ -36,10 +36,11 @@ class Wanted(NamedTuple):
 
 
 class LoopError(NamedTuple):
-    """What the loop's own sensor reads: gain x true + zero; flow zero adds in squares."""
+    """What the loop's own sensor reads: gain x true + zero; flow bends and its zero adds in squares."""
 
     flow_gain: Array
     flow_zero_squared: Array
+    flow_bend: float
     pressure_gain: Array
     pressure_zero: Array
 
@@ -58,7 +59,8 @@ def _side_resistances(plan: FanPlan, around: Surroundings, rng: np.random.Genera
     loading = total(plan.faults, "path", around.days)
     swing = total(plan.faults, "damper", around.days)
     noise = np.abs(wander(rng, len(around.days), around.interval_hours, 2.0))
-    near = plan.duct.near_share * (1.0 + closed) + loading + swing * noise
+    unrest = plan.duct.near_wander * wander(rng, len(around.days), around.interval_hours, 60.0)
+    near = plan.duct.near_share * (1.0 + closed + unrest) + loading + swing * noise
     path = np.full_like(near, plan.duct.path_share)
     return near * unit * around.density_ratio, path * unit * around.density_ratio
 
@@ -80,7 +82,8 @@ def wanted(plan: FanPlan, around: Surroundings, error: LoopError, rng: np.random
         resistance = held / airflow**2 * unrest + near + path
     elif plan.control.kind == "flow":
         squared = np.maximum(airflow**2 - error.flow_zero_squared, (0.05 * design_q) ** 2)
-        airflow = np.sqrt(squared) / error.flow_gain
+        at_station = np.sqrt(squared) / error.flow_gain / design_q
+        airflow = design_q * at_station ** (1.0 / (1.0 + error.flow_bend))
         held_pa = plan.duct.held_share * design_p
         resistance = held_pa / airflow**2 + (1.0 - plan.duct.held_share) * standing * unrest + added
     else:

@@ -17,6 +17,8 @@ from demo_trends.schedule import schedule_row
 from demo_trends.simulator import Trends
 from demo_trends.units import UNITS
 
+OUTDOOR_POINT = "Outdoor temperature"
+BAROMETER_POINT = "Barometer"
 CLOCK = "%Y-%m-%d %H:%M"
 
 
@@ -117,19 +119,34 @@ def write_site(
     is_metric: bool = True,
     layout: str = "wide",
     healthy: tuple[str, str],
+    has_barometer: bool = False,
 ) -> None:
-    """A whole site folder of simulated fans that share one place and one clock, for `slipledger` to read."""
+    """A whole site folder of simulated fans that share one place and one clock, for `slipledger` to read.
+
+    The weather of the first run goes with it: the temperature always, the barometer where there is one.
+    """
     place = runs[0].plan.site
     drop = folder / "drop"
     drop.mkdir(parents=True, exist_ok=True)
+    weather_points = f'outdoor_temperature_point = "{OUTDOOR_POINT}"\n'
+    if has_barometer:
+        weather_points += f'barometric_pressure_point = "{BAROMETER_POINT}"\n'
     (folder / "site.toml").write_text(
-        f'name = "Drawn fans"\ntimezone = "{place.zone}"\naltitude_m = {place.climate.altitude_m:.0f}\n\n'
-        f'[[sources]]\nname = "exports"\nurl = "drop"\nlayout = "{layout}"\n\n'
+        f'name = "Drawn fans"\ntimezone = "{place.zone}"\naltitude_m = {place.climate.altitude_m:.0f}\n'
+        f"{weather_points}\n"
+        f'[[sources]]\nname = "exports"\nurl = "drop"\nlayout = "auto"\n\n'
+        '[units]\noutdoor_temperature = "degC"\nbarometric_pressure = "Pa"\n\n'
         f'[baseline]\nfrom = "{healthy[0]}"\nto = "{healthy[1]}"\n',
         encoding="utf-8",
     )
     rows = [schedule_row(run.plan, plain_points(run.plan), is_metric=is_metric) for run in runs]
     (folder / "fans.csv").write_text(table(rows, SCHEDULE_COLUMNS), encoding="utf-8")
+    sky = runs[0].weather
+    weather = [PointColumn(OUTDOOR_POINT, cells(sky.outdoor_c, 0.1))]
+    if has_barometer:
+        weather.append(PointColumn(BAROMETER_POINT, cells(sky.barometer_pa, 10.0)))
+    clock = wall_clock(sky.time, place.zone)
+    (drop / "weather.csv").write_text(wide(weather, clock, slice(0, len(clock))), encoding="utf-8")
     for run in runs:
         time = pd.DatetimeIndex(run.readings.index)
         columns, clock = point_columns(run, plain_points(run.plan)), wall_clock(time, place.zone)

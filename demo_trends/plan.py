@@ -10,6 +10,8 @@ from demo_trends.weather import Climate
 from demo_trends.wheels import Wheel
 
 LOCATIONS = ("across_fan", "fan_outlet", "fan_inlet", "duct")
+STEP_TEST_COMMANDS = (0.4, 0.55, 0.7, 0.85, 1.0)
+STEP_TEST_HOURS = 0.25
 CONTROLS = ("pressure", "flow", "scheduled", "constant")
 
 
@@ -29,7 +31,7 @@ class Duct:
     `path_share` lies between the fan and its duct sensor, `held_share` is the pressure that terminals hold
     at any flow. `wander` is the slow unrest of the whole resistance, `demand_share` how far demand opens
     the dampers of a fan that no loop controls, `economiser_swing` how much a closed outdoor-air damper adds
-    to the short side.
+    to the short side, `near_wander` a slow unrest of that side that nothing trended explains.
     """
 
     near_share: float = 0.35
@@ -38,6 +40,7 @@ class Duct:
     wander: float = 0.02
     demand_share: float = 0.1
     economiser_swing: float = 0.0
+    near_wander: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,8 @@ class Sensor:
     """One trend point: its unit, the step it is exported in, its noise and its standing errors.
 
     `fast` and `slow` are relative spreads that forget themselves in 20 minutes and 6 hours, `floor` a spread
-    in SI at any value; `zero` is in SI. `kind` matters for airflow (dp or thermal).
+    in SI at any value; `zero` is in SI. `kind` matters for airflow (dp or thermal), and
+    `bend` too: its reading goes with flow to the power of one plus bend, as a station in a poor profile does.
     """
 
     unit: str
@@ -73,6 +77,7 @@ class Sensor:
     gain: float = 1.0
     zero: float = 0.0
     kind: str = ""
+    bend: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +86,8 @@ class FanPlan:
 
     `fitted_days` are the days of the run on which the belt was tightened or replaced. `moves` is the air it
     moves: `outdoor`, `conditioned` (after coils) or `room`. `nameplate_slip` is the motor's slip on its
-    nameplate over its true rated slip.
+    nameplate over its true rated slip. `stopped_spans` are spans of days in which somebody has locked it out;
+    on `step_test_days` it is run at STEP_TEST_COMMANDS for fifteen minutes each.
     """
 
     name: str
@@ -107,6 +113,8 @@ class FanPlan:
     unrest: float = 1.0
     faults: tuple[Fault, ...] = ()
     fitted_days: tuple[float, ...] = ()
+    stopped_spans: tuple[tuple[float, float], ...] = ()
+    step_test_days: tuple[float, ...] = ()
     gap_share: float = 0.001
     outages_per_100_days: float = 1.0
     site: SitePlan = field(default_factory=SitePlan)

@@ -48,7 +48,7 @@ def observe(plan: FanPlan, around: Surroundings, did: "Operation", streams: Stre
             zero = total(plan.faults, "airflow_zero", around.days) * plan.wheel.design_airflow_m3s
             value = read_airflow(
                 sensor,
-                did.airflow,
+                _at_station(plan, did.airflow),
                 around.density_ratio,
                 errors=errors,
                 zero_squared=zero * np.abs(zero),
@@ -66,6 +66,12 @@ def observe(plan: FanPlan, around: Surroundings, did: "Operation", streams: Stre
     frame = pd.DataFrame(columns)
     frame[draw_gaps(plan, steps, interval, streams("gaps"))] = np.nan
     return frame
+
+
+def _at_station(plan: FanPlan, airflow: Array) -> Array:
+    """The flow that a station in a poor profile takes for the true one."""
+    design = plan.wheel.design_airflow_m3s
+    return np.asarray(design * (airflow / design) ** (1.0 + plan.sensors["airflow"].bend), dtype=np.float64)
 
 
 def _full_scale(plan: FanPlan, role: str) -> float:

@@ -45,7 +45,8 @@ def driven(
 ) -> tuple[Array, Array, Array]:
     """Motor torque, slip and motor speed when the wheel turns at this speed."""
     ratio = plan.ratio * drive.ratio_factor
-    torque = nm_per_rpm2 * wheel_rpm**2 * ratio + standing_nm(plan, drive.tension, drive.drag_nm)
+    wheel_nm = nm_per_rpm2 * wheel_rpm**2 * plan.wheel.off_the_law(wheel_rpm)
+    torque = wheel_nm * ratio + standing_nm(plan, drive.tension, drive.drag_nm)
     slip = plan.belt.slip(torque / plan.motor.rated_nm, drive.tension)
     return torque, slip, wheel_rpm / (ratio * np.maximum(1.0 - slip, 1e-9))
 

@@ -12,7 +12,7 @@ from demo_trends import ducts, shafts
 from demo_trends import motor as motors
 from demo_trends.building import draw_load
 from demo_trends.faults import is_present, lowest_clamp, total
-from demo_trends.plan import FanPlan, SitePlan
+from demo_trends.plan import STEP_TEST_COMMANDS, STEP_TEST_HOURS, FanPlan, SitePlan
 from demo_trends.readings import observe
 from demo_trends.sensors import draw_errors
 from demo_trends.truth import tell_truth
@@ -121,7 +121,11 @@ def _surroundings(plan: FanPlan, sky: Weather, seed: int) -> ducts.Surroundings:
     else:
         air_c = 14.5 + 0.05 * (sky.outdoor_c - 12.0) + 0.9 * drift
     ratio = ducts.standard_ratio(air_density(sky.barometer_pa, air_c, sky.humidity_ratio))
-    load = draw_load(plan.use, sky.time, plan.site.zone, sky.outdoor_c, rng=rng, unrest=plan.unrest)
+    is_barred = np.zeros(steps, dtype=bool)
+    for begin, end in plan.stopped_spans:
+        is_barred |= (days >= begin) & (days < end)
+    zone, unrest = plan.site.zone, plan.unrest
+    load = draw_load(plan.use, sky.time, zone, sky.outdoor_c, rng=rng, unrest=unrest, is_barred=is_barred)
     damper = ducts.outdoor_air_damper(sky.outdoor_c)
     return ducts.Surroundings(days, interval, ratio, sky.outdoor_c, air_c, load, damper)
 
@@ -161,18 +165,22 @@ def _loop_error(plan: FanPlan, around: ducts.Surroundings, seed: int) -> ducts.L
     """What the loop's own sensor makes of the truth; perfect where the loop uses a sensor nobody trends."""
     ones, zeros = np.ones_like(around.days), np.zeros_like(around.days)
     flow_gain, flow_zero, pressure_gain, pressure_zero = ones, zeros, ones, zeros
+    flow_bend = 0.0
     if plan.control.kind == "flow" and "airflow" in plan.sensors:
         rng = stream(seed, plan.name, "airflow")
         flow_gain = draw_errors(plan, "airflow", around.days, around.interval_hours, rng).gain
         zero = total(plan.faults, "airflow_zero", around.days) * plan.wheel.design_airflow_m3s
         flow_zero = zero * np.abs(zero)
+        flow_bend = plan.sensors["airflow"].bend
+        if plan.sensors["airflow"].kind == "thermal":
+            flow_gain = flow_gain * around.density_ratio
     is_trended = plan.pressure_location == "duct" and "pressure" in plan.sensors
     if plan.control.kind == "pressure" and is_trended:
         rng = stream(seed, plan.name, "pressure")
         pressure_gain = draw_errors(plan, "pressure", around.days, around.interval_hours, rng).gain
         pressure_zero = total(plan.faults, "pressure_zero", around.days) * plan.wheel.design_pressure_pa
         pressure_zero = -pressure_zero if plan.is_pulling else pressure_zero
-    return ducts.LoopError(flow_gain, flow_zero, pressure_gain, pressure_zero)
+    return ducts.LoopError(flow_gain, flow_zero, flow_bend, pressure_gain, pressure_zero)
 
 
 def _select(values: shafts.Drivetrain, where: Mask) -> shafts.Drivetrain:
@@ -203,6 +211,16 @@ def _command(plan: FanPlan, around: ducts.Surroundings) -> Array:
     return np.where(around.load.is_busy, plan.control.day_command, plan.control.night_command)
 
 
+def _step_test(plan: FanPlan, around: ducts.Surroundings) -> Array:
+    """The commands of step tests where one is under way, else NaN."""
+    command = np.full_like(around.days, np.nan)
+    for day in plan.step_test_days:
+        step = np.floor((around.days - day) * 24.0 / STEP_TEST_HOURS + 1e-6)
+        for number, fraction in enumerate(STEP_TEST_COMMANDS):
+            command[step == number] = fraction
+    return command
+
+
 def _turn(
     plan: FanPlan,
     around: ducts.Surroundings,
@@ -217,8 +235,10 @@ def _turn(
     ramp = np.clip(around.load.hours_since_start * 60.0 / control.ramp_minutes, 0.02, 1.0)
     scale = 1.0 + total(plan.faults, "speed_scale", around.days)
     clamp = lowest_clamp(plan.faults, around.days)
+    test = _step_test(plan, around)
     if np.isnan(asked.airflow).all():
         said = _command(plan, around) * (1.0 if control.kind == "constant" else ramp)
+        said = np.where(np.isnan(test), said, test)
         turning = shafts.spin_free(plan, drive, said)
         is_forced = around.load.is_called & ~drive.is_lost
     else:
@@ -226,6 +246,7 @@ def _turn(
         turning = shafts.turn_to(plan, drive, wheel_rpm, nm)
         said = np.clip(turning.frequency / scale, control.min_fraction * ramp, control.max_fraction)
         said = np.where((turning.frequency > clamp) | drive.is_lost, control.max_fraction, said)
+        said = np.where(np.isnan(test), said, test)
         is_forced = around.load.is_called & (np.minimum(said * scale, clamp) != turning.frequency)
     true = np.minimum(said * scale, clamp)
     if is_forced.any():
@@ -244,7 +265,7 @@ def operate(plan: FanPlan, around: ducts.Surroundings, drive: shafts.Drivetrain,
     density = around.density_ratio * STANDARD_DENSITY
     fouling = total(plan.faults, "wheel", around.days)
     phi = plan.wheel.phi_on(asked.resistance / (1.0 - fouling), density)
-    nm_per_rpm2 = plan.wheel.torque_nm(phi, np.ones_like(phi), density) * (1.0 - 0.75 * fouling)
+    nm_per_rpm2 = plan.wheel.square_law_nm(phi, np.ones_like(phi), density) * (1.0 - 0.75 * fouling)
     turning, said = _turn(plan, around, drive, asked, phi=phi, nm=nm_per_rpm2)
     is_on = around.load.is_called
     turning = shafts.Turning(*(np.where(is_on, column, 0.0) for column in turning))

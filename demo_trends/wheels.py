@@ -57,7 +57,10 @@ FAN_TYPES = tuple(_PHI)
 
 @dataclass(frozen=True, slots=True)
 class Wheel:
-    """A wheel: its design point at standard density and its two curves on a fine grid of phi."""
+    """A wheel: its design point at standard density and its two curves on a fine grid of phi.
+
+    `scale_exponent` is how far torque falls short of the square of speed, as small wheels' losses do.
+    """
 
     fan_type: str
     design_airflow_m3s: float
@@ -67,6 +70,7 @@ class Wheel:
     phi: Array
     psi: Array
     lam: Array
+    scale_exponent: float = 0.0
 
     def pressure_pa(self, airflow: Array, rpm: Array, density: Array) -> Array:
         """Pressure rise at a flow, speed and density."""
@@ -75,14 +79,22 @@ class Wheel:
         scale = self.design_pressure_pa * speed**2 * density / STANDARD_DENSITY
         return np.asarray(np.interp(phi, self.phi, self.psi) * scale, dtype=np.float64)
 
-    def torque_nm(self, phi: Array, rpm: Array, density: Array) -> Array:
-        """Aerodynamic torque at the wheel shaft."""
+    def square_law_nm(self, phi: Array, rpm: Array, density: Array) -> Array:
+        """Aerodynamic torque at the wheel shaft by the fan laws alone."""
         speed = rpm / self.design_rpm
         design_nm = self.design_shaft_w / (self.design_rpm * np.pi / 30)
         return np.asarray(
             np.interp(phi, self.phi, self.lam) * design_nm * speed**2 * density / STANDARD_DENSITY,
             dtype=np.float64,
         )
+
+    def off_the_law(self, rpm: Array) -> Array:
+        """Torque over what the fan laws say."""
+        return np.asarray((np.maximum(rpm, 1.0) / self.design_rpm) ** -self.scale_exponent, dtype=np.float64)
+
+    def torque_nm(self, phi: Array, rpm: Array, density: Array) -> Array:
+        """Aerodynamic torque at the wheel shaft."""
+        return np.asarray(self.square_law_nm(phi, rpm, density) * self.off_the_law(rpm), dtype=np.float64)
 
     def phi_on(self, resistance: Array, density: Array) -> Array:
         """Where the curve p = resistance x flow^2 crosses the wheel's, whatever the speed."""

@@ -20,6 +20,7 @@ from demo_trends.campus import (
     plan_of,
     schedule_text,
     service_log_text,
+    simulate_fan,
 )
 from demo_trends.campus_fans import BUILDINGS, DAYS, FIRST_DATE, HEALTHY, SERVICE_LOG, ZONE
 from demo_trends.faults import KINDS
@@ -199,6 +200,29 @@ def test_service_helped_one_fan_and_not_the_other(truth, fan, service, has_helpe
     afterwards = slip[pd.Timestamp(service) + pd.Timedelta(days=3) :].iloc[0]
     assert before > 5
     assert (afterwards < 1.5) if has_helped else (afterwards > 0.7 * before)
+
+
+def test_tachometer_pairs_in_the_log_are_what_turned():
+    sky = campus_weather()
+    by_name = {fan.name: fan for fan in FANS}
+    pairs = [entry for entry in SERVICE_LOG if "fan_rpm" in entry]
+    assert len(pairs) >= 3
+    for entry in pairs:
+        truth = simulate_fan(by_name[entry["fan"]], sky).truth
+        turned = truth.loc[pd.Timestamp(f"{entry['date']} {entry['time']}", tz=ZONE).tz_convert("UTC")]
+        ratio = float(entry["fan_rpm"]) / float(entry["motor_rpm"])
+        assert ratio == pytest.approx(turned["wheel_rpm"] / turned["motor_rpm"], rel=0.0015)
+        assert float(entry["motor_rpm"]) == pytest.approx(turned["motor_rpm"], abs=2)
+
+
+def test_nobody_works_on_a_running_fan(folder):
+    """While the log says somebody is at the belts or filters, the exports show a stopped fan, or nothing."""
+    for tag, begin, end in (
+        ("ALD.AH1.RF", "2025-06-11 10:00", "2025-06-11 10:45"),
+        ("ALD.AH1.SF", "2025-07-04 09:45", "2025-07-04 10:15"),
+        ("GLS.SF1", "2025-06-19 09:15", "2025-06-19 10:00"),
+    ):
+        assert not (read_fan(folder, tag).loc[begin:end, "SPD"] > 0).all()
 
 
 def test_records_are_plausible_machines():

@@ -183,7 +183,7 @@ def test_a_clamp_holds_the_pressure_while_the_command_moves(plan, run):
     held = run(plan, Fault("speed_clamp", STEP, clamp, "step"))
     late = held.readings.iloc[int((STEP + 0.5) * 48) :]
     wound_up = late["speed_fraction"] >= plan.control.max_fraction - 1e-6
-    assert wound_up.sum() > 100
+    assert wound_up.sum() > 80
     assert late.loc[wound_up, "pressure_pa"].std() / late.loc[wound_up, "pressure_pa"].mean() < 0.1
     assert held.truth["motor_rpm"].iloc[-200:].max() < clamp * plan.motor.sync_rpm
 

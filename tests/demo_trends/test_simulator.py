@@ -237,3 +237,61 @@ def test_drawn_fans_are_believable(seed):
     if plan.duty != "supply" and plan.pressure_location in ("fan_inlet", "duct"):
         assert healthy["pressure_pa"].median() < 0
     assert set(trends.readings) >= {"current_a", "power_w", "airflow_m3s", "pressure_pa"}
+
+
+def test_a_step_test_runs_the_five_commands_whatever_the_loop_wants(quiet_plan, run):
+    plan = quiet_plan("flow", step_test_days=(15.5,))
+    trends = run(plan)
+    begin = trends.readings.index[0] + pd.Timedelta(days=15.5)
+    said = trends.readings.loc[begin : begin + pd.Timedelta(minutes=74), "speed_fraction"]
+    np.testing.assert_allclose(said, [0.4, 0.7, 1.0], rtol=1e-6)  # every second of them, at 30-minute steps
+    held = run(quiet_plan("flow")).readings
+    outside = trends.readings.index < begin
+    pd.testing.assert_frame_equal(trends.readings[outside], held[outside])
+
+
+def test_a_locked_out_fan_stands_and_takes_up_its_work_again(quiet_plan, run):
+    plan = quiet_plan("flow", use="always", stopped_spans=((15.25, 15.5),))
+    truth, free = run(plan).truth, run(replace(plan, stopped_spans=())).truth
+    stopped = truth[~truth["is_running"]]
+    assert len(stopped) == 12
+    assert (stopped["wheel_rpm"] == 0).all()
+    again = truth.index.get_loc(stopped.index[-1]) + 1
+    for name in ("wheel_rpm", "motor_torque"):
+        assert truth[name].iloc[again] == pytest.approx(free[name].iloc[again])
+
+
+def test_narrow_fans_are_narrow():
+    spans = []
+    for is_narrow in (False, True):
+        plan = draw_plan(np.random.default_rng(31), choices=Choices(control="pressure", is_narrow=is_narrow))
+        truth = simulate(plan, "2025-02-01", 40, 60, seed=1).truth
+        flow = truth.loc[truth["is_running"], "airflow_m3s"]
+        spans.append(flow.quantile(0.95) / flow.quantile(0.05))
+    assert spans[1] < 1.15
+    assert spans[0] > 1.4
+
+
+def test_what_no_estimator_is_told_of_spoils_the_collapse_a_little():
+    spreads = []
+    for unmodelled in (0.0, 1.0, 3.0):
+        wish = Choices(control="flow", fan_type="airfoil", economiser_swing=0.0, unmodelled=unmodelled)
+        plan = draw_plan(np.random.default_rng(32), choices=wish)
+        truth = simulate(plan, "2025-02-01", 40, 60, seed=1).truth
+        on = truth[truth["is_running"]]
+        x = np.log(on["airflow_m3s"] / on["wheel_rpm"])
+        scale = on["density_kg_m3"] * on["wheel_rpm"] ** 2
+        z = np.log((on["motor_torque"] - plan.bearing_fraction) / scale)
+        spreads.append(float(np.std(z - np.polyval(np.polyfit(x, z, 3), x))))
+    assert spreads[0] < spreads[1] < spreads[2] < 0.05
+
+
+def test_a_bent_station_in_the_loop_still_reads_its_set_point(quiet_plan, run):
+    plan = quiet_plan("flow")
+    station = replace(plan.sensors["airflow"], bend=0.05)
+    straight, bent = run(plan), run(replace(plan, sensors={**plan.sensors, "airflow": station}))
+    on = straight.truth["is_running"]
+    read = bent.readings.loc[on, "airflow_m3s"] / straight.readings.loc[on, "airflow_m3s"]
+    flowed = bent.truth.loc[on, "airflow_m3s"] / straight.truth.loc[on, "airflow_m3s"]
+    np.testing.assert_allclose(read, 1.0, rtol=1e-6)
+    assert np.abs(flowed - 1).max() > 0.01
