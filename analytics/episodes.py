@@ -40,12 +40,12 @@ class JudgedDay:
 class Event:
     """A finding of raw readings over consecutive hours: a lost drive, a commanded stop.
 
-    `first_reading`, `decided_at` the last reading the decision used; `ended_at` the first hour that
-    shows otherwise, None while it lasts; `date` the plant day of the decision.
+    `topic` what was found; `decided_at` the last reading the decision used; `ended_at` that of the first
+    hour that shows otherwise, None while it lasts; `date` the plant day of the decision.
     """
 
     cause: Cause
-    is_stop: bool
+    topic: str
     date: dt.date
     decided_at: dt.datetime
     ended_at: dt.datetime | None
@@ -218,8 +218,7 @@ def _event_episode(event: Event, services: Sequence[Service]) -> Episode:
     if event.ended_on is not None:
         was_served = any(event.date <= service.date <= event.ended_on for service in services)
         closed_by = ClosedBy.SERVICE if was_served else ClosedBy.DATA
-    kind = AlertKind.NOTICE if event.is_stop else AlertKind.DRIVE_LOST
-    topic = "stopped though commanded" if event.is_stop else "drive lost"
+    kind = AlertKind.DRIVE_LOST if event.cause is Cause.DRIVE_LOST else AlertKind.NOTICE
     return Episode(
         kind,
         AlertLevel.ACT,
@@ -230,7 +229,7 @@ def _event_episode(event: Event, services: Sequence[Service]) -> Episode:
         1.0,
         event.ended_on,
         closed_by,
-        topic,
+        event.topic,
         100.0,
     )
 

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 def export(
     site: SiteArgument,
-    table: Annotated[str, typer.Argument(metavar="TABLE", help="readings or intake.", show_default=False)],
+    table: Annotated[
+        str, typer.Argument(metavar="TABLE", help="daily, alerts, readings or intake.", show_default=False)
+    ],
     *,
     fan: Annotated[str | None, typer.Option(help="One fan alone.", show_default=False)] = None,
     out: Annotated[
@@ -33,7 +35,12 @@ def export(
     from config.faults import advice  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
-    tables: dict[str, Table] = {"readings": _readings, "intake": _intake}
+    tables: dict[str, Table] = {
+        "daily": _daily,
+        "alerts": _alerts,
+        "readings": _readings,
+        "intake": _intake,
+    }
     if table not in tables:
         remedy = advice(table, list(tables), f"name one of {', '.join(tables)}")
         raise typer.BadParameter(f"there is no table {table!r}; {remedy}", param_hint="TABLE")
@@ -70,3 +77,15 @@ def _intake(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[p
     if fan is not None:
         raise typer.BadParameter("the intake ledger is by file, not by fan", param_hint="--fan")
     yield export_intake(store)
+
+
+def _daily(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":
+    from service.assess import export_daily  # noqa: PLC0415 - kept out of --help
+
+    yield export_daily(store, fan)
+
+
+def _alerts(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":
+    from service.alerts import export_alerts  # noqa: PLC0415 - kept out of --help
+
+    yield export_alerts(store, fan)

@@ -7,7 +7,9 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from service.command_line.assess import assess
 from service.command_line.check import check
+from service.command_line.demo import demo
 from service.command_line.export import export
 from service.command_line.log import log
 from service.command_line.new_site import new_site
@@ -67,11 +69,13 @@ def _options(
 
 
 # One line a command: its name, and the function in the module of its own.
+app.command("demo")(demo)
 app.command("new-site")(new_site)
 app.command("check")(check)
 app.command("points")(points)
 app.command("pull")(pull)
 app.command("export")(export)
+app.command("assess")(assess)
 app.command("log")(log)
 
 

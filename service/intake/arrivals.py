@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from config.folder import SiteFolder
 from service.intake.mapping import shaping_settings
+from service.intake.ranks import Rank
 from service.intake.reading import point_of_file
 from service.intake.report import PassReport
 from service.intake.sources import Offer, OpenSource, SourceDownError, StillWrittenError
@@ -53,7 +54,15 @@ class Arrivals:
         """Remember that an export has been read in this pull."""
         self._read[one.export.id] = one
         if not one.is_named_by_file:
-            self._read_bytes.add((one.export.sha256, one.export.source))
+            self._read_bytes[one.export.sha256, one.export.source] = one
+
+    def rank(self, one: ReadExport) -> Rank:
+        """Return an export's standing; equal bytes of one source stand at the latest time any of them had."""
+        export = self._exports_by_id[one.export.id]
+        modified_us = export.modified_us
+        if not one.is_named_by_file:
+            modified_us = self._latest[export.sha256, export.source]
+        return Rank(one.newest_us or 0, modified_us, export.sha256)
 
     def new(self) -> Iterator[Arrival]:
         """Fetch what the sources offer, keep what is new and hand it on."""
@@ -111,17 +120,19 @@ class Arrivals:
         self._store.kept.settle()
         self._store.reached(faults.EXPORT_KEPT)
         known = {key: export for key in offered if (export := self._known(key)) is not None}
-        moved = [key for key, export in known.items() if self._note_offer(export, offered[key][0])]
+        moved = {one.export.id: key for key in offered if (one := self._moved(key, offered[key][0], known))}
         fresh = [key for key in offered if key not in known]
         rows = [self._row(offered[key][0], key, len(offered[key][1])) for key in fresh]
         for export in self._store.catalogue.add_exports(rows):
-            self._exports[_key(export)] = export
+            self._remember(export)
         for key, (offer, content) in offered.items():
-            export = self._exports[key]
-            if key in moved or not self._is_read(export):
-                yield Arrival(offer.file, offer.source.name, export, content)
+            if not self._is_read(self._exports[key]):
+                yield Arrival(offer.file, offer.source.name, self._exports[key], content)
             else:
                 self._report.skipped += 1
+        for export_id, key in moved.items():
+            export = self._exports_by_id[export_id]
+            yield Arrival(export.file, export.source, export, offered[key][1])
 
     def _known(self, key: _Key) -> Export | None:
         """Return the export kept under a key, or under the name of a source that the site no longer has."""
@@ -131,24 +142,40 @@ class Arrivals:
             is_same = (export.sha256, export.point_name) == (key[0], key[2])
             if is_same and export.source not in self._sources:
                 self._change(export, {"source": key[1]})
+                self._read = {
+                    number: replace(one, export=self._exports_by_id[number])
+                    for number, one in self._read.items()
+                }
                 return self._exports[key]
         return None
 
-    def _note_offer(self, export: Export, offer: Offer) -> bool:
-        """Keep the latest time any source gave these bytes; tell whether that moves them past a rival."""
-        if offer.modified_us <= export.modified_us:
-            return False
-        is_moved = export.id in self._read and any(
-            _is_passed(self._read[export.id], rival, offer.modified_us) for rival in self._read.values()
-        )
-        self._change(export, {"modified_us": offer.modified_us})
-        return is_moved
+    def _moved(self, key: _Key, offer: Offer, known: Mapping[_Key, Export]) -> ReadExport | None:
+        """Note the time an offer gives its bytes; return what was read of them if that passes a rival.
+
+        Such an export is read again: its values now stand above some that had won over them.
+        """
+        one = self._read_bytes.get((key[0], key[1]))
+        if one is None and key in known:
+            one = self._read.get(known[key].id)
+        before = None if one is None else self.rank(one)
+        if key in known and offer.modified_us > known[key].modified_us:
+            self._change(known[key], {"modified_us": offer.modified_us})
+        self._latest[key[0], key[1]] = max(offer.modified_us, self._latest.get((key[0], key[1]), 0))
+        if one is None or before is None or self.rank(one) == before:
+            return None
+        is_passing = any(before < self.rank(rival) < self.rank(one) for rival in self._read.values())
+        return one if is_passing else None
+
+    def _remember(self, export: Export) -> None:
+        self._exports[_key(export)] = export
+        self._exports_by_id[export.id] = export
+        latest = self._latest.get((export.sha256, export.source), 0)
+        self._latest[export.sha256, export.source] = max(latest, export.modified_us)
 
     def _change(self, export: Export, values: Mapping[str, Any]) -> None:
         self._store.catalogue.update_export(export.id, values)
         del self._exports[_key(export)]
-        changed = replace(export, **values)
-        self._exports[_key(changed)] = changed
+        self._remember(replace(export, **values))
 
     def _row(self, offer: Offer, key: _Key, size: int) -> dict[str, Any]:
         sha256, source, point_name = key
@@ -166,13 +193,3 @@ class Arrivals:
 
 def _key(export: Export) -> _Key:
     return export.sha256, export.source, export.point_name
-
-
-def _is_passed(moved: ReadExport, rival: ReadExport, modified_us: int) -> bool:
-    """Tell whether a later time of one export takes it past another of the same newest record."""
-    return (
-        rival.export.sha256 != moved.export.sha256
-        and rival.newest_us is not None
-        and rival.newest_us == moved.newest_us
-        and moved.export.modified_us <= rival.export.modified_us <= modified_us
-    )

@@ -142,10 +142,10 @@ class _Pass:
             return
         export, source = arrival.export, self._settings.of(arrival.export)
         reading = self._reading(export, arrival.content)
-        outcome = self._merge.add(reading, _rank(export, reading))
         digest = shaping_digest(source)
-        self._enter(arrival, reading, outcome, digest)
         one = ReadExport(export, reading.is_named_by_file, digest, reading.first_us, reading.newest_us)
+        outcome = self._merge.add(reading, self._arrivals.rank(one))
+        self._enter(arrival, reading, outcome, digest)
         self._read.append(one)
         self._arrivals.note_read(one)
         for refused in reading.refused:
@@ -217,8 +217,9 @@ class _Pass:
         """Tell at which times an export that outranks one gives a point a value: the kept exports know."""
         result = np.zeros(len(times_us), dtype=bool)
         first, last = int(times_us.min()), int(times_us.max())
-        for one in sorted(self._read, key=_rank_of, reverse=True):
-            if _rank_of(one) <= rank or result.all():
+        rank_of = self._arrivals.rank
+        for one in sorted(self._read, key=rank_of, reverse=True):
+            if rank_of(one) <= rank or result.all():
                 break
             if one.first_us is None or one.newest_us is None or one.first_us > last or one.newest_us < first:
                 continue
@@ -231,11 +232,3 @@ class _Pass:
         if one.export.id not in self._recent:
             self._recent = {one.export.id: self._reading(one.export, None)}
         return self._recent[one.export.id].series.get(point)
-
-
-def _rank(export: Export, reading: FileReading) -> Rank:
-    return Rank(reading.newest_us or 0, export.modified_us, export.sha256)
-
-
-def _rank_of(one: ReadExport) -> Rank:
-    return Rank(one.newest_us or 0, one.export.modified_us, one.export.sha256)

@@ -1,0 +1,139 @@
+"""How every fan stands now: its latest row, its open alerts, worst first."""
+
+import datetime as dt
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from analytics.vocabulary import AlertKind, AlertLevel, Cause
+from config.folder import SiteFolder
+from service.store.ledger_tables import daily, episodes, fan_days
+from service.store.store import Store
+
+HOURS_A_YEAR: Final = 8760.0
+
+
+class Standing(StrEnum):
+    """How soon a fan wants a person, in words of our own, the most urgent first."""
+
+    GO_NOW = "go now"
+    GO_SOON = "go soon"
+    PLAN = "plan a visit"
+    NOTE = "look at data"
+    TIGHT = "tight"
+    UNSEEN = "not judged"
+
+
+_ORDER: Final = tuple(Standing)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenAlert:
+    """An alert that is open, as `episodes` holds it."""
+
+    kind: AlertKind
+    level: AlertLevel
+    topic: str
+    opened_on: dt.date
+    cause: Cause
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class FanStanding:
+    """How one fan stands: the latest judged row and what is open.
+
+    `row` the latest row of the ledger, `judged` the latest judged one, as mappings of the columns of
+    `daily`; None where there is none. `cost_a_year` of the excess power at today's state, in the site's
+    currency, for the hours it runs.
+    """
+
+    fan: str
+    building: str
+    standing: Standing
+    row: dict[str, Any] | None
+    judged: dict[str, Any] | None
+    alerts: tuple[OpenAlert, ...]
+    hours_a_day: float
+    cost_a_year: float | None
+
+    @property
+    def since(self) -> dt.date | None:
+        """The day the oldest open alert opened."""
+        return min((alert.opened_on for alert in self.alerts), default=None)
+
+
+def fleet(site: SiteFolder, store: Store) -> list[FanStanding]:
+    """Return every fan, worst first.
+
+    The rule, in plain units: by how soon a person is wanted, then by the money a year that today's state
+    costs, then by slip at the reference torque, then by name.
+    """
+    with store.reader() as connection:
+        latest = _latest(connection, sa.true())
+        judged = _latest(connection, daily.c.slip_pct.is_not(None))
+        alerts = _open_alerts(connection)
+        by_fan = sa.select(fan_days.c.fan, sa.func.avg(fan_days.c.hours_running)).group_by(fan_days.c.fan)
+        hours = dict(connection.execute(by_fan).tuples())
+    price = site.site.energy_price_per_kwh
+    standings = []
+    for fan in site.fan_names:
+        row, last = latest.get(fan), judged.get(fan)
+        hours_a_day = float(hours.get(fan) or 0.0)
+        cost = None
+        if last is not None and last["excess_kw"] is not None:
+            cost = max(last["excess_kw"], 0.0) * hours_a_day / 24.0 * HOURS_A_YEAR * price
+        opened = tuple(alerts.get(fan, ()))
+        building = site.epochs(fan)[-1].building or ""
+        standing = _standing(row, opened)
+        standings.append(FanStanding(fan, building, standing, row, last, opened, hours_a_day, cost))
+    return sorted(standings, key=_worst_first)
+
+
+def _latest(connection: sa.Connection, where: sa.ColumnElement[bool]) -> dict[str, dict[str, Any]]:
+    newest = (
+        sa.select(daily.c.fan, sa.func.max(daily.c.date).label("date"))
+        .where(where)
+        .group_by(daily.c.fan)
+        .subquery()
+    )
+    columns = [column for column in daily.c if column.name != "state"]
+    query = sa.select(*columns).join(newest, (daily.c.fan == newest.c.fan) & (daily.c.date == newest.c.date))
+    return {row.fan: dict(row._mapping) for row in connection.execute(query)}
+
+
+def _open_alerts(connection: sa.Connection) -> dict[str, list[OpenAlert]]:
+    query = sa.select(episodes).where(episodes.c.closed_on.is_(None)).order_by(episodes.c.opened_at)
+    found: dict[str, list[OpenAlert]] = {}
+    for row in connection.execute(query):
+        alert = OpenAlert(
+            AlertKind(row.kind),
+            AlertLevel(row.level),
+            row.topic,
+            row.opened_on,
+            Cause(row.cause),
+            row.message,
+        )
+        found.setdefault(row.fan, []).append(alert)
+    return found
+
+
+def _standing(row: dict[str, Any] | None, alerts: tuple[OpenAlert, ...]) -> Standing:
+    is_grave = any(a.kind is AlertKind.NOTICE and a.level is AlertLevel.ACT for a in alerts)
+    if is_grave or any(a.kind is AlertKind.DRIVE_LOST for a in alerts):
+        return Standing.GO_NOW
+    drive = [a for a in alerts if a.kind is not AlertKind.NOTICE]
+    if drive:
+        return Standing.GO_SOON if any(a.level is AlertLevel.ACT for a in drive) else Standing.PLAN
+    if any(a.cause is not Cause.NOT_JUDGED for a in alerts):
+        return Standing.NOTE
+    if row is None or alerts or row["slip_ref_pct"] is None:
+        return Standing.UNSEEN
+    return Standing.TIGHT
+
+
+def _worst_first(fan: FanStanding) -> tuple[int, float, float, str]:
+    slip = (fan.judged or {}).get("slip_ref_pct") or 0.0
+    return _ORDER.index(fan.standing), -(fan.cost_a_year or 0.0), -slip, fan.fan
