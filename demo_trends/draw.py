@@ -1,6 +1,7 @@
 """Fans drawn at random, of every type, duty, motor, belt, duct, sensor and season the product should meet."""
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from demo_trends.faults import Fault
 from demo_trends.motor import Motor, typical_motor
 from demo_trends.plan import Control, Duct, FanPlan, Sensor, SitePlan
 from demo_trends.weather import Climate
-from demo_trends.wheels import FAMILIES, FAN_TYPES, PEAK_EFFICIENCY, draw_wheel
+from demo_trends.wheels import FAMILIES, FAN_TYPES, PEAK_EFFICIENCY, Wheel, draw_wheel
 
 MOTOR_SIZES_W = tuple(1000.0 * kw for kw in (2.2, 3.0, 4.0, 5.5, 7.5, 11, 15, 18.5, 22, 30, 37, 45, 55, 75))
 DRIVES = ("v_belt", "cogged_belt", "flat_belt", "synchronous_belt", "direct")
@@ -207,56 +208,89 @@ def _draw_control(rng: np.random.Generator, kind: str, duct: Duct) -> Control:
     )
 
 
-def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | None = None) -> FanPlan:
-    """One fan at random within the choices."""
-    wish = choices or Choices()
-    site = draw_site(rng, wish.altitude_m)
-    fan_type = _pick(rng, wish.fan_type, FAN_TYPES)
-    drive = _pick(rng, wish.drive, DRIVES, (0.5, 0.2, 0.05, 0.1, 0.15))
-    duty = _pick(rng, wish.duty, ("supply", "return", "exhaust"), (0.5, 0.2, 0.3))
-    control_kind = _pick(
-        rng, wish.control, ("pressure", "flow", "scheduled", "constant"), (0.4, 0.25, 0.25, 0.1)
+class _Kind(NamedTuple):
+    """What sort of fan it is, before any size."""
+
+    fan_type: str
+    drive: str
+    duty: str
+    control: str
+
+    @property
+    def has_drive(self) -> bool:
+        """Whether a drive feeds the motor, and not a starter."""
+        return self.control != "constant"
+
+
+class _Machinery(NamedTuple):
+    """Wheel and motor with the speed ratio and design torque (over rated) between them."""
+
+    wheel: Wheel
+    motor: Motor
+    ratio: float
+    design_torque: float
+
+
+def _draw_kind(rng: np.random.Generator, wish: Choices) -> _Kind:
+    return _Kind(
+        _pick(rng, wish.fan_type, FAN_TYPES),
+        _pick(rng, wish.drive, DRIVES, (0.5, 0.2, 0.05, 0.1, 0.15)),
+        _pick(rng, wish.duty, ("supply", "return", "exhaust"), (0.5, 0.2, 0.3)),
+        _pick(rng, wish.control, ("pressure", "flow", "scheduled", "constant"), (0.4, 0.25, 0.25, 0.1)),
     )
-    has_drive = control_kind != "constant"
-    design_p = float(
-        rng.uniform(250.0, 500.0) if fan_type in ("forward_curved", "axial") else rng.uniform(450.0, 1400.0)
-    )
-    airflow_per_w = PEAK_EFFICIENCY[fan_type] / design_p
+
+
+def _draw_machinery(rng: np.random.Generator, wish: Choices, kind: _Kind) -> _Machinery:
+    """A wheel for some duty, a motor that can turn it, and the ratio that brings it near full speed."""
+    is_low = kind.fan_type in ("forward_curved", "axial")
+    design_p = float(rng.uniform(250.0, 500.0) if is_low else rng.uniform(450.0, 1400.0))
+    airflow_per_w = PEAK_EFFICIENCY[kind.fan_type] / design_p
     largest = 0.85 * (wish.motor_w or 70_000.0) * airflow_per_w
     smallest = 0.6 * (wish.motor_w or 2_800.0) * airflow_per_w
     design_q = float(np.exp(rng.uniform(np.log(smallest), np.log(largest))))
     family = _pick(rng, wish.wheel_family, FAMILIES)
     wheel_rpm = float(rng.uniform(600.0, 1500.0))
-    wheel = draw_wheel(rng, fan_type, design_q, design_p, wheel_rpm, family=family)
-    motor = draw_motor(rng, wish, 1.08 * wheel.design_shaft_w, has_drive)
-    top = float(rng.uniform(0.86, 0.98)) if has_drive else 1.0
-    if drive == "direct":
+    wheel = draw_wheel(rng, kind.fan_type, design_q, design_p, wheel_rpm, family=family)
+    motor = draw_motor(rng, wish, 1.08 * wheel.design_shaft_w, kind.has_drive)
+    top = float(rng.uniform(0.86, 0.98)) if kind.has_drive else 1.0
+    if kind.drive == "direct":
         wheel_rpm = motor.rated_rpm * top
         wheel = replace(wheel, design_rpm=wheel_rpm)
     ratio = wheel_rpm / (motor.rated_rpm * top)
     design_torque = wheel.design_shaft_w / (wheel_rpm * np.pi / 30) * ratio / motor.rated_nm
+    return _Machinery(wheel, motor, float(ratio), float(design_torque))
+
+
+def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | None = None) -> FanPlan:
+    """One fan at random within the choices."""
+    wish = choices or Choices()
+    site = draw_site(rng, wish.altitude_m)
+    kind = _draw_kind(rng, wish)
+    wheel, motor, ratio, design_torque = _draw_machinery(rng, wish, kind)
+    is_supply = kind.duty == "supply"
     is_metric = bool(rng.random() < 0.5) if wish.is_metric is None else wish.is_metric
-    duct = _draw_duct(rng, control_kind, duty == "supply", wish.economiser_swing)
-    control = _draw_control(rng, control_kind, duct)
+    duct = _draw_duct(rng, kind.control, is_supply, wish.economiser_swing)
+    control = _draw_control(rng, kind.control, duct)
     location = _pick(rng, wish.pressure_location, ("across_fan", "duct", "near"), (0.55, 0.3, 0.15))
     if location == "near":
-        location = "fan_outlet" if duty == "supply" else "fan_inlet"
-    moves = "room" if duty != "supply" else _pick(rng, None, ("conditioned", "outdoor"), (0.8, 0.2))
+        location = "fan_outlet" if is_supply else "fan_inlet"
+    moves = _pick(rng, None, ("conditioned", "outdoor"), (0.8, 0.2)) if is_supply else "room"
     if wish.is_narrow:
         control = replace(control, min_flow=0.82, max_flow=0.92, night_command=0.97 * control.day_command)
-    sensors = draw_sensors(rng, wish, design_q, design_p, is_metric=is_metric, has_speed=has_drive)
+    size = (wheel.design_airflow_m3s, wheel.design_pressure_pa)
+    sensors = draw_sensors(rng, wish, *size, is_metric=is_metric, has_speed=kind.has_drive)
     plan = FanPlan(
-        name=name,
-        wheel=wheel,
-        motor=motor,
-        belt=draw_belt(rng, drive, float(design_torque), wish.belt_law),
-        ratio=float(ratio),
-        duty=duty,
-        drive=drive,
-        use=_pick(rng, wish.use, USES_BY_CONTROL[control_kind]),
+        name,
+        wheel,
+        motor,
+        belt=draw_belt(rng, kind.drive, design_torque, wish.belt_law),
+        ratio=ratio,
+        duty=kind.duty,
+        drive=kind.drive,
+        use=_pick(rng, wish.use, USES_BY_CONTROL[kind.control]),
         moves=moves,
         duct=duct,
-        control=replace(control, max_fraction=float(rng.choice([1.0, 1.1])) if has_drive else 1.0),
+        control=replace(control, max_fraction=float(rng.choice([1.0, 1.1])) if kind.has_drive else 1.0),
         sensors=sensors,
         pressure_location=location,
         bearing_fraction=float(rng.uniform(0.006, 0.025)),
