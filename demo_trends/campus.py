@@ -3,7 +3,6 @@
 import json
 import zlib
 from collections.abc import Iterator
-from importlib import resources
 from pathlib import Path
 
 import numpy as np
@@ -239,14 +238,3 @@ def generate(folder: Path) -> None:
     (folder / "truth.csv").write_text(truth_text(weather), encoding="utf-8")
     made_with = {"seed": SEED, "numpy": np.__version__}
     (folder / "made_with.json").write_text(json.dumps(made_with) + "\n", encoding="utf-8")
-
-
-def write_campus(folder: Path) -> None:
-    """Copy the checked-in site folder (site.toml, fans.csv, service_log.csv, drop) to a folder."""
-    packaged = resources.files("demo_trends") / "campus"
-    (folder / "drop").mkdir(parents=True, exist_ok=True)
-    for name in ("site.toml", "fans.csv", "service_log.csv"):
-        (folder / name).write_bytes((packaged / name).read_bytes())
-    for export in (packaged / "drop").iterdir():
-        if export.name.endswith(".csv"):
-            (folder / "drop" / export.name).write_bytes(export.read_bytes())
