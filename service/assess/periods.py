@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from analytics.results_version import RESULTS_VERSION
 from config.epoch import FanEpoch
 from config.site import Baseline
 
-RESULTS_VERSION: Final = 1
 _OPERATING_DAYS: Final = 30
 _STEADY_HOURS: Final = 150
 _STEADY_HOURS_A_DAY: Final = 3

@@ -4,8 +4,8 @@ import textwrap
 from typing import Final
 
 from analytics.vocabulary import Cause
-from service.alerts.messages import CAUSE_WORDS, CAUTION
 from service.store.fleet import FanStanding, Standing
+from service.words import CAUSE_WORDS, CAUTION
 
 WIDTH: Final = 100
 _HEAD: Final = ("fan", "standing", "slip % (95 %)", "drag %", "since", "why")

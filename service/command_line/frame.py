@@ -16,6 +16,7 @@ from service.command_line.new_site import new_site
 from service.command_line.outcome import outcome_of
 from service.command_line.points import points
 from service.command_line.pull import pull
+from service.command_line.why import why
 
 
 class Frame(TyperGroup):
@@ -76,6 +77,7 @@ app.command("points")(points)
 app.command("pull")(pull)
 app.command("export")(export)
 app.command("assess")(assess)
+app.command("why")(why)
 app.command("log")(log)
 
 

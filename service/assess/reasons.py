@@ -1,0 +1,92 @@
+"""Why does the ledger say so: one fan's day with its evidence."""
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from analytics.day_hours import day_operating, day_zeros
+from analytics.evidence import EvidenceLine, Seen, evidence
+from analytics.judging import FanDay
+from analytics.model import SIZE
+from analytics.scaled_hours import scaled_hours
+from config.folder import SiteFolder
+from service.assess.fitted import curves_from_json
+from service.assess.hours_upkeep import midnight
+from service.store.ledger_tables import curves as curves_table
+from service.store.ledger_tables import daily, episodes
+from service.store.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Why:
+    """A ledger row, what was seen that day, each cause held against it, and the alerts open then.
+
+    `healthy` describes the healthy period in words; `seen` and `lines` are None and empty where the day has
+    no hours in the fitted range or the fan no healthy curves.
+    """
+
+    row: dict[str, Any] | None
+    healthy: str
+    seen: Seen | None
+    lines: tuple[EvidenceLine, ...]
+    alerts: tuple[str, ...]
+
+
+def why(site: SiteFolder, store: Store, fan: str, date: dt.date | None = None) -> Why:
+    """Return the verdict of a fan's day (default: its latest) with its evidence."""
+    with store.reader() as connection:
+        query = sa.select(daily).where(daily.c.fan == fan).order_by(daily.c.date.desc()).limit(1)
+        if date is not None:
+            query = query.where(daily.c.date == date)
+        row = connection.execute(query).one_or_none()
+        held = connection.execute(
+            sa.select(curves_table).where(curves_table.c.fan == fan).order_by(curves_table.c.epoch)
+        ).all()
+        opened = connection.execute(
+            sa.select(episodes).where(episodes.c.fan == fan).order_by(episodes.c.opened_at)
+        ).all()
+    if row is None:
+        return Why(None, _healthy_words(held[-1]) if held else "no healthy period yet", None, (), ())
+    which = [part for part in held if part.first_date is None or part.first_date <= row.date]
+    part = which[-1] if which else None
+    alerts = tuple(
+        f"{alert.opened_on}: {alert.message}"
+        for alert in opened
+        if alert.opened_on <= row.date and (alert.closed_on is None or alert.closed_on > row.date)
+    )
+    seen, lines = _evidence(site, store, fan, row.date, part)
+    words = _healthy_words(part) if part is not None else "no healthy period yet"
+    return Why(dict(row._mapping), words, seen, lines, alerts)
+
+
+def _healthy_words(part: Any) -> str:
+    if part.fitted is None:
+        return f"no healthy curves: {part.reason}"
+    fitted = curves_from_json(part.fitted)
+    return (
+        f"{part.first_date} to {part.last_date}: {fitted.hours} steady hours on {fitted.days} days; CV(RMSE) of "
+        f"pressure {100 * fitted.pressure_cv_rmse:.1f} % and of load {100 * fitted.load_cv_rmse:.1f} %, bias "
+        f"(NMBE) {100 * fitted.pressure_nmbe:+.2f} % and {100 * fitted.load_nmbe:+.2f} %"
+    )
+
+
+def _evidence(
+    site: SiteFolder, store: Store, fan: str, date: dt.date, part: Any
+) -> tuple[Seen | None, tuple[EvidenceLine, ...]]:
+    epoch = site.epoch_at(fan, date)
+    if part is None or part.fitted is None or epoch is None:
+        return None, ()
+    curves = curves_from_json(part.fitted)
+    if len(curves.mean) != SIZE:
+        # Curves of another version of the results wait for the next `assess`.
+        return None, ()
+    hours = store.hours.read([fan], midnight(site, date), midnight(site, date + dt.timedelta(days=1)))
+    if hours.empty:
+        return None, ()
+    scaled = scaled_hours(hours, epoch.machine, curves.channels)
+    packed = FanDay(day_operating(scaled, curves), day_zeros(scaled, curves), (), 1.0)
+    if packed.hours_used == 0:
+        return None, ()
+    return evidence(packed, curves, epoch.machine)

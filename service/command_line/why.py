@@ -1,0 +1,101 @@
+"""`slipledger why`: the verdict of a day with its evidence."""
+
+import datetime as dt
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from service.command_line.arguments import SiteArgument
+
+if TYPE_CHECKING:
+    from service.assess.reasons import Why
+
+
+_COLUMNS = (("size %", 8), ("pressure %", 11), ("load %", 8), ("command %", 10), ("misfit", 7))
+
+
+def why(
+    site: SiteArgument,
+    *,
+    fan: Annotated[str, typer.Option(help="The fan.", show_default=False)],
+    date: Annotated[
+        str | None, typer.Option(metavar="D", help="A plant day; default: the latest.", show_default=False)
+    ] = None,
+) -> None:
+    """Say why the ledger says so: a day's verdict with its evidence."""
+    from config import load_site  # noqa: PLC0415 - kept out of --help
+    from config.faults import advice  # noqa: PLC0415 - kept out of --help
+    from service.assess.reasons import why as reasons  # noqa: PLC0415 - kept out of --help
+    from service.store import open_store  # noqa: PLC0415 - kept out of --help
+
+    declared = load_site(site)
+    if fan not in declared.fan_names:
+        remedy = advice(fan, list(declared.fan_names), "name a fan of fans.csv")
+        raise typer.BadParameter(f"there is no fan {fan!r}; {remedy}", param_hint="--fan")
+    try:
+        day = None if date is None else dt.date.fromisoformat(date)
+    except ValueError:
+        remedy = "write a date as 2025-05-31"
+        raise typer.BadParameter(f"{date!r} is no date; {remedy}", param_hint="--date") from None
+    with open_store(declared) as store:
+        print("\n".join(_lines(fan, day, reasons(declared, store, fan, day))))
+
+
+def _lines(fan: str, date: dt.date | None, told: "Why") -> list[str]:
+    from service.words import CAUTION  # noqa: PLC0415 - kept out of --help
+
+    if told.row is None:
+        when = "" if date is None else f" for {date}"
+        remedy = "pull and assess first, or name a day the fan ran"
+        return [f"{fan}: no row in the ledger{when}; {remedy}.", f"Healthy period: {told.healthy}."]
+    lines = [f"{fan}, {told.row['date']}", "", *_verdict(told.row), f"Healthy period: {told.healthy}."]
+    lines += ["", *_table(told)] if told.seen is not None else []
+    lines += ["", "Open alerts:", *(f"  {alert}" for alert in told.alerts)] if told.alerts else []
+    return [*lines, "", CAUTION]
+
+
+def _verdict(row: dict[str, Any]) -> list[str]:
+    from analytics.vocabulary import Cause  # noqa: PLC0415 - kept out of --help
+    from service.words import CAUSE_WORDS  # noqa: PLC0415 - kept out of --help
+
+    share = "" if row["cause_share"] is None else f" ({100 * row['cause_share']:.0f} % sure)"
+    lines = [f"Verdict: {CAUSE_WORDS[Cause(row['cause'])]}{share}."]
+    for name, words in (
+        ("slip_ref", "Slip at the reference torque"),
+        ("slip", "Slip that day"),
+        ("slip_change", "  of it above the healthy drive"),
+        ("drag_ref", "Drag rise at the reference torque"),
+        ("drive_loss", "Drive loss that day"),
+        ("drive_loss_change", "  of it above the healthy drive"),
+    ):
+        if row[f"{name}_pct"] is not None:
+            low, high = row[f"{name}_low_pct"], row[f"{name}_high_pct"]
+            lines.append(f"{words}: {row[f'{name}_pct']:.2f} % (95 %: {low:.2f} to {high:.2f})")
+    if row["excess_kw"] is not None:
+        lines.append(f"Excess motor shaft power at the same air: {row['excess_kw']:.2f} kW")
+    lines.append(f"Hours running {row['hours']:.1f}, used {row['hours_used']}.")
+    return [*lines, f"Note: {row['note']}."] if row["note"] else lines
+
+
+def _table(told: "Why") -> list[str]:
+    seen = told.seen
+    if seen is None:
+        return []
+    titles = (f"{title:>{width}}" for title, width in _COLUMNS)
+    head = " ".join([f"{'that day alone':34}", *titles])
+    lines = [
+        "Against the healthy fan at the same airflow and command; what each cause alone would have done:",
+        head,
+        "-" * len(head),
+        f"{'seen':34} {'':>8} {seen.pressure_pct:11.2f} {seen.load_pct:8.2f}",
+    ]
+    lines += [
+        f"{line.cause.value + ' (' + line.parameter.replace('_', ' ') + ')':34} {line.size_pct:8.2f} "
+        f"{line.pressure_pct:11.2f} {line.load_pct:8.2f} {line.command_pct:10.2f} {line.misfit:7.1f}"
+        for line in told.lines
+    ]
+    return [
+        *lines,
+        "Misfit is what is left, in standard deviations of a day. The verdict weighs all days and how often "
+        "each cause comes.",
+    ]
