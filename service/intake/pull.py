@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +11,7 @@ import pyarrow as pa
 from config.folder import SiteFolder
 from config.site import Source
 from service.intake.arrivals import Arrival, Arrivals
+from service.intake.known import KnownExports
 from service.intake.mapping import PointMap, map_points, shaping_digest
 from service.intake.merge import Merge, Outcome
 from service.intake.ranks import Rank
@@ -98,15 +100,17 @@ class _Pass:
         self._settings = settings
         self._progress = progress
         self._zone = site.site.zone
-        self._read = list(store.catalogue.read_in(generation))
-        self._arrivals = Arrivals(site, store, now, report, self._read)
+        names = {source.name for source in site.site.sources}
+        self._known = KnownExports(store.catalogue, generation, names)
+        self._arrivals = Arrivals(site, store, now, report, self._known)
         self._recent: dict[int, FileReading] = {}
         self._begin_commit()
 
     def run(self) -> None:
         """Read what is new, then what was kept and never read."""
         self._take(self._arrivals.new())
-        self._take(self._arrivals.unread(self._store.catalogue.newest_of_exports()))
+        self._commit()
+        self._take(self._arrivals.left())
         self._commit()
 
     def _take(self, arrivals: Iterable[Arrival]) -> None:
@@ -138,16 +142,16 @@ class _Pass:
 
     def _take_one(self, arrival: Arrival) -> None:
         if arrival.export is None:
-            self._enter(arrival, FileReading(arrival.problem), Outcome(), "")
+            self._enter(arrival, FileReading(arrival.problem), Outcome(), "", 0)
             return
         export, source = arrival.export, self._settings.of(arrival.export)
         reading = self._reading(export, arrival.content)
         digest = shaping_digest(source)
-        one = ReadExport(export, reading.is_named_by_file, digest, reading.first_us, reading.newest_us)
-        outcome = self._merge.add(reading, self._arrivals.rank(one))
-        self._enter(arrival, reading, outcome, digest)
-        self._read.append(one)
-        self._arrivals.note_read(one)
+        one = ReadExport(export, reading.is_named_by_file, digest, reading.first_us, reading.newest_us, 0)
+        rank = self._known.rank(one)
+        outcome = self._merge.add(reading, rank)
+        self._enter(arrival, reading, outcome, digest, rank.modified_us)
+        self._known.note_read(replace(one, ranked_us=rank.modified_us))
         for refused in reading.refused:
             self._refusals.append(
                 {
@@ -183,7 +187,9 @@ class _Pass:
         except (OSError, ValueError, LookupError, ArithmeticError, pa.ArrowException) as error:
             return FileReading(f"cannot be read: {type(error).__name__}: {error}")
 
-    def _enter(self, arrival: Arrival, reading: FileReading, outcome: Outcome, digest: str) -> None:
+    def _enter(
+        self, arrival: Arrival, reading: FileReading, outcome: Outcome, digest: str, ranked_us: int
+    ) -> None:
         counts = {
             "rows_read": outcome.stored + outcome.identical + outcome.superseded + reading.refused_count,
             "stored": outcome.stored,
@@ -208,6 +214,7 @@ class _Pass:
                 "export_id": None if arrival.export is None else arrival.export.id,
                 "is_named_by_file": reading.is_named_by_file,
                 "source_digest": digest,
+                "ranked_us": ranked_us,
                 "first_us": reading.first_us,
                 "newest_us": reading.newest_us,
             }
@@ -217,9 +224,8 @@ class _Pass:
         """Tell at which times an export that outranks one gives a point a value: the kept exports know."""
         result = np.zeros(len(times_us), dtype=bool)
         first, last = int(times_us.min()), int(times_us.max())
-        rank_of = self._arrivals.rank
-        for one in sorted(self._read, key=rank_of, reverse=True):
-            if rank_of(one) <= rank or result.all():
+        for one in self._known.read_above(rank):
+            if result.all():
                 break
             if one.first_us is None or one.newest_us is None or one.first_us > last or one.newest_us < first:
                 continue

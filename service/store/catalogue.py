@@ -36,6 +36,7 @@ class ReadExport:
     source_digest: str
     first_us: int | None
     newest_us: int | None
+    ranked_us: int
 
 
 class Catalogue:
@@ -116,6 +117,16 @@ class Catalogue:
         with self._database.writer() as connection:
             connection.execute(sa.update(exports).where(exports.c.id == export_id).values(**values))
 
+    def note_rank(self, generation: Generation, export_id: int, ranked_us: int) -> None:
+        """Note that an export stands at a later time of its file, which nothing has to be read for."""
+        of_generation = sa.select(passes.c.id).where(passes.c.generation_id == generation.id)
+        with self._database.writer() as connection:
+            connection.execute(
+                sa.update(intake)
+                .where(intake.c.export_id == export_id, intake.c.pass_id.in_(of_generation))
+                .values(ranked_us=ranked_us)
+            )
+
     def read_in(self, generation: Generation) -> tuple[ReadExport, ...]:
         """Return what a generation has read, in passes that are done."""
         query = (
@@ -125,6 +136,7 @@ class Catalogue:
                 intake.c.source_digest,
                 intake.c.first_us,
                 intake.c.newest_us,
+                intake.c.ranked_us,
             )
             .select_from(intake.join(exports).join(passes))
             .where(passes.c.generation_id == generation.id, passes.c.state == "done")
@@ -132,8 +144,7 @@ class Catalogue:
         )
         with self._database.reader() as connection:
             return tuple(
-                ReadExport(_export(row), row.is_named_by_file, row.source_digest, row.first_us, row.newest_us)
-                for row in connection.execute(query)
+                ReadExport(_export(row), *row[len(_EXPORT_COLUMNS) :]) for row in connection.execute(query)
             )
 
     def newest_of_exports(self) -> dict[int, int]:

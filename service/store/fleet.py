@@ -76,7 +76,7 @@ def fleet(site: SiteFolder, store: Store) -> list[FanStanding]:
         judged = _latest(connection, daily.c.slip_pct.is_not(None))
         alerts = _open_alerts(connection)
         by_fan = sa.select(fan_days.c.fan, sa.func.avg(fan_days.c.hours_running)).group_by(fan_days.c.fan)
-        hours = dict(connection.execute(by_fan).tuples())
+        hours = dict(connection.execute(by_fan).tuples().all())
     price = site.site.energy_price_per_kwh
     standings = []
     for fan in site.fan_names:

@@ -107,6 +107,7 @@ intake = sa.Table(
     sa.Column("decided", sa.Text, nullable=False),
     sa.Column("is_named_by_file", sa.Boolean, nullable=False),  # its name said which point it holds
     sa.Column("source_digest", sa.String(64), nullable=False),  # of the source's settings it was read under
+    sa.Column("ranked_us", sa.BigInteger, nullable=False),  # the file's time that its rank was taken from
     sa.Column("first_us", sa.BigInteger),
     sa.Column("newest_us", sa.BigInteger),
     sa.CheckConstraint("rows_read = stored + identical + superseded + refused", name="rows_read"),

@@ -80,6 +80,7 @@ def upgrade() -> None:
         sa.Column("decided", sa.Text(), nullable=False),
         sa.Column("is_named_by_file", sa.Boolean(), nullable=False),
         sa.Column("source_digest", sa.String(length=64), nullable=False),
+        sa.Column("ranked_us", sa.BigInteger(), nullable=False),
         sa.Column("first_us", sa.BigInteger(), nullable=True),
         sa.Column("newest_us", sa.BigInteger(), nullable=True),
         sa.CheckConstraint("cells = rows_read + missing + unmapped", name=op.f("ck_intake_cells")),
