@@ -53,7 +53,7 @@ generations = sa.Table(
 )
 
 # A pass is one Delta commit and its ledger rows. The rows are written with the intention and count once
-# the pass is done; `committed` says that start-up found the Delta commit of a pass that had not said so.
+# the pass is done; start-up finds out from the Delta log how far one got that is only intended.
 passes = sa.Table(
     "passes",
     METADATA,
@@ -65,7 +65,7 @@ passes = sa.Table(
     sa.Column("has_readings", sa.Boolean, nullable=False),
     sa.Column("started", UtcTime, nullable=False),
     sa.Column("finished", UtcTime),
-    sa.CheckConstraint("state in ('intended', 'committed', 'done')", name="state"),
+    sa.CheckConstraint("state in ('intended', 'done')", name="state"),
     sqlite_autoincrement=True,  # an id is never used twice: it is the marker in the Delta log
 )
 

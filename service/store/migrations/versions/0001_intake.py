@@ -50,7 +50,7 @@ def upgrade() -> None:
         sa.Column("has_readings", sa.Boolean(), nullable=False),
         sa.Column("started", UtcTime(), nullable=False),
         sa.Column("finished", UtcTime(), nullable=True),
-        sa.CheckConstraint("state in ('intended', 'committed', 'done')", name=op.f("ck_passes_state")),
+        sa.CheckConstraint("state in ('intended', 'done')", name=op.f("ck_passes_state")),
         sa.ForeignKeyConstraint(
             ["generation_id"],
             ["generations.id"],
