@@ -164,7 +164,6 @@ class _Clocked:
                 self.refusal[fault.row] = Refusal.NO_TIME
         self.times_us: Times = times
         self.is_good: Mask = self.refusal == Refusal.NONE
-        self.is_good_everywhere = bool(self.is_good.all())
 
 
 def _passings(sheet: Sheet, layout: Layout, wall_us: Times, is_repeated: Mask) -> NDArray[np.int8]:
@@ -205,13 +204,15 @@ class _Reader:
         self._decimal = decimal
         self._whole_lines = {fault.row: fault for fault in sheet.faults if fault.column is None}
         self._cuts = {(fault.row, fault.column): fault for fault in sheet.faults if fault.column is not None}
+        self._is_usable: Mask = clocked.is_good.copy()
+        self._is_usable[list(self._whole_lines)] = False
         good = clocked.times_us[clocked.is_good]
         if good.size:
             reading.first_us, reading.newest_us = int(good.min()), int(good.max())
 
     def read_columns(self, names: Mapping[int, str], rows: Sequence[Sequence[str]]) -> None:
         """Read a file in which each column is a point."""
-        axis = _Axis(self._clocked.times_us, self._usable_rows())
+        axis = _Axis(self._clocked.times_us, self._is_usable)
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
         pending: dict[str, list[tuple[Numbers, _Axis]]] = {}
         for column, name in names.items():
@@ -253,14 +254,9 @@ class _Reader:
                 states = states or self._numbers(column, is_status=True)
             numbers = _taken(states if self._points.is_status(name) and states else plain, rows)
             self._account(numbers, column, lost, rows)
-            axis = _Axis(self._clocked.times_us[rows], self._usable_rows()[rows])
+            axis = _Axis(self._clocked.times_us[rows], self._is_usable[rows])
             self._reading.series[name] = _series([(numbers, axis)])
         self._refuse_lines(lost)
-
-    def _usable_rows(self) -> Mask:
-        usable = self._clocked.is_good.copy()
-        usable[list(self._whole_lines)] = False
-        return usable
 
     def _numbers(self, column: int, *, is_status: bool) -> Numbers:
         cells = self._sheet.columns[column]
@@ -276,13 +272,13 @@ class _Reader:
         self, numbers: Numbers, column: int, lost: NDArray[np.int64], rows: NDArray[np.intp]
     ) -> None:
         """Count a column's missing and refused cells; values on refused lines are counted in `lost`."""
+        is_usable = self._is_usable[rows]
         for (row, cut_column), fault in self._cuts.items():
-            place = np.flatnonzero(rows == row) if cut_column == column else ()
-            for found in place:
-                numbers.refuse(int(found))
-                self._refuse(row, column, fault.text, fault.reason)
+            for place in np.flatnonzero(rows == row).tolist() if cut_column == column else ():
+                numbers.refuse(place)
+                if is_usable[place]:
+                    self._refuse(row, column, fault.text, fault.reason)
         self._reading.missing += int(np.count_nonzero(numbers.is_missing))
-        is_usable = self._usable_rows()[rows]
         if not is_usable.all():
             np.add.at(lost, rows[~is_usable & ~numbers.is_missing], 1)
         if numbers.is_refused is None:
