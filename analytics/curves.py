@@ -3,53 +3,32 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
-from sklearn.linear_model import HuberRegressor
 
 from analytics.arrays import Bools, Floats
+from analytics.curve_fit import (
+    LOAD,
+    PRESSURE,
+    Fit,
+    Healthy,
+    Noise,
+    fit_healthy,
+    latent_airflow,
+    refit,
+    residuals,
+    tame,
+)
+from analytics.curve_priors import curve_prior
 from analytics.information import day_information, hour_precision
 from analytics.machine import Machine
-from analytics.model import (
-    CURVE,
-    INDEX,
-    SIZE,
-    LoadKind,
-    Operating,
-    Parameter,
-    Plant,
-    expect,
-    linearise,
-)
-from analytics.motor import no_load_fraction_prior
-from analytics.priors import (
-    CURVE_SHAPES,
-    DUCT_BEND_SHIFT,
-    DUCT_SLOPE_SHIFT,
-    FLUX_EXPONENT,
-    FRICTION,
-    NO_LOAD_SD_MEASURED,
-    PATH_TREND_SD,
-    SLIP_EXPONENT,
-)
+from analytics.model import INDEX, LoadKind, Operating, Parameter, Plant, expect, linearise
+from analytics.priors import AIRFLOW_NOISE, LEAST_DAY_SD, LEAST_HOUR_SD
 from analytics.scaled_hours import Channels, ScaledHours, rated_motor_slip
 from analytics.statistics import cv_rmse, nmbe
-from analytics.vocabulary import MotorType, PressureLocation, SpeedControl
+from analytics.vocabulary import PressureLocation
 
 LEAST_HOURS = 24
-HOURS_A_DAY = 25
-PINNED_SD = 1e-5
-LEVEL_SD = 0.5
-PRESSURE, LOAD = 0, 1
 
 _CURVE_FIRST = INDEX[Parameter.PRESSURE_LEVEL]
-_ROBUST_SCALE = 1.5
-_START_SD = 0.02
-# What no healthy period shows: the model is not the fan. Floors of the shared error of a day.
-_LEAST_HOUR_SD = (0.004, 0.004)
-_LEAST_DAY_SD = (0.0025, 0.003)
-_FLUX_STARTS = (0.0, 0.5, 1.0)
-# Amps say little of torque below this speed; their spread is widened, not clipped.
-WEAK_CURRENT_SPEED = 0.45
 
 
 class TooLittleHealthyDataError(ValueError):
@@ -122,25 +101,30 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
         )
     motor_slip = rated_motor_slip(machine, channels)
     operating, scales = _scaled(hours, keep, channels, motor_slip)
-    prior_mean, prior_sd = _prior(machine, channels, operating)
-    plant = Plant(np.array([motor_slip]), np.array([float(channels.load_kind)]), np.array([1.0]))
+    prior_mean, prior_sd = curve_prior(machine, channels, operating)
+    guess = _plant(motor_slip, channels, 1.0)
+    usual = expect(prior_mean[None], guess, operating).torque[0]
+    plant = _plant(motor_slip, channels, float(np.percentile(usual, 95)))
     age = (day[keep] - day[keep][0]).astype(np.float64)
     is_loading = channels.has_pressure and machine.pressure_location is not PressureLocation.ACROSS_FAN
-    trend_sd = PATH_TREND_SD if is_loading else PINNED_SD
-    problem = _Problem(operating, plant, prior_mean, prior_sd, channels, age, trend_sd)
-    mean, trend = _fit(problem)
-    residuals, fitted = _residuals(mean, trend, problem)
+    has = np.array([channels.has_pressure, channels.load_kind is not LoadKind.NONE])
+    problem = Healthy(operating, plant, prior_mean, prior_sd, has, age, is_loading)
+    fit = fit_healthy(problem)
+    missed, fitted = residuals(problem, fit.theta, fit.trend)
     reference = float(np.percentile(fitted.torque[0], 95))
-    plant = Plant(plant.rated_slip, plant.load_kind, np.array([reference]))
-    days = day[keep]
-    hour_covariance, day_covariance = _error_covariances(residuals, days)
-    covariance = _covariance(
-        mean, prior_sd, plant, operating, days, hour_covariance, day_covariance, channels
+    mean = fit.theta.copy()
+    mean[INDEX[Parameter.CREEP]] *= reference / plant.reference_torque[0]
+    final = Healthy(
+        operating, _plant(motor_slip, channels, reference), prior_mean, prior_sd, has, age, is_loading
     )
+    days = day[keep]
+    hour_covariance, day_covariance = _error_covariances(missed, days)
+    covariance = _covariance(final, Fit(mean, fit.trend, fit.noise), days, hour_covariance, day_covariance)
+    covariance = covariance + _noise_doubt(problem, fit)
     x = operating.airflow[0] / fitted.motor_speed[0]
     pressure = operating.pressure[0]
-    free = int((prior_sd[_CURVE_FIRST:] > 10 * PINNED_SD).sum())
-    parameters = min(free // 2, len(pressure) - 2)
+    expected_pressure = pressure * (1.0 - missed[:, PRESSURE])
+    parameters = min(len(problem.free) // 2, len(pressure) - 2)
     return HealthyCurves(
         channels,
         mean,
@@ -161,9 +145,9 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
         float(np.nanmedian(hours.wheel_ratio[keep])) if channels.has_wheel_speed else np.nan,
         int(keep.sum()),
         len(np.unique(days)),
-        cv_rmse(pressure, fitted.pressure[0], parameters),
+        cv_rmse(pressure, expected_pressure, parameters),
         cv_rmse(operating.load[0], fitted.load[0], parameters),
-        nmbe(pressure, fitted.pressure[0], parameters),
+        nmbe(pressure, expected_pressure, parameters),
         nmbe(operating.load[0], fitted.load[0], parameters),
     )
 
@@ -193,165 +177,21 @@ def _scaled(
     return operating, (airflow_scale, pressure_scale, sign)
 
 
-def _prior(machine: Machine, channels: Channels, operating: Operating) -> tuple[Floats, Floats]:
-    shape = CURVE_SHAPES[machine.fan_type]
-    slope, slope_sd = shape.pressure_slope
-    bend, bend_sd = shape.pressure_bend
-    if machine.pressure_location is not PressureLocation.ACROSS_FAN:
-        slope, slope_sd = slope + DUCT_SLOPE_SHIFT[0], float(np.hypot(slope_sd, DUCT_SLOPE_SHIFT[1]))
-        bend, bend_sd = bend + DUCT_BEND_SHIFT[0], float(np.hypot(bend_sd, DUCT_BEND_SHIFT[1]))
-    torque = np.median(operating.load / (operating.density * operating.speed**2))
-    no_load, no_load_sd = _no_load_prior(machine)
-    values = {
-        Parameter.SLIP_EXPONENT: (SLIP_EXPONENT[0], 0.0),
-        Parameter.PRESSURE_LEVEL: (0.0, LEVEL_SD),
-        Parameter.PRESSURE_SLOPE: (slope, slope_sd),
-        Parameter.PRESSURE_BEND: (bend, bend_sd),
-        Parameter.TORQUE_LEVEL: (float(np.log(np.clip(torque, 0.05, 3.0))), LEVEL_SD),
-        Parameter.TORQUE_SLOPE: shape.torque_slope,
-        Parameter.TORQUE_BEND: shape.torque_bend,
-        Parameter.FRICTION: FRICTION,
-        Parameter.FLUX_EXPONENT: FLUX_EXPONENT,
-        Parameter.NO_LOAD_CURRENT: (no_load, no_load_sd),
-    }
-    mean, sd = np.zeros(SIZE), np.full(SIZE, PINNED_SD)
-    for name, (centre, width) in values.items():
-        mean[INDEX[name]], sd[INDEX[name]] = centre, max(width, PINNED_SD)
-    for name in _pinned(machine, channels):
-        sd[INDEX[name]] = PINNED_SD
-    if Parameter.FLUX_EXPONENT in _pinned(machine, channels):
-        mean[INDEX[Parameter.FLUX_EXPONENT]] = 0.0
-    return mean, sd
+def _plant(motor_slip: float, channels: Channels, reference: float) -> Plant:
+    return Plant(np.array([motor_slip]), np.array([float(channels.load_kind)]), np.array([reference]))
 
 
-def _no_load_prior(machine: Machine) -> tuple[float, float]:
-    rated = machine.motor_rated_current_a
-    if machine.motor_no_load_current_a is not None and rated:
-        return machine.motor_no_load_current_a / rated, NO_LOAD_SD_MEASURED
-    mean, sd = no_load_fraction_prior(machine.motor_rated_power_w)
-    return float(mean), float(sd)
-
-
-def _pinned(machine: Machine, channels: Channels) -> set[Parameter]:
-    pinned: set[Parameter] = set()
-    if not channels.has_pressure:
-        pinned |= {Parameter.PRESSURE_LEVEL, Parameter.PRESSURE_SLOPE, Parameter.PRESSURE_BEND}
-    if channels.load_kind is LoadKind.NONE:
-        pinned |= {Parameter.TORQUE_LEVEL, Parameter.FRICTION}
-    if channels.load_kind is not LoadKind.CURRENT:
-        pinned |= {Parameter.NO_LOAD_CURRENT}
-    is_fluxed = machine.motor_type is MotorType.INDUCTION and machine.speed_control is SpeedControl.VFD
-    if not is_fluxed or (
-        channels.load_kind is not LoadKind.CURRENT and not rated_motor_slip(machine, channels)
-    ):
-        pinned |= {Parameter.FLUX_EXPONENT}
-    return pinned
-
-
-@dataclass(frozen=True, slots=True)
-class _Problem:
-    operating: Operating
-    plant: Plant
-    mean: Floats
-    sd: Floats
-    channels: Channels
-    age: Floats
-    trend_sd: float
-
-
-def _fit(problem: _Problem) -> tuple[Floats, float]:
-    # A filter loads within the healthy period too: its daily rise is fitted beside the curves, which
-    # then are those of the period's first day.
-    mean, sd = problem.mean, problem.sd
-    started = _robust_start(problem)
-    free = np.flatnonzero(sd > 10 * PINNED_SD)
-    spread = load_spread(problem.operating.speed, problem.plant.load_kind[:, None])[0]
-    flux = INDEX[Parameter.FLUX_EXPONENT]
-    starts = _FLUX_STARTS if flux in free else (float(mean[flux]),)
-    lower = np.full(len(free) + 1, -np.inf)
-    lower[:-1][free == INDEX[Parameter.FRICTION]] = 0.0
-
-    def spelled(values: Floats) -> tuple[Floats, float]:
-        theta = started.copy()
-        theta[free] = values[:-1]
-        return theta, float(values[-1]) * problem.trend_sd
-
-    def miss(values: Floats) -> Floats:
-        residuals, _ = _residuals(*spelled(values), problem)
-        data = residuals / _START_SD
-        believed = (values[:-1] - mean[free]) / sd[free]
-        return np.concatenate([data[:, PRESSURE], data[:, LOAD] / spread, believed, values[-1:]])
-
-    found = []
-    for start in starts:
-        first = started.copy()
-        first[flux] = start
-        guess = np.append(first[free], 0.0)
-        found.append(
-            least_squares(miss, guess, loss="soft_l1", f_scale=_ROBUST_SCALE, bounds=(lower, np.inf))
-        )
-    return spelled(min(found, key=lambda fit: float(fit.cost)).x)
-
-
-def _robust_start(problem: _Problem) -> Floats:
-    # A Huber line through the logs keeps stray hours out of the first guess of the pressure curve.
-    operating, plant, mean, sd = problem.operating, problem.plant, problem.mean, problem.sd
-    start = mean.copy()
-    if not problem.channels.has_pressure:
-        return start
-    speed = operating.speed[0] - 0.7 * plant.rated_slip[0] * operating.speed[0] ** 2
-    u = np.log(operating.airflow[0] / speed)
-    y = np.log(np.maximum(operating.pressure[0] / (operating.density[0] * speed**2), 0.02))
-    columns = np.column_stack([u, u**2])
-    wanted = y - columns @ mean[[INDEX[Parameter.PRESSURE_SLOPE], INDEX[Parameter.PRESSURE_BEND]]]
-    scaled = columns * sd[[INDEX[Parameter.PRESSURE_SLOPE], INDEX[Parameter.PRESSURE_BEND]]]
-    line = HuberRegressor(alpha=_START_SD**2 * len(u), max_iter=500).fit(scaled, wanted)
-    start[INDEX[Parameter.PRESSURE_LEVEL]] = float(line.intercept_)
-    for name, moved in zip((Parameter.PRESSURE_SLOPE, Parameter.PRESSURE_BEND), line.coef_, strict=True):
-        start[INDEX[name]] += float(moved) * sd[INDEX[name]]
-    return start
-
-
-def load_spread(speed: Floats, load_kind: Floats) -> Floats:
-    """Return the factor on an hour's load error: amps say little of torque at low speed."""
-    weak = np.maximum(1.0, np.square(WEAK_CURRENT_SPEED / np.maximum(speed, 0.05)))
-    return np.where(load_kind == LoadKind.CURRENT, weak, 1.0)
-
-
-def _residuals(theta: Floats, trend: float, problem: _Problem) -> tuple[Floats, "_Fitted"]:
-    operating, channels = problem.operating, problem.channels
-    expected = expect(theta[None], problem.plant, operating)
-    pressure = expected.pressure - trend * problem.age * operating.density * operating.airflow**2
-    residuals = np.zeros((operating.speed.shape[1], 2))
-    if channels.has_pressure:
-        residuals[:, PRESSURE] = operating.pressure[0] / np.maximum(pressure[0], 1e-3) - 1.0
-    if channels.load_kind is not LoadKind.NONE:
-        residuals[:, LOAD] = operating.load[0] / np.maximum(expected.load[0], 1e-3) - 1.0
-    return residuals, _Fitted(pressure, expected.load, expected.torque, expected.motor_speed)
-
-
-@dataclass(frozen=True, slots=True)
-class _Fitted:
-    pressure: Floats
-    load: Floats
-    torque: Floats
-    motor_speed: Floats
-
-
-def _error_covariances(residuals: Floats, days: Floats) -> tuple[Floats, Floats]:
-    # Stray hours are pulled in to three robust deviations before variances are taken.
-    centre = np.median(residuals, axis=0)
-    robust = 1.4826 * np.median(np.abs(residuals - centre), axis=0) + 1e-9
-    tame = np.clip(residuals, centre - 3.5 * robust, centre + 3.5 * robust)
+def _error_covariances(missed: Floats, days: Floats) -> tuple[Floats, Floats]:
+    drawn = tame(missed)
     _, group, count = np.unique(days, return_inverse=True, return_counts=True)
-    means = np.stack([np.bincount(group, weights=tame[:, c]) / count for c in (PRESSURE, LOAD)], axis=1)
-    within = tame - means[group]
-    hour = within.T @ within / max(len(tame) - len(count), 1)
+    means = np.stack([np.bincount(group, weights=drawn[:, c]) / count for c in (PRESSURE, LOAD)], axis=1)
+    within = drawn - means[group]
+    hour = within.T @ within / max(len(drawn) - len(count), 1)
     # From day to next day, so that a slow drift of the period does not pass for weather.
     steps = np.diff(means, axis=0)
     between = 0.5 * steps.T @ steps / len(steps) if len(steps) > 2 else np.zeros((2, 2))
     day = between - hour * float(np.mean(1.0 / count))
-    return _floored(hour, _LEAST_HOUR_SD), _floored(_positive(day), _LEAST_DAY_SD)
+    return _floored(hour, LEAST_HOUR_SD), _floored(_positive(day), LEAST_DAY_SD)
 
 
 def _positive(matrix: Floats) -> Floats:
@@ -364,25 +204,24 @@ def _floored(matrix: Floats, least_sd: tuple[float, float]) -> Floats:
 
 
 def _covariance(
-    mean: Floats,
-    prior_sd: Floats,
-    plant: Plant,
-    operating: Operating,
-    days: Floats,
-    hour_covariance: Floats,
-    day_covariance: Floats,
-    channels: Channels,
+    problem: Healthy, fit: Fit, days: Floats, hour_covariance: Floats, day_covariance: Floats
 ) -> Floats:
-    expected, pressure, load = linearise(mean[None], plant, operating)
+    # At the flows all readings agree on: the measured ones spread by their noise, and would say too much.
+    hours = problem.operating
+    flow = latent_airflow(problem, fit)[None]
+    hours = Operating(hours.speed, flow, hours.density, hours.pressure, hours.load, hours.is_used)
+    _, pressure, load = linearise(fit.theta[None], problem.plant, hours)
     slopes = np.stack(
-        [pressure[0] / expected.pressure[0][:, None], load[0] / expected.load[0][:, None]], axis=1
+        [
+            pressure[0] / np.maximum(hours.pressure[0], 0.05)[:, None],
+            load[0] / np.maximum(hours.load[0], 0.02)[:, None],
+        ],
+        axis=1,
     )
-    counted = np.ones((1, len(days), 2)) * np.array(
-        [channels.has_pressure, channels.load_kind is not LoadKind.NONE]
-    )
+    counted = np.ones((1, len(days), 2)) * problem.has
     spread = np.ones_like(counted)
-    spread[0, :, LOAD] = load_spread(operating.speed, plant.load_kind[:, None])[0]
-    information = np.diag(1.0 / np.square(prior_sd))
+    spread[0, :, LOAD] = problem.spread
+    information = np.diag(1.0 / np.square(problem.sd))
     for value in np.unique(days):
         of_day = days == value
         precision = hour_precision(hour_covariance[None], counted[:, of_day], spread[:, of_day])
@@ -393,6 +232,13 @@ def _covariance(
     return np.asarray(np.linalg.inv(information[_CURVE_FIRST:, _CURVE_FIRST:]), dtype=np.float64)
 
 
+def _noise_doubt(problem: Healthy, fit: Fit) -> Floats:
+    # The airflow's noise is known to a factor only, and the slopes follow what is taken for it.
+    noise = Noise(fit.noise.airflow * (1.0 + 0.5 * AIRFLOW_NOISE[1]), fit.noise.pressure, fit.noise.load)
+    moved = refit(problem, fit, noise).theta[_CURVE_FIRST:] - fit.theta[_CURVE_FIRST:]
+    return np.outer(moved, moved)
+
+
 def _zero(stopped: Floats, day: Floats) -> tuple[float, float]:
     known = ~np.isnan(stopped)
     if known.sum() < 3:
@@ -400,6 +246,3 @@ def _zero(stopped: Floats, day: Floats) -> tuple[float, float]:
     means = np.array([np.mean(stopped[known & (day == value)]) for value in np.unique(day[known])])
     spread = float(np.std(means, ddof=1)) if len(means) > 2 else np.nan
     return float(np.mean(means)), spread
-
-
-CURVE_SIZE = len(CURVE)

@@ -4,7 +4,7 @@ import numpy as np
 
 from analytics.arrays import Bools, Floats
 from analytics.curves import HealthyCurves
-from analytics.model import INDEX, Operating, Parameter
+from analytics.model import INDEX, Operating, Parameter, curve
 from analytics.scaled_hours import ScaledHours
 from analytics.state import DayZeros
 
@@ -15,7 +15,7 @@ X_MARGIN = 0.10
 SPEED_MARGIN = 0.20
 _LEAST_ZERO_SD = 0.003
 _LEAST_STOPPED_HOURS = 2
-_NEWTON_STEPS = 4
+_GRID = 400
 
 
 def day_operating(hours: ScaledHours, curves: HealthyCurves) -> Operating:
@@ -72,12 +72,11 @@ def _x_of_resistance(hours: ScaledHours, curves: HealthyCurves) -> Floats:
         curves.mean[INDEX[name]]
         for name in (Parameter.PRESSURE_LEVEL, Parameter.PRESSURE_SLOPE, Parameter.PRESSURE_BEND)
     )
-    low, high = np.log(curves.least_x) - 0.5, np.log(curves.greatest_x) + 0.5
-    u = np.zeros_like(wanted)
-    for _ in range(_NEWTON_STEPS):
-        steepness = np.minimum(slope - 2.0 + 2.0 * bend * u, -0.2)
-        u = np.clip(u - (level + (slope - 2.0) * u + bend * u**2 - wanted) / steepness, low, high)
-    return np.asarray(np.exp(u))
+    # Pressure over flow squared falls with x, so that a grid read backwards inverts it.
+    x = np.geomspace(0.4 * curves.least_x, 1.8 * curves.greatest_x, _GRID)
+    steep = np.log(curve(x, level, slope, bend)) - 2.0 * np.log(x)
+    falling = np.minimum.accumulate(steep) - 1e-9 * np.arange(_GRID)
+    return np.asarray(np.exp(np.interp(-wanted, -falling, np.log(x))))
 
 
 def day_zeros(hours: ScaledHours, curves: HealthyCurves) -> DayZeros:

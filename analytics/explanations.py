@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.arrays import Floats
-from analytics.curves import PINNED_SD, HealthyCurves
+from analytics.curves import HealthyCurves
 from analytics.machine import Machine
 from analytics.model import CAUSES, LoadKind, Parameter
-from analytics.priors import CAUSE_TRAITS
+from analytics.priors import CAUSE_TRAITS, PINNED_SD
 from analytics.vocabulary import Drive, PressureLocation
 
 # Two faults at once are rare; these are the pairs that hide a drive's fault or pass for one.
@@ -34,16 +34,14 @@ class Beliefs:
     """What is believed of a batch of fans' causes before their data; first axis the fans.
 
     `ordinary`, `daily`, `fault` (fans, causes) variances of wander, of a day's walk and of a fault;
-    `is_one_sided` (fans, causes); `is_at_work` (fans, causes) where a cause moves under every
-    explanation, as filters between fan and sensor do; `log_daily_onset` (fans, explanations), the log
-    chance a day that an explanation begins.
+    `is_one_sided` (fans, causes); `log_daily_onset` (fans, explanations), the log chance a day that an
+    explanation begins.
     """
 
     ordinary: Floats
     daily: Floats
     fault: Floats
     is_one_sided: Floats
-    is_at_work: Floats
     log_daily_onset: Floats
 
 
@@ -80,13 +78,11 @@ def beliefs(curves: HealthyCurves, machine: Machine) -> Beliefs:
     fault = [cause_sd(cause, machine, curves, "fault_sd") for cause in CAUSES]
     sided = [float(CAUSE_TRAITS[cause].is_one_sided) for cause in CAUSES]
     onset = [_log_onset(chosen, machine, curves) for chosen in EXPLANATIONS]
-    loads = [float(c is Parameter.AIR_PATH and can_move(c, machine, curves)) for c in CAUSES]
     return Beliefs(
         ordinary=np.square([ordinary]),
         daily=np.square([daily]),
         fault=np.square([fault]),
         is_one_sided=np.array([sided]),
-        is_at_work=np.array([loads]),
         log_daily_onset=np.array([onset]),
     )
 

@@ -7,13 +7,15 @@ Equations (n motor speed over synchronous speed at base frequency, q airflow, rh
 1.2 kg/m3, T motor shaft torque over rated, k wheel speed over healthy wheel speed):
 
     n = f u - s_r T / phi(f)^2                       motor slip follows torque
-    k = r (1 - D (T/T_ref)^beta)                     belt slip above the healthy creep, speed ratio
-    x = q / (n k),  p = rho n^2 k^2 exp(G(ln x)) (1 - w) d + e - c rho q^2
-    T = rho n^2 k^2 r exp(F(ln x)) (1 - 3/4 w) + T0 + dT
+    k = r (1 - C T/T_ref - D (T/T_ref)^beta)         healthy creep, belt slip above it, speed ratio
+    x = q / (n k),  p = (rho n^2 k^2 G(x) (1 - w) - (C + c) rho q^2) d + e
+    T = rho n^2 k^2 r F(x) (1 - 3/4 w) + T0 + dT
     I = sqrt((phi I0)^2 + (1 - I0^2) (T / phi)^2)    magnetising current removed in quadrature
 
 The motor torque is transmitted whole and speed is lost, so motor power falls with k^2, not k^3.
-G and F are quadratics. Validity: quasi-steady hours inside the fitted range, T above no load.
+G and F are quadratics in flow: head less friction and incidence losses is one, and shaft torque nearly.
+C is the path between fan and pressure sensor, 0 across the fan.
+Validity: quasi-steady hours inside the fitted range, T above no load.
 Source: affinity laws as in any fan handbook (check values 4.2); quadrature form checked against a
 measured 18.5 kW motor; the slip law's exponent is a free parameter because no published law exists.
 """
@@ -51,6 +53,9 @@ class Parameter(StrEnum):
     FRICTION = "friction"
     FLUX_EXPONENT = "flux_exponent"
     NO_LOAD_CURRENT = "no_load_current"
+    CREEP = "creep"
+    PATH = "path"
+    LOAD_EXPONENT = "load_exponent"
 
 
 PARAMETERS: tuple[Parameter, ...] = tuple(Parameter)
@@ -78,7 +83,7 @@ class Plant:
     """The fixed facts of a batch of fans; every field has shape (fans,).
 
     `rated_slip` [1] of synchronous speed, 0 where motor speed is known; `load_kind` of LoadKind;
-    `reference_torque` [of rated]; `is_at_fan` whether pressure is taken across the fan.
+    `reference_torque` [of rated].
     """
 
     rated_slip: Floats
@@ -136,19 +141,30 @@ def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
         motor_speed = np.maximum(speed - motor_slip * torque / flux**2, 0.05)
         load_ratio = np.clip(torque / reference, 0.02, 2.0)
         slip = np.clip(p[Parameter.SLIP] * load_ratio ** p[Parameter.SLIP_EXPONENT], -0.5, 0.9)
-        wheel = ratio * (1.0 - slip)
-        u = np.log(airflow / (motor_speed * wheel))
+        wheel = ratio * (1.0 - p[Parameter.CREEP] * load_ratio - slip)
+        x = airflow / (motor_speed * wheel)
         dynamic = density * (motor_speed * wheel) ** 2
-        shape = p[Parameter.TORQUE_LEVEL] + u * (p[Parameter.TORQUE_SLOPE] + u * p[Parameter.TORQUE_BEND])
-        wheel_torque = dynamic * ratio * np.exp(np.clip(shape, -8.0, 4.0))
+        shape = curve(x, p[Parameter.TORQUE_LEVEL], p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
+        wheel_torque = dynamic * ratio * shape
         wheel_torque = wheel_torque * (1.0 - WHEEL_TORQUE_SHARE * p[Parameter.WHEEL])
         torque = np.maximum(wheel_torque + p[Parameter.FRICTION] + p[Parameter.DRAG], 1e-3)
-    shape = p[Parameter.PRESSURE_LEVEL] + u * (p[Parameter.PRESSURE_SLOPE] + u * p[Parameter.PRESSURE_BEND])
-    pressure = dynamic * np.exp(np.clip(shape, -8.0, 4.0)) * (1.0 - p[Parameter.WHEEL])
-    pressure = pressure - p[Parameter.AIR_PATH] * density * airflow**2
+    shape = curve(x, p[Parameter.PRESSURE_LEVEL], p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
+    pressure = dynamic * shape * (1.0 - p[Parameter.WHEEL])
+    pressure = pressure - (p[Parameter.PATH] + p[Parameter.AIR_PATH]) * density * airflow**2
     pressure = pressure * np.exp(p[Parameter.PRESSURE_GAIN]) + p[Parameter.PRESSURE_ZERO]
     load = _load(torque, motor_speed, flux, p[Parameter.NO_LOAD_CURRENT], plant)
-    return Expected(pressure, load * np.exp(p[Parameter.LOAD_GAIN]), torque, motor_speed, slip, load_ratio)
+    # What part load does to a motor's efficiency, a wheel's losses and a meter is known to a power law.
+    load = load * np.exp(p[Parameter.LOAD_GAIN] + p[Parameter.LOAD_EXPONENT] * np.log(load_ratio))
+    return Expected(pressure, load, torque, motor_speed, slip, load_ratio)
+
+
+def curve(x: Floats, level: Floats, slope: Floats, bend: Floats) -> Floats:
+    """Return a fan curve at flow coefficient `x` over its scale: exp(level) (1 + slope (x-1) + bend (x-1)^2).
+
+    `slope` is d ln / d ln x at the usual operating point x = 1; all of one shape.
+    """
+    away = x - 1.0
+    return np.asarray(np.exp(level) * np.maximum(1.0 + away * (slope + away * bend), 0.02))
 
 
 def flux_of(speed: Floats, exponent: Floats) -> Floats:

@@ -12,9 +12,9 @@ from analytics.vocabulary import FanType
 
 @dataclass(frozen=True, slots=True)
 class CurveShape:
-    """Prior mean and standard deviation of the log slopes and bends of a fan's two curves.
+    """Prior mean and standard deviation of the slopes and bends of a fan's two curves.
 
-    Slopes are d ln / d ln x at the usual operating point, bends the quadratic coefficients.
+    Slopes are d ln / d ln x at the usual operating point, bends the coefficients of (x - 1)^2.
     """
 
     pressure_slope: tuple[float, float]
@@ -27,25 +27,47 @@ class CurveShape:
 # forward-curved wheels are flat in pressure and take torque nearly in proportion to flow; axial
 # wheels fall steepest and unload. The spreads cover operation left and right of the best point.
 CURVE_SHAPES: dict[FanType, CurveShape] = {
-    FanType.FORWARD_CURVED: CurveShape((-0.35, 0.35), (-0.6, 0.6), (0.95, 0.25), (0.1, 0.4)),
-    FanType.BACKWARD_INCLINED: CurveShape((-0.9, 0.6), (-1.2, 0.9), (0.35, 0.35), (-0.6, 0.6)),
-    FanType.AIRFOIL: CurveShape((-0.9, 0.6), (-1.2, 0.9), (0.35, 0.35), (-0.6, 0.6)),
-    FanType.PLENUM: CurveShape((-0.9, 0.6), (-1.2, 0.9), (0.3, 0.35), (-0.6, 0.6)),
-    FanType.MIXED_FLOW: CurveShape((-1.2, 0.6), (-1.3, 0.9), (0.0, 0.35), (-0.5, 0.6)),
-    FanType.RADIAL: CurveShape((-0.4, 0.4), (-0.6, 0.7), (0.8, 0.3), (-0.1, 0.5)),
-    FanType.AXIAL: CurveShape((-1.5, 0.7), (-1.5, 1.0), (-0.4, 0.4), (-0.5, 0.6)),
-    FanType.UNKNOWN: CurveShape((-0.9, 0.7), (-1.2, 1.0), (0.4, 0.5), (-0.4, 0.7)),
+    FanType.FORWARD_CURVED: CurveShape((-0.35, 0.35), (-0.4, 0.6), (0.95, 0.25), (0.1, 0.4)),
+    FanType.BACKWARD_INCLINED: CurveShape((-0.9, 0.5), (-0.5, 0.6), (0.3, 0.3), (-0.6, 0.5)),
+    FanType.AIRFOIL: CurveShape((-0.9, 0.5), (-0.5, 0.6), (0.3, 0.3), (-0.6, 0.5)),
+    FanType.PLENUM: CurveShape((-0.9, 0.5), (-0.5, 0.6), (0.3, 0.3), (-0.6, 0.5)),
+    FanType.MIXED_FLOW: CurveShape((-1.1, 0.5), (-0.4, 0.7), (0.1, 0.3), (-0.4, 0.5)),
+    FanType.RADIAL: CurveShape((-0.5, 0.35), (-0.35, 0.6), (0.75, 0.25), (-0.1, 0.4)),
+    FanType.AXIAL: CurveShape((-1.4, 0.6), (-0.5, 0.9), (-0.35, 0.35), (-0.3, 0.6)),
+    FanType.UNKNOWN: CurveShape((-0.9, 0.6), (-0.5, 0.8), (0.35, 0.45), (-0.4, 0.6)),
 }
 
-# A duct sensor sees the fan less the path between, which is another parabola: steeper, more bent.
-DUCT_SLOPE_SHIFT = (-0.5, 0.8)
-DUCT_BEND_SHIFT = (-0.6, 1.0)
+# A duct sensor sees the fan less the path between: coils, filters and duct take 0.2 to 0.7 of the fan's
+# pressure; here over what the sensor sees at the usual operating point.
+PATH_LOSS = (0.7, 0.7)
 
 # Between fan and sensor stand filters that load: of the squared airflow scale, a day.
 PATH_TREND_SD = 0.002
 
+# What the readings cannot move is held this tightly.
+PINNED_SD = 1e-5
+LEVEL_SD = 0.5
+
 FRICTION = (0.02, 0.015)
+# Losses of small wheels, leakage beside the magnetising current and a drive's own torque estimate bend
+# the load by a few per cent between quarter and full. Published part-load efficiency is that of a motor
+# at full flux; a drive that lowers the flux keeps the efficiency up, by 10 per cent at quarter load.
+LOAD_EXPONENT = (0.0, 0.025)
+LOAD_EXPONENT_POWER = (0.04, 0.06)
+# 0 is constant volts per hertz, 1 quadratic or automatic flux; nothing else is built.
 FLUX_EXPONENT = (0.5, 0.5)
+FLUX_RANGE = (-0.05, 1.2)
+# Amps say little of torque below this speed; their spread is widened, not clipped.
+WEAK_CURRENT_SPEED = 0.45
+# An hour's mean of an airflow station, relative, and how far (in logs) it may be off. Stations in straight
+# duct repeat to 2 to 3 per cent, much of it slower than an hour.
+AIRFLOW_NOISE = (0.02, 0.6)
+# What no healthy period shows: the model is not the fan. Floors of an hour's own and of a day's shared
+# error, of pressure and of load.
+LEAST_HOUR_SD = (0.004, 0.004)
+LEAST_DAY_SD = (0.0025, 0.003)
+# A nameplate's motor slip may be off by a fifth (IEC 60034-1 allows 20 per cent above 1 kW).
+NAMEPLATE_SLIP_SD = 0.10
 NO_LOAD_SD_MEASURED = 0.01
 SLIP_EXPONENT = (2.5, 0.9)
 HEALTHY_SLIP_PCT = (1.0, 0.45)
@@ -81,8 +103,8 @@ CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
     Parameter.PRESSURE_ZERO: CauseTraits(0.08, 0.0020, 0.0015, 0.06),
     Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0030, 0.0010, 0.08),
     Parameter.SPEED_SCALE: CauseTraits(0.03, 0.0003, 0.0003, 0.08),
-    # Filters load over months and are changed in an hour.
-    Parameter.AIR_PATH: CauseTraits(1.00, 0.0040, 0.0040, 0.15),
+    # Filters load over months and are changed in an hour; some of it is every filter's ordinary life.
+    Parameter.AIR_PATH: CauseTraits(1.00, 0.0200, 0.0040, 0.15),
 }
 
 # The barometer moves density by this much within days when no point tells it; with a temperature
@@ -91,5 +113,7 @@ DENSITY_SD_NO_BAROMETER = 0.008
 DENSITY_SD_KNOWN = 0.003
 DENSITY_SD_NO_TEMPERATURE = 0.03
 DENSITY_MEMORY_DAYS = 4.0
+# A season's swing comes slowly: letting it pass as weather would hide half of what pressure and load say.
+SEASON_MEMORY_DAYS = 40.0
 # Ordinary wander forgets itself over two months: a season's half, a calibration's mood.
 ORDINARY_MEMORY_DAYS = 60.0

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.arrays import Bools, Floats
-from analytics.curves import LOAD, PINNED_SD, HealthyCurves, load_spread
+from analytics.curve_fit import LOAD, load_spread
+from analytics.curves import HealthyCurves
 from analytics.explanations import (
     CAUSE_COUNT,
     EXPLANATION_COUNT,
@@ -23,11 +24,13 @@ from analytics.priors import (
     DENSITY_SD_NO_BAROMETER,
     DENSITY_SD_NO_TEMPERATURE,
     ORDINARY_MEMORY_DAYS,
+    PINNED_SD,
+    SEASON_MEMORY_DAYS,
     SLIP_EXPONENT,
 )
 
-# Bends, friction, flux law and magnetising current stay as fitted: inside the fitted range their
-# errors show as level and slope.
+# Bends, friction, flux law and creep stay as fitted: inside the fitted range their errors show as level
+# and slope. The others set how strongly slip shows in pressure and in load.
 CARRIED: tuple[Parameter, ...] = (
     *CAUSES,
     Parameter.SLIP_EXPONENT,
@@ -36,6 +39,8 @@ CARRIED: tuple[Parameter, ...] = (
     Parameter.PRESSURE_SLOPE,
     Parameter.TORQUE_LEVEL,
     Parameter.TORQUE_SLOPE,
+    Parameter.NO_LOAD_CURRENT,
+    Parameter.PATH,
 )
 WIDTH = len(CARRIED)
 JUMP_DEVIATIONS = 4.0
@@ -48,6 +53,7 @@ _ROUNDS = 2
 _DENSITY = CARRIED.index(Parameter.DENSITY)
 _ZERO = CARRIED.index(Parameter.PRESSURE_ZERO)
 _COLUMNS = [INDEX[name] for name in CARRIED]
+_LEARNED = WIDTH - sum(name in CURVE for name in CARRIED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,13 +79,15 @@ class Watch:
     """The constants of a batch of fans; every field has the fans as its first axis.
 
     `plant` of the model; `beliefs` of the causes; `curve` (fans, SIZE) the healthy parameters;
-    `density_sd` (fans,); covariances (fans, 2, 2); `has` (fans, 2) whether pressure and load count.
+    `density_sd` and `density_memory_days` (fans,); covariances (fans, 2, 2); `has` (fans, 2) whether
+    pressure and load count.
     """
 
     plant: Plant
     beliefs: Beliefs
     curve: Floats
     density_sd: Floats
+    density_memory_days: Floats
     hour_covariance: Floats
     day_covariance: Floats
     has: Floats
@@ -103,6 +111,11 @@ def density_sd_of(curves: HealthyCurves) -> float:
     return float(np.hypot(weather, season))
 
 
+def density_memory_of(curves: HealthyCurves) -> float:
+    """Return how many days the unknown air density remembers: the weather's days or the season's weeks."""
+    return DENSITY_MEMORY_DAYS if curves.channels.has_temperature else SEASON_MEMORY_DAYS
+
+
 def watch(curves: HealthyCurves, machine: Machine) -> Watch:
     """Return the constants that a fan's daily step needs, as a batch of one."""
     has = [curves.channels.has_pressure, curves.channels.load_kind is not LoadKind.NONE]
@@ -111,6 +124,7 @@ def watch(curves: HealthyCurves, machine: Machine) -> Watch:
         beliefs(curves, machine),
         curves.mean[None],
         np.array([density_sd_of(curves)]),
+        np.array([density_memory_of(curves)]),
         curves.hour_covariance[None],
         curves.day_covariance[None],
         np.array([has], dtype=np.float64),
@@ -173,13 +187,13 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     believed = constants.beliefs
     keep = np.ones((*state.mean.shape[:2], WIDTH))
     forgotten = np.exp(-elapsed_days / ORDINARY_MEMORY_DAYS)[:, None, None]
-    walks = IS_ACTIVE[None] | (believed.is_at_work[:, None] > 0)
-    keep[:, :, :CAUSE_COUNT] = np.where(walks, 1.0, forgotten)
-    keep[:, :, _DENSITY] = np.exp(-elapsed_days / DENSITY_MEMORY_DAYS)[:, None]
+    is_active = np.broadcast_to(IS_ACTIVE[None], (len(elapsed_days), *IS_ACTIVE.shape))
+    keep[:, :, :CAUSE_COUNT] = np.where(is_active, 1.0, forgotten)
+    keep[:, :, _DENSITY] = np.exp(-elapsed_days / constants.density_memory_days)[:, None]
     added = np.zeros_like(keep)
     walk = believed.daily[:, None] * elapsed_days[:, None, None]
     wander = believed.ordinary[:, None] * (1.0 - np.square(forgotten))
-    added[:, :, :CAUSE_COUNT] = np.where(walks, walk, wander)
+    added[:, :, :CAUSE_COUNT] = np.where(is_active, walk, wander)
     density = np.square(constants.density_sd)[:, None]
     added[:, :, _DENSITY] = density * (1.0 - np.square(keep[:, :, _DENSITY]))
     covariance = state.covariance * keep[..., :, None] * keep[..., None, :]
@@ -230,10 +244,11 @@ def read_day(at: Floats, constants: Watch, hours: Operating) -> DayReading:
     theta = constants.curve.copy()
     theta[:, _COLUMNS] = at
     expected, pressure, load = linearise(theta, constants.plant, hours, CARRIED)
-    # Residuals are relative to what is expected, held off zero for a fan that moves no air.
-    scale = np.stack([np.maximum(expected.pressure, 0.02), np.maximum(expected.load, 0.02)], axis=-1)
     measured = np.stack([hours.pressure, hours.load], axis=-1)
-    predicted = np.stack([expected.pressure, expected.load], axis=-1)
+    predicted = np.maximum(np.stack([expected.pressure, expected.load], axis=-1), 0.02)
+    # Residuals are relative to what is read, as the expectation carries the airflow's noise, but held to
+    # what is expected where the reading has gone astray.
+    scale = np.clip(measured, 0.5 * predicted, 2.0 * predicted)
     counted = hours.is_used[..., None] * constants.has[:, None, :]
     residuals = np.where(counted > 0, (measured - predicted) / scale, 0.0)
     spread = np.ones_like(residuals)
@@ -264,6 +279,11 @@ def _learn(state: State, constants: Watch, reading: DayReading) -> State:
     covariance = np.asarray(np.linalg.solve(gain, state.covariance), dtype=np.float64)
     covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
     moved = (covariance @ pull[..., None])[..., 0]
+    # The curves' errors are carried and kept in every covariance but not learned: a day's measured flows
+    # differ by little more than their noise, and slopes learned from them go flat.
+    learned = moved.copy()
+    learned[..., _LEARNED:] = 0.0
+    covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
     _, log_det = np.linalg.slogdet(gain)
     # The likelihood of the day under each explanation, up to what all share.
     shared = (away * reading.pull[:, None]).sum(-1) - 0.5 * (
@@ -271,7 +291,7 @@ def _learn(state: State, constants: Watch, reading: DayReading) -> State:
     ).sum(-1)
     fit = shared + 0.5 * (pull * moved).sum(axis=-1) - 0.5 * log_det - penalty
     log_weight = _normalised(state.log_weight + EVIDENCE_SHARE * fit)
-    return State(state.mean + moved, covariance, log_weight)
+    return State(state.mean + learned, covariance, log_weight)
 
 
 def _jumped(state: State, constants: Watch, information: Floats, pull: Floats) -> tuple[State, Floats]:
@@ -281,8 +301,7 @@ def _jumped(state: State, constants: Watch, information: Floats, pull: Floats) -
     strength = np.diagonal(information @ shrink, axis1=2, axis2=3)[..., :CAUSE_COUNT]
     strength = np.maximum(strength, 1e-9)
     felt = (np.swapaxes(shrink, 2, 3) @ pull[..., None])[..., :CAUSE_COUNT, 0]
-    may_jump = IS_ACTIVE[None] | (constants.beliefs.is_at_work[:, None] > 0)
-    is_jump = may_jump & (np.square(felt) / strength > JUMP_DEVIATIONS**2)
+    is_jump = IS_ACTIVE[None] & (np.square(felt) / strength > JUMP_DEVIATIONS**2)
     is_free = constants.beliefs.daily[:, None] > (2.0 * PINNED_SD) ** 2
     is_jump &= is_free
     size = np.square(np.clip(felt / strength, -0.3, 0.3))

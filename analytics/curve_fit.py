@@ -1,0 +1,256 @@
+"""Which curves fit the healthy hours best, when airflow is measured no better than the rest?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import least_squares
+
+from analytics.arrays import Bools, Floats
+from analytics.model import INDEX, Expected, LoadKind, Operating, Parameter, Plant, expect
+from analytics.priors import (
+    AIRFLOW_NOISE,
+    FLUX_RANGE,
+    LEAST_HOUR_SD,
+    PATH_TREND_SD,
+    PINNED_SD,
+    WEAK_CURRENT_SPEED,
+)
+
+PRESSURE, LOAD = 0, 1
+_ROBUST_SCALE = 1.5
+_FLUX_STARTS = (0.0, 0.5, 1.0)
+_START_NOISE = (0.015, 0.015)
+_STEP = 1e-5
+_ROUNDS = 3
+# Hours next to each other share much of their noise: a third of them count for its covariance.
+_INDEPENDENT_SHARE = 1.0 / 3.0
+# Variance that pressure and load may share for other reasons than airflow: density, creep.
+_SHARED_OTHER = 3e-5
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Relative standard deviations of an hour's airflow, pressure and load readings."""
+
+    airflow: float
+    pressure: float
+    load: float
+
+
+@dataclass(frozen=True, slots=True)
+class Healthy:
+    """The healthy hours of one fan and what is believed of it, ready to be fitted.
+
+    `operating` and `plant` a batch of one; `mean`, `sd` (SIZE,) the prior; `has` (2,) whether pressure
+    and load count; `age` (hours,) days since the first; `is_loading` whether a filter may load.
+    """
+
+    operating: Operating
+    plant: Plant
+    mean: Floats
+    sd: Floats
+    has: Bools
+    age: Floats
+    is_loading: bool
+
+    @property
+    def spread(self) -> Floats:
+        """The factor on each hour's load error."""
+        return np.asarray(load_spread(self.operating.speed, self.plant.load_kind[:, None])[0])
+
+    @property
+    def free(self) -> npt.NDArray[np.intp]:
+        """Places of the parameters that the data may move."""
+        return np.flatnonzero(self.sd > 10 * PINNED_SD)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Fitted parameters `theta` (SIZE,), the daily `trend` of the path's loading, and the noise assumed."""
+
+    theta: Floats
+    trend: float
+    noise: Noise
+
+
+def load_spread(speed: Floats, load_kind: Floats) -> Floats:
+    """Return the factor on an hour's load error: amps say little of torque at low speed."""
+    weak = np.maximum(1.0, np.square(WEAK_CURRENT_SPEED / np.maximum(speed, 0.05)))
+    return np.where(load_kind == LoadKind.CURRENT, weak, 1.0)
+
+
+def fit_healthy(problem: Healthy) -> Fit:
+    """Fit curves, friction, flux law, magnetising current, creep and path loading at once.
+
+    Maximum a posteriori with errors in every reading: a plain regression on measured airflow flattens
+    both curves where the flow hardly varies (on a constant system its slopes are the noise's own). Stray
+    hours are drawn in by a robust loss. The noise of the airflow is found from what pressure and load
+    residuals share, against a prior.
+    Equation: minimise sum r' S^-1 r with S = diag(sp^2, sT^2) + sq^2 m m', m the log slopes of pressure
+    and load by airflow; the latent flow of each hour is thereby eliminated.
+    Validity: relative errors small against the range over which the curves bend.
+    Source: generalised least squares with errors in the variables (Deming), as in any text on it.
+    """
+    noise = Noise(AIRFLOW_NOISE[0], *_START_NOISE)
+    flux = INDEX[Parameter.FLUX_EXPONENT]
+    starts = _FLUX_STARTS if flux in problem.free else (float(problem.mean[flux]),)
+    found = []
+    for start in starts:
+        guess = problem.mean.copy()
+        guess[flux] = start
+        found.append(_solve(problem, guess, 0.0, noise))
+    best = min(found, key=lambda item: item[2])
+    theta, trend = best[0], best[1]
+    for _ in range(_ROUNDS - 1):
+        noise = _noise(problem, theta, trend)
+        theta, trend, _ = _solve(problem, theta, trend, noise)
+    return Fit(theta, trend, noise)
+
+
+def refit(problem: Healthy, fit: Fit, noise: Noise) -> Fit:
+    """Return the fit under another noise, started where the first one ended."""
+    theta, trend, _ = _solve(problem, fit.theta, fit.trend, noise)
+    return Fit(theta, trend, noise)
+
+
+def residuals(problem: Healthy, theta: Floats, trend: float) -> tuple[Floats, Expected]:
+    """Return residuals (hours, 2) of pressure and load over the readings, and what was expected."""
+    expected = expect(theta[None], problem.plant, problem.operating)
+    missed = _missed(problem, expected, np.array([trend]))[0]
+    return missed, expected
+
+
+def latent_airflow(problem: Healthy, fit: Fit) -> Floats:
+    """Return each hour's airflow (hours,) as all three readings together see it."""
+    missed, _ = residuals(problem, fit.theta, fit.trend)
+    slopes = flow_slopes(problem, fit.theta[None], np.array([fit.trend]))[0]
+    variance = np.stack(
+        [np.full(len(missed), fit.noise.pressure**2), np.square(fit.noise.load * problem.spread)], axis=-1
+    )
+    weighted = slopes / variance
+    shift = -(weighted * missed).sum(-1) / (1.0 / fit.noise.airflow**2 + (weighted * slopes).sum(-1))
+    return np.asarray(problem.operating.airflow[0] * np.exp(-np.clip(shift, -0.15, 0.15)))
+
+
+def flow_slopes(problem: Healthy, theta: Floats, trend: Floats) -> Floats:
+    """Return log slopes of pressure and load by airflow (sets, hours, 2) at the measured flow."""
+    hours = problem.operating
+    here = expect(theta[:, None], problem.plant, hours)
+    step = np.exp(1e-4)
+    moved = expect(
+        theta[:, None],
+        problem.plant,
+        Operating(
+            hours.speed, hours.airflow * step, hours.density, hours.pressure, hours.load, hours.is_used
+        ),
+    )
+    loaded = trend[:, None] * problem.age * hours.density[0]
+    before = here.pressure[:, 0] - loaded * hours.airflow[0] ** 2
+    after = moved.pressure[:, 0] - loaded * (hours.airflow[0] * step) ** 2
+    pressure = (after - before) / np.maximum(hours.pressure[0], 0.05) / 1e-4
+    load = (moved.load[:, 0] - here.load[:, 0]) / np.maximum(hours.load[0], 0.02) / 1e-4
+    return np.stack([pressure, load], axis=-1) * problem.has
+
+
+def _missed(problem: Healthy, expected: Expected, trend: Floats) -> Floats:
+    hours = problem.operating
+    pressure = expected.pressure.reshape(len(trend), -1)
+    load = expected.load.reshape(len(trend), -1)
+    pressure = pressure - trend[:, None] * problem.age * hours.density[0] * hours.airflow[0] ** 2
+    relative = np.stack(
+        [
+            1.0 - pressure / np.maximum(hours.pressure[0], 0.05),
+            1.0 - load / np.maximum(hours.load[0], 0.02),
+        ],
+        axis=-1,
+    )
+    return np.asarray(np.where(problem.has, relative, 0.0))
+
+
+def _whitened(problem: Healthy, theta: Floats, trend: Floats, noise: Noise) -> Floats:
+    missed = _missed(problem, expect(theta[:, None], problem.plant, problem.operating), trend)
+    slopes = flow_slopes(problem, theta, trend) * noise.airflow
+    first = np.sqrt(noise.pressure**2 + slopes[..., PRESSURE] ** 2)
+    across = slopes[..., PRESSURE] * slopes[..., LOAD] / first
+    second = np.sqrt(np.square(noise.load * problem.spread) + slopes[..., LOAD] ** 2 - across**2)
+    pressure = missed[..., PRESSURE] / first
+    load = (missed[..., LOAD] - across * pressure) / second
+    return np.concatenate([pressure, load], axis=-1)
+
+
+def _softened(whitened: Floats) -> Floats:
+    # Square roots of the soft absolute loss: stray hours pull as their distance, the prior as its square.
+    softening = np.sqrt(2.0 / (1.0 + np.sqrt(1.0 + np.square(whitened / _ROBUST_SCALE))))
+    return np.asarray(whitened * softening)
+
+
+def _solve(problem: Healthy, guess: Floats, trend: float, noise: Noise) -> tuple[Floats, float, float]:
+    free, mean, sd = problem.free, problem.mean, problem.sd
+    trend_sd = PATH_TREND_SD if problem.is_loading else PINNED_SD
+    lower, upper = np.full(len(free) + 1, -np.inf), np.full(len(free) + 1, np.inf)
+    for name in (Parameter.FRICTION, Parameter.PATH):
+        lower[:-1][free == INDEX[name]] = 0.0
+    is_flux = free == INDEX[Parameter.FLUX_EXPONENT]
+    lower[:-1][is_flux], upper[:-1][is_flux] = FLUX_RANGE
+
+    def spelled(values: Floats) -> tuple[Floats, Floats]:
+        theta = np.broadcast_to(guess, (len(values), len(guess))).copy()
+        theta[:, free] = values[:, :-1]
+        return theta, values[:, -1] * trend_sd
+
+    def miss_of(values: Floats) -> Floats:
+        data = _softened(_whitened(problem, *spelled(values), noise))
+        believed = (values[:, :-1] - mean[free]) / sd[free]
+        return np.concatenate([data, believed, values[:, -1:]], axis=1)
+
+    def miss(values: Floats) -> Floats:
+        return miss_of(values[None])[0]
+
+    def jacobian(values: Floats) -> Floats:
+        steps = _STEP * np.eye(len(values))
+        moved = miss_of(np.concatenate([values[None], values + steps]))
+        return np.ascontiguousarray(((moved[1:] - moved[0]) / _STEP).T)
+
+    first = np.clip(np.append(guess[free], trend / trend_sd), lower + 1e-6, upper - 1e-6)
+    found = least_squares(miss, first, jacobian, bounds=(lower, upper), max_nfev=40)
+    theta, at_trend = spelled(found.x[None])
+    return theta[0], float(at_trend[0]), float(found.cost)
+
+
+def _noise(problem: Healthy, theta: Floats, trend: float) -> Noise:
+    missed, _ = residuals(problem, theta, trend)
+    slopes = flow_slopes(problem, theta[None], np.array([trend]))[0]
+    covariance = _within_days(tame(missed), problem.age)
+    number = max(len(missed) * _INDEPENDENT_SHARE, 8.0)
+    product = float(np.mean(slopes[:, PRESSURE] * slopes[:, LOAD]))
+    square = np.mean(np.square(slopes), axis=0)
+    doubt = np.sqrt((covariance[0, 0] * covariance[1, 1] + covariance[0, 1] ** 2) / number + _SHARED_OTHER**2)
+    prior, prior_sd = AIRFLOW_NOISE[0] ** 2, 2.0 * AIRFLOW_NOISE[0] * AIRFLOW_NOISE[1]
+    strength = (product / doubt) ** 2 if doubt > 0 else 0.0
+    weight = 1.0 / prior_sd**2
+    airflow = (weight * prior + product * covariance[0, 1] / doubt**2) / (weight + strength)
+    # No noise explains more than the scatter that is there, in either reading or in the flow itself.
+    hours = problem.operating
+    most = [0.8 * float(np.var(np.log(hours.airflow[0] / hours.speed[0])))]
+    most += [
+        0.9 * covariance[c, c] / square[c] for c in (PRESSURE, LOAD) if problem.has[c] and square[c] > 1e-6
+    ]
+    airflow = float(max(min(airflow, *most), (0.5 * AIRFLOW_NOISE[0]) ** 2))
+    rest = [np.sqrt(max(covariance[c, c] - airflow * square[c], LEAST_HOUR_SD[c] ** 2)) for c in (0, 1)]
+    return Noise(float(np.sqrt(airflow)), float(rest[PRESSURE]), float(rest[LOAD]))
+
+
+def _within_days(missed: Floats, age: Floats) -> Floats:
+    # Density and a sensor's mood are shared by pressure and load too, but for whole days.
+    _, group, count = np.unique(age, return_inverse=True, return_counts=True)
+    means = np.stack([np.bincount(group, weights=missed[:, c]) / count for c in (PRESSURE, LOAD)], axis=1)
+    within = missed - means[group]
+    return np.asarray(within.T @ within / max(len(missed) - len(count), 1))
+
+
+def tame(missed: Floats) -> Floats:
+    """Return residuals (hours, 2) with stray hours pulled in to three and a half robust deviations."""
+    centre = np.median(missed, axis=0)
+    robust = 1.4826 * np.median(np.abs(missed - centre), axis=0) + 1e-9
+    return np.clip(missed, centre - 3.5 * robust, centre + 3.5 * robust)

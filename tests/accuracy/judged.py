@@ -1,0 +1,93 @@
+"""Drawn fans put through the three steps of the work, day by day in one batch, beside their truth."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from analytics.curves import TooLittleHealthyDataError
+from analytics.day_hours import LEAST_HOURS_JUDGED
+from analytics.judging import FanDay, day, fan_day, first_state, fleet, healthy
+from analytics.ledger import verdict
+from analytics.scaled_hours import ScaledHours, scaled_hours
+from analytics.state import stack_states
+from tests.accuracy.drawing import HEALTHY_DAYS, DrawnFan
+
+TRUTHS = (
+    "slip_pct",
+    "slip_change_pct",
+    "slip_ref_pct",
+    "slip_ref_change_pct",
+    "drag_ref_pct",
+    "drive_loss_change_pct",
+)
+
+
+def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
+    """Judge drawn fans of equally many days; one row a fan and judged day after the healthy period.
+
+    Columns: those of the ledger, `true_<column>` beside them, `verdict`, `share`, `rest`, `hours_used`, `day`
+    and the fan's facts. A fan whose healthy period is refused has one row with `refused` set.
+    """
+    learned, kept = [], []
+    refused: list[dict[str, object]] = []
+    for fan in fans:
+        is_healthy = fan.day < HEALTHY_DAYS
+        try:
+            curves = healthy(fan.hours[is_healthy].reset_index(drop=True), fan.day[is_healthy], fan.machine)
+        except TooLittleHealthyDataError as error:
+            refused.append({**fan.facts, "refused": str(error), "day": -1})
+            continue
+        learned.append(curves)
+        kept.append(fan)
+    if not kept:
+        return pd.DataFrame(refused)
+    batch = fleet(learned, [fan.machine for fan in kept])
+    state = stack_states([first_state(c, fan.machine) for c, fan in zip(learned, kept, strict=True)])
+    scaled = [
+        scaled_hours(fan.hours, fan.machine, curves.channels)
+        for fan, curves in zip(kept, learned, strict=True)
+    ]
+    records: list[dict[str, object]] = [*refused]
+    for number in range(kept[0].days):
+        days = [
+            fan_day(_of_day(hours, fan.day == number), curves, (), 1.0)
+            for fan, hours, curves in zip(kept, scaled, learned, strict=True)
+        ]
+        state, rows = day(batch, state, days)
+        if number >= HEALTHY_DAYS:
+            records += _records(kept, days, number, rows.columns(), rows.shares)
+    return pd.DataFrame(records)
+
+
+def _of_day(hours: ScaledHours, is_day: np.ndarray) -> ScaledHours:
+    return ScaledHours(*(getattr(hours, name)[is_day] for name in ScaledHours.__slots__))
+
+
+def _records(
+    fans: Sequence[DrawnFan],
+    days: Sequence[FanDay],
+    number: int,
+    columns: dict[str, np.ndarray],
+    shares: np.ndarray,
+) -> list[dict[str, object]]:
+    records: list[dict[str, object]] = []
+    for i, (fan, packed) in enumerate(zip(fans, days, strict=True)):
+        if packed.hours_used < LEAST_HOURS_JUDGED or number not in fan.truth.index:
+            continue
+        cause, share, rest = verdict(shares[i])
+        true = fan.truth.loc[number].astype(float)
+        records.append(
+            {
+                **fan.facts,
+                "refused": "",
+                "day": number,
+                "hours_used": packed.hours_used,
+                "verdict": cause.value,
+                "share": share,
+                "rest": " ".join(part.value for part in rest),
+                **{name: float(values[i]) for name, values in columns.items()},
+                **{f"true_{name}": float(true.at[name]) for name in TRUTHS},
+            }
+        )
+    return records

@@ -1,0 +1,194 @@
+"""The accuracy table: what was judged against what was planted, each line beside its target."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analytics.vocabulary import Cause
+from tests.accuracy.drawing import BELT_SLIP, FAULT_DAY, QUIET, RAMP, SENSOR_KINDS, SLIP_AND_DRIFT, STEP
+
+WATCH_PCT, DRAG_WATCH_PCT, HOLD_DAYS = 3.0, 4.0, 3
+DRIVE_CAUSES = {Cause.BELT_SLIP.value, Cause.DRAG.value, Cause.RATIO_CHANGE.value, Cause.DRIVE_LOST.value}
+RIGHT: dict[str, tuple[str, ...]] = {
+    QUIET: ("none",),
+    BELT_SLIP: ("belt_slip",),
+    SLIP_AND_DRIFT: ("belt_slip",),
+    STEP: ("belt_slip",),
+    RAMP: ("belt_slip",),
+    "drag": ("drag",),
+    "ratio": ("ratio_change",),
+    "wheel": ("wheel",),
+    "airflow_gain": ("airflow_sensor",),
+    "airflow_zero": ("airflow_sensor",),
+    "pressure_gain": ("pressure_sensor",),
+    "pressure_zero": ("pressure_sensor",),
+    "load_gain": ("current_sensor",),
+    "speed_scale": ("speed_not_followed",),
+    "path": ("air_path",),
+}
+COVERED = ("slip_change_pct", "slip_ref_pct", "drag_ref_pct", "drive_loss_change_pct")
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A class of fans: its name, its rows, and the target of its slip error in points."""
+
+    name: str
+    rows: pd.DataFrame
+    target: float
+
+
+def groups(judged: pd.DataFrame) -> list[Group]:
+    """Return the classes of the table, from those the targets name to those by each drawn choice."""
+    rows = judged[judged["refused"] == ""]
+    is_sound = ~rows["cause"].isin([*SENSOR_KINDS, SLIP_AND_DRIFT, "speed_scale"])
+    is_across = rows["location"] == "across_fan"
+    is_drive = rows["cause"].isin([QUIET, BELT_SLIP, STEP, RAMP, "drag"])
+    found = [
+        Group("sound sensors, across the fan", rows[is_across & is_drive], 0.3),
+        Group("sound sensors, duct or outlet", rows[~is_across & is_drive], 1.0),
+        Group("one sensor drifting", rows[~is_sound], 1.0),
+    ]
+    for column in ("cause", "control", "fan_type", "load", "location", "flux", "barometer", "temperature"):
+        for value, part in rows.groupby(column):
+            found.append(Group(f"{column}: {value}", part, 1.0))
+    return [group for group in found if len(group.rows)]
+
+
+def slip_lines(judged: pd.DataFrame) -> pd.DataFrame:
+    """Return error, bias and coverage a class; the per cent of points where not said."""
+    return pd.DataFrame([_slip_line(group) for group in groups(judged)])
+
+
+def _slip_line(group: Group) -> dict[str, object]:
+    rows = group.rows
+    error = rows["slip_change_pct"] - rows["true_slip_change_pct"]
+    allowed = np.maximum(group.target, 0.06 * rows["true_slip_change_pct"].abs())
+    each_fan = (error**2).groupby(rows["fan"]).mean() ** 0.5
+    line: dict[str, object] = {
+        "class": group.name,
+        "fans": rows["fan"].nunique(),
+        "rmse": float((error**2).mean() ** 0.5),
+        "median fan": float(each_fan.median()),
+        "bias": float(error.mean()),
+        "target": group.target,
+        "within": float((error.abs() <= 2.0 * allowed).mean()),
+    }
+    for column in COVERED:
+        stem, ending = column.removesuffix("_pct"), "_pct"
+        low, high = rows[f"{stem}_low{ending}"], rows[f"{stem}_high{ending}"]
+        true = rows[f"true_{column}"]
+        is_known = true.notna()
+        inside = (low <= true + 1e-9) & (true <= high + 1e-9)
+        line[f"cover {stem}"] = 100.0 * float(inside[is_known].mean())
+    return line
+
+
+def loss_line(judged: pd.DataFrame) -> dict[str, float]:
+    """Return the error of the drive loss change of slip and drag faults, a week after they began."""
+    rows = judged[(judged["refused"] == "") & judged["cause"].isin([BELT_SLIP, "drag", STEP])]
+    late = rows[rows["day"] >= FAULT_DAY + 7]
+    error = late["drive_loss_change_pct"] - late["true_drive_loss_change_pct"]
+    return {"rmse": float((error**2).mean() ** 0.5), "bias": float(error.mean())}
+
+
+def runs_past(values: Iterable[float], limit: float) -> int:
+    """Return how often a course stays past a limit for HOLD_DAYS judged days in a row."""
+    count, run = 0, 0
+    for value in values:
+        run = run + 1 if value > limit else 0
+        count += run == HOLD_DAYS
+    return count
+
+
+def false_alerts(
+    judged: pd.DataFrame, column: str, limit: float, causes: tuple[str, ...]
+) -> tuple[int, float]:
+    """Return alerts on fans whose drive is sound, and the fan-years they were drawn from."""
+    rows = judged[(judged["refused"] == "") & judged["cause"].isin(causes)]
+    count = sum(runs_past(part[column], limit) for _, part in rows.groupby("fan"))
+    span = rows.groupby("fan")["day"].agg(lambda day: day.max() - day.min() + 1)
+    return count, float(span.sum()) / 365.25
+
+
+def delays(judged: pd.DataFrame, cause: str, crossed: Callable[[pd.DataFrame], float]) -> pd.Series:
+    """Return, a fan, the judged days from the true crossing to the opening of the alert; NaN where none."""
+    rows = judged[(judged["refused"] == "") & (judged["cause"] == cause)]
+    found = {}
+    for fan, part in rows.groupby("fan"):
+        after = part[part["day"] >= crossed(part)]
+        run, late = 0, np.nan
+        for number, value in enumerate(after["slip_ref_pct"], start=1):
+            run = run + 1 if value > WATCH_PCT else 0
+            if run == HOLD_DAYS:
+                late = float(number)
+                break
+        found[fan] = late
+    return pd.Series(found, dtype=float)
+
+
+def true_crossing(part: pd.DataFrame) -> float:
+    """Return the day on which a fan's true slip passes the watch limit."""
+    past = part.loc[part["true_slip_ref_pct"] > WATCH_PCT, "day"]
+    return float(past.min()) if len(past) else np.inf
+
+
+def step_day(part: pd.DataFrame) -> float:
+    """Return the day of a planted step."""
+    return FAULT_DAY
+
+
+def confusion(judged: pd.DataFrame) -> pd.DataFrame:
+    """Return, a planted cause, the shares of verdicts on each fan's last judged day, in per cent."""
+    rows = judged[judged["refused"] == ""].sort_values("day").groupby("fan").tail(1)
+    lines = []
+    for cause, part in rows.groupby("cause"):
+        right = RIGHT[str(cause)]
+        is_right = part["verdict"].isin(right)
+        is_open = part["verdict"] == "unclear"
+        named = part["rest"].apply(lambda rest: bool(set(rest.split()) & set(right)))  # noqa: B023
+        is_drive = part["verdict"].isin(DRIVE_CAUSES)
+        wrong = part.loc[~is_right & ~(is_open & named), "verdict"].value_counts()
+        lines.append(
+            {
+                "cause": cause,
+                "fans": len(part),
+                "right": 100.0 * is_right.mean(),
+                "unclear, named": 100.0 * (is_open & named).mean(),
+                "acceptable": 100.0 * (is_right | (is_open & named)).mean(),
+                "a drive cause": 100.0 * is_drive.mean(),
+                "wrong": " ".join(f"{name}:{number}" for name, number in wrong.items()),
+            }
+        )
+    return pd.DataFrame(lines)
+
+
+def report(judged: pd.DataFrame) -> str:
+    """Return the whole table as text."""
+    lines = [slip_lines(judged).to_string(index=False, float_format=lambda value: f"{value:.2f}")]
+    refused = judged[judged["refused"] != ""]
+    lines.append(f"refused healthy periods: {len(refused)}")
+    loss = loss_line(judged)
+    lines.append(
+        f"drive loss change after 7 days: rmse {loss['rmse']:.2f} bias {loss['bias']:+.2f} (target 1.0)"
+    )
+    for name, causes in (("quiet fans", (QUIET,)), ("sensor faults", (*SENSOR_KINDS, "path", "speed_scale"))):
+        for column, limit in (("slip_ref_pct", WATCH_PCT), ("drag_ref_pct", DRAG_WATCH_PCT)):
+            count, years = false_alerts(judged, column, limit, causes)
+            if years:
+                rate = count / years
+                lines.append(
+                    f"{name}: {count} {column} alerts in {years:.1f} fan-years, {rate:.2f} a fan-year"
+                )
+    for cause, crossed, limit in ((STEP, step_day, HOLD_DAYS + 2), (RAMP, true_crossing, 9)):
+        late = delays(judged, cause, crossed)
+        if len(late):
+            within = int((late <= limit).sum())
+            spread = late.quantile([0.5, 0.9]).to_list()
+            lines.append(
+                f"{cause}: {within} of {len(late)} within {limit} judged days; median, 90 %: {spread}"
+            )
+    lines.append(confusion(judged).to_string(index=False, float_format=lambda value: f"{value:.0f}"))
+    return "\n".join(lines)
