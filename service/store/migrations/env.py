@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from service.store.tables import METADATA
+from service.store.ledger_tables import METADATA
 
 context.configure(
     connection=context.config.attributes["connection"],

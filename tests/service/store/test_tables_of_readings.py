@@ -1,0 +1,177 @@
+"""The Delta tables: what is appended, with which marker, and what a reading of them gives."""
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pytest
+
+from service.store.columns import READINGS_SCHEMA, VALUE_COLUMNS
+from service.store.hours import Hours
+from service.store.readings import Readings, microseconds, months_between, with_month
+
+START = dt.datetime(2025, 1, 31, 23, 0, tzinfo=dt.UTC)
+HOUR_US = 3_600_000_000
+
+
+def rows(cells: list[tuple[str, int, dict[str, float], tuple[int, int, str]]]) -> pa.Table:
+    """Return rows of fan, hours after the start, values and rank."""
+    data: dict[str, list[Any]] = {name: [] for name in READINGS_SCHEMA.names if name != "month"}
+    for fan, hour, values, rank in cells:
+        data["fan"].append(fan)
+        data["time"].append(microseconds(START) + hour * HOUR_US)
+        for name in VALUE_COLUMNS:
+            data[name].append(values.get(name))
+        for name, part in zip(("rank_newest", "rank_modified", "rank_sha256"), rank, strict=True):
+            data[name].append(part)
+    schema = pa.schema([field for field in READINGS_SCHEMA if field.name != "month"])
+    arrays = [
+        pa.array(data[field.name], pa.int64()).cast(field.type)
+        if field.name == "time"
+        else pa.array(data[field.name], field.type)
+        for field in schema
+    ]
+    return with_month(pa.Table.from_arrays(arrays, schema=schema)).cast(READINGS_SCHEMA)
+
+
+@pytest.fixture
+def readings(tmp_path: Path) -> Readings:
+    return Readings(str(tmp_path / "some readings"))
+
+
+def read(readings: Readings, fans: list[str], first: int = -9, last: int = 9) -> list[tuple[Any, ...]]:
+    hour = dt.timedelta(hours=1)
+    frame = readings.read(fans, START + first * hour, START + last * hour, ["current_a", "power_w"])
+    hours = (frame["time"] - START) // hour
+    values = (
+        frame[["current_a", "power_w"]].astype(object).where(frame[["current_a", "power_w"]].notna(), None)
+    )
+    return list(zip(frame["fan"], hours, values["current_a"], values["power_w"], strict=True))
+
+
+LOW, HIGH = (1, 9, "z"), (2, 1, "a")
+
+
+def test_nothing_is_there_before_the_first_append(readings: Readings) -> None:
+    assert read(readings, ["A"]) == []
+    assert readings.span() is None
+    assert not readings.table.has_marker(1)
+
+
+def test_what_is_appended_comes_back_sorted_across_months(readings: Readings) -> None:
+    readings.table.append(rows([("B", 2, {"current_a": 3.0}, LOW), ("B", 0, {"current_a": 2.0}, LOW)]), 1)
+    readings.table.append(rows([("A", 1, {"current_a": 1.0}, LOW)]), 2)
+    assert read(readings, ["A", "B"]) == [("A", 1, 1.0, None), ("B", 0, 2.0, None), ("B", 2, 3.0, None)]
+    assert readings.span() == (START, START + dt.timedelta(hours=2))
+    assert readings.span(["A"]) == (START + dt.timedelta(hours=1),) * 2
+
+
+def test_the_span_read_is_half_open(readings: Readings) -> None:
+    readings.table.append(rows([("A", hour, {"current_a": float(hour)}, LOW) for hour in range(4)]), 1)
+    assert [row[1] for row in read(readings, ["A"], 1, 3)] == [1, 2]
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_the_higher_rank_holds_column_by_column_in_any_order(
+    readings: Readings, order: tuple[int, int]
+) -> None:
+    parts = [
+        rows([("A", 0, {"current_a": 1.0, "power_w": 5.0}, LOW)]),
+        rows([("A", 0, {"current_a": 2.0}, HIGH)]),
+    ]
+    for marker, place in enumerate(order):
+        readings.table.append(parts[place], marker + 1)
+    assert read(readings, ["A"]) == [("A", 0, 2.0, 5.0)]
+
+
+@pytest.mark.parametrize(
+    ("lower", "higher"), [((1, 9, "z"), (2, 1, "a")), ((1, 1, "z"), (1, 2, "a")), ((1, 1, "a"), (1, 1, "b"))]
+)
+def test_ranks_go_by_newest_record_then_time_then_digest(readings: Readings, lower: Any, higher: Any) -> None:
+    readings.table.append(rows([("A", 0, {"current_a": 2.0}, higher)]), 1)
+    readings.table.append(rows([("A", 0, {"current_a": 1.0}, lower)]), 2)
+    assert read(readings, ["A"]) == [("A", 0, 2.0, None)]
+
+
+def test_a_commit_carries_its_marker(readings: Readings) -> None:
+    readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW)]), 7)
+    again = Readings(readings.table.address)
+    assert again.table.has_marker(7)
+    assert not again.table.has_marker(8)
+
+
+def test_every_bit_of_a_value_comes_back(readings: Readings) -> None:
+    values = [0.1 + 0.2, 1e-300, 123456.789012345, 5e-324, -1.7976931348623157e308]
+    readings.table.append(
+        rows([("A", hour, {"current_a": value}, LOW) for hour, value in enumerate(values)]), 1
+    )
+    assert [row[2] for row in read(readings, ["A"])] == values
+
+
+def test_a_commit_is_flushed_to_the_disk(readings: Readings, monkeypatch: pytest.MonkeyPatch) -> None:
+    import os
+
+    synced: list[str] = []
+    real = os.fsync
+
+    def noting(descriptor: int) -> None:
+        synced.append(str(Path(f"/proc/self/fd/{descriptor}").readlink()))
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", noting)
+    readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW), ("A", 2, {"current_a": 1.0}, LOW)]), 1)
+    root = Path(readings.table.address)
+    files = {str(path) for path in root.rglob("*") if path.suffix in (".json", ".parquet")}
+    assert len(files) == 3
+    assert files | {str(root / "_delta_log"), str(root / "month=2025-01"), str(root)} <= set(synced)
+
+
+def test_months_cover_a_span() -> None:
+    end = microseconds(dt.datetime(2025, 2, 1, tzinfo=dt.UTC))
+    assert months_between(end - 1, end) == ["2025-01"]
+    assert months_between(end - 1, end + 1) == ["2025-01", "2025-02"]
+    with pytest.raises(ValueError, match="without a zone"):
+        microseconds(dt.datetime(2025, 1, 1))
+
+
+def frame(*hours: tuple[str, int, float]) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "fan": [fan for fan, _, _ in hours],
+            "time": pd.to_datetime([START + dt.timedelta(hours=hour) for _, hour, _ in hours], utc=True),
+            "slip": [value for _, _, value in hours],
+            "count": np.arange(len(hours)),
+            "is_steady": [True] * len(hours),
+        }
+    )
+
+
+def hours_of(hours: Hours, *fans: str) -> list[tuple[str, float]]:
+    found = hours.read(fans, START, START + dt.timedelta(days=9))
+    return list(zip(found["fan"], found["slip"], strict=True))
+
+
+def test_the_highest_revision_of_an_hour_holds(tmp_path: Path) -> None:
+    hours = Hours(str(tmp_path / "hours"))
+    assert hours.read(["A"], START, START).empty
+    hours.append(frame(("B", 0, 3.0), ("A", 1, 2.0), ("A", 0, 1.0)), 5)
+    hours.append(frame(("A", 1, 9.0)), 6)
+    assert hours_of(hours, "A", "B") == [("A", 1.0), ("A", 9.0), ("B", 3.0)]
+    assert hours_of(hours, "B") == [("B", 3.0)]
+    assert hours.latest_revision() == 6
+    read = hours.read(["A"], START, START + dt.timedelta(hours=1))
+    assert [str(kind) for kind in read.dtypes] == ["str", "datetime64[us, UTC]", "float64", "int64", "bool"]
+
+
+def test_replacing_takes_new_columns(tmp_path: Path) -> None:
+    hours = Hours(str(tmp_path / "hours"))
+    hours.append(frame(("A", 0, 1.0)), 1)
+    hours.replace(frame(("A", 0, 2.0)).assign(more=1.5), 2)
+    hours.append(frame(("A", 0, 3.0)).assign(more=2.5), 3)
+    assert hours_of(hours, "A") == [("A", 3.0)]
+    assert hours.columns() == ("fan", "time", "slip", "count", "is_steady", "more")
+    hours.clear()
+    assert hours.columns() == ()
