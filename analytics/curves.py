@@ -27,6 +27,7 @@ from analytics.statistics import cv_rmse, nmbe
 from analytics.vocabulary import PressureLocation
 
 LEAST_HOURS = 24
+_MOST_ALIKE = 0.7
 
 _CURVE_FIRST = INDEX[Parameter.PRESSURE_LEVEL]
 
@@ -43,7 +44,8 @@ class HealthyCurves:
     `hour_covariance`, `day_covariance` (2, 2) of relative pressure and load; scales in SI;
     `pressure_sign`; `reference_torque` [of rated]; `least_x`, `greatest_x` the fitted range of the
     flow coefficient over its scale; `stopped_pressure_pa` and `stopped_airflow_m3s` as mean and
-    standard deviation over days, NaN where never stopped; `wheel_ratio` wheel over motor speed.
+    standard deviation over days, NaN where never stopped; `wheel_ratio` wheel over motor speed;
+    `airflow_noise` the relative noise of an hour's airflow.
     """
 
     channels: Channels
@@ -63,6 +65,7 @@ class HealthyCurves:
     stopped_pressure_pa: tuple[float, float]
     stopped_airflow_m3s: tuple[float, float]
     wheel_ratio: float
+    airflow_noise: float
     hours: int
     days: int
     pressure_cv_rmse: float
@@ -143,6 +146,7 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
         _zero(hours.stopped_pressure_pa, day),
         _zero(hours.stopped_airflow_m3s, day),
         float(np.nanmedian(hours.wheel_ratio[keep])) if channels.has_wheel_speed else np.nan,
+        fit.noise.airflow,
         int(keep.sum()),
         len(np.unique(days)),
         cv_rmse(pressure, expected_pressure, parameters),
@@ -187,11 +191,21 @@ def _error_covariances(missed: Floats, days: Floats) -> tuple[Floats, Floats]:
     means = np.stack([np.bincount(group, weights=drawn[:, c]) / count for c in (PRESSURE, LOAD)], axis=1)
     within = drawn - means[group]
     hour = within.T @ within / max(len(drawn) - len(count), 1)
+    # Neighbouring hours err together: n of them count as n (1 - r) / (1 + r).
+    follows = group[1:] == group[:-1]
+    alike = float(np.mean([_correlation(within[:-1, c][follows], within[1:, c][follows]) for c in (0, 1)]))
+    alike = float(np.clip(alike, 0.0, _MOST_ALIKE))
+    counted = hour * (1.0 + alike) / (1.0 - alike)
     # From day to next day, so that a slow drift of the period does not pass for weather.
     steps = np.diff(means, axis=0)
     between = 0.5 * steps.T @ steps / len(steps) if len(steps) > 2 else np.zeros((2, 2))
-    day = between - hour * float(np.mean(1.0 / count))
-    return _floored(hour, LEAST_HOUR_SD), _floored(_positive(day), LEAST_DAY_SD)
+    day = between - counted * float(np.mean(1.0 / count))
+    return _floored(counted, LEAST_HOUR_SD), _floored(_positive(day), LEAST_DAY_SD)
+
+
+def _correlation(first: Floats, second: Floats) -> float:
+    scale = float(np.sqrt(np.mean(np.square(first)) * np.mean(np.square(second)))) if len(first) else 0.0
+    return float(np.mean(first * second)) / scale if scale > 0.0 else 0.0
 
 
 def _positive(matrix: Floats) -> Floats:

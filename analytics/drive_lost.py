@@ -24,6 +24,7 @@ COLLAPSED_SHARE = 0.15
 # Amps say little below this speed, so pressure or flow must say it.
 LEAST_SPEED_BY_LOAD = 0.40
 _LEAST_LOAD_GAP = 0.05
+_LEAST_SPEED = 0.10
 _NOT_FOLLOWED_SHARE = 0.05
 
 
@@ -31,33 +32,53 @@ _NOT_FOLLOWED_SHARE = 0.05
 class HourlyFindings:
     """What each hour's latest readings show; every field has shape (hours,).
 
-    `is_lost` the motor turns without load and the air does not move; `is_stopped` commanded but not
-    drawing, or its run proof gone; `is_unfollowed` the motor's own speed differs from the command;
-    `is_turning` the motor draws and is commanded, so that what is not lost or stopped is sound.
+    `is_lost` the motor turns without load and the air does not move; `is_whole` the motor turns and load
+    or air shows that the wheel turns with it; `is_stopped` commanded but not drawing, its run proof gone,
+    or, where nothing tells the load, no air; `is_turning` commanded and drawing; `is_unfollowed` the
+    motor's own speed differs from the command. Where none holds, the hour says nothing.
     """
 
     is_lost: Bools
+    is_whole: Bools
     is_stopped: Bools
-    is_unfollowed: Bools
     is_turning: Bools
+    is_unfollowed: Bools
 
 
-def hourly_findings(hours: pd.DataFrame, curves: HealthyCurves | None, machine: Machine) -> HourlyFindings:
+def hourly_findings(
+    hours: pd.DataFrame, curves: HealthyCurves | None, machine: Machine, is_proof_seen: Bools
+) -> HourlyFindings:
     """Find lost drives, commanded stops and speeds not followed.
 
-    Without healthy curves only commanded stops are told. The run proof is heeded only where it has ever
-    been seen with the motor running, and never hides a lost drive.
+    Without healthy curves only commanded stops are told. The run proof is heeded only where it has been
+    seen with the motor running, and never hides a lost drive.
 
-    Parameters: `hours`, frame of `operating_points`; `curves`; `machine`. Returns: `HourlyFindings`.
+    Parameters: `hours`, frame of `operating_points`; `curves`; `machine`; `is_proof_seen` (hours,),
+    whether the run proof was ever on while the motor ran, up to that hour. Returns: `HourlyFindings`.
     """
     late = {name: _column(hours, f"late_{name}") for name in _LATE}
-    is_lost = np.zeros(len(hours), dtype=bool)
-    if curves is not None:
-        is_lost = _lost(hours, late, curves, machine)
-    is_stopped = _stopped(hours, late, machine) & ~is_lost
+    told = hours["late_is_told"].to_numpy(dtype=bool)
     speed = late["speed_fraction"]
-    turning = is_running(speed, late["current_a"], late["power_w"], late["run_status"], machine)
-    return HourlyFindings(is_lost, is_stopped, _unfollowed(hours, machine), turning & ~np.isnan(speed))
+    if machine.speed_control is SpeedControl.CONSTANT:
+        speed = np.ones_like(speed)
+    drawing = is_running(
+        late["speed_fraction"], late["current_a"], late["power_w"], late["run_status"], machine
+    )
+    turning = told & drawing & ~np.isnan(speed)
+    nothing = np.zeros(len(hours), dtype=bool)
+    lost, whole, airless = nothing, turning, nothing
+    if curves is not None:
+        seen = _seen(hours, late, speed, curves, machine)
+        is_still = seen.has_air & ~seen.is_air_moving
+        by_load = seen.is_unloaded & (seen.is_air_stopping | ~seen.has_air)
+        by_air = ~seen.is_load_telling & is_still
+        if curves.channels.load_kind is LoadKind.NONE:
+            airless, by_air = told & is_still & (speed > _LEAST_SPEED), nothing
+        lost = turning & (speed > _LEAST_SPEED) & (by_load | by_air)
+        is_loaded = seen.is_load_telling & ~seen.is_unloaded
+        whole = turning & ~lost & (is_loaded | (seen.has_air & ~seen.is_air_stopping))
+    stopped = ((_stopped(late, machine, is_proof_seen) & told) | airless) & ~lost
+    return HourlyFindings(lost, whole, stopped, turning & ~stopped, _unfollowed(hours, machine))
 
 
 _LATE = (
@@ -77,34 +98,43 @@ def _column(hours: pd.DataFrame, name: str) -> Floats:
     return hours[name].to_numpy(dtype=np.float64, na_value=np.nan)
 
 
-def _lost(hours: pd.DataFrame, late: dict[str, Floats], curves: HealthyCurves, machine: Machine) -> Bools:
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    is_load_telling: Bools
+    is_unloaded: Bools
+    has_air: Bools
+    is_air_stopping: Bools
+    is_air_moving: Bools
+
+
+def _seen(
+    hours: pd.DataFrame, late: dict[str, Floats], speed: Floats, curves: HealthyCurves, machine: Machine
+) -> _Seen:
     latest = hours.assign(**{name: late[name] for name in _LATE if name != "run_status"}, is_steady=True)
     latest["motor_speed_rpm"] = np.nan
-    speed = late["speed_fraction"]
-    if machine.speed_control is SpeedControl.CONSTANT:
-        speed = np.ones_like(speed)
     scaled = scaled_hours(latest, machine, curves.channels)
-    running = is_running(
-        late["speed_fraction"], late["current_a"], late["power_w"], late["run_status"], machine
-    )
     lightest, no_load = _load_bounds(speed, scaled.density, curves)
     with np.errstate(invalid="ignore"):
         gap = lightest.load - no_load
-        is_unloaded = scaled.load < no_load + UNLOADED_SHARE * gap
         is_telling = ~np.isnan(scaled.load) & (gap > _LEAST_LOAD_GAP) & (speed >= LEAST_SPEED_BY_LOAD)
+        is_unloaded = is_telling & (scaled.load < no_load + UNLOADED_SHARE * gap)
         pressure = curves.pressure_sign * scaled.pressure_pa / curves.pressure_scale_pa
         airflow = scaled.airflow_m3s / curves.airflow_scale_m3s
         is_still = airflow < COLLAPSED_SHARE * curves.least_x * speed
         is_flat = pressure < COLLAPSED_SHARE * lightest.pressure
-    own_air = curves.channels.has_airflow and not machine.is_airflow_shared
-    own_pressure = curves.channels.has_pressure and not machine.is_pressure_shared
-    sees_air = own_air & ~np.isnan(airflow)
-    sees_pressure = own_pressure & ~np.isnan(pressure)
-    any_collapsed = (sees_air & is_still) | (sees_pressure & is_flat)
-    all_collapsed = (~sees_air | is_still) & (~sees_pressure | is_flat) & (sees_air | sees_pressure)
-    by_load = is_telling & is_unloaded & (any_collapsed | ~(sees_air | sees_pressure))
-    by_air = ~is_telling & all_collapsed & (curves.channels.load_kind is not LoadKind.NONE)
-    return np.asarray(running & (speed > 0.1) & (by_load | by_air), dtype=bool)
+    # What several fans share goes on when one of them stops.
+    sees_air = curves.channels.has_airflow and not machine.is_airflow_shared
+    sees_pressure = curves.channels.has_pressure and not machine.is_pressure_shared
+    by_air = sees_air & ~np.isnan(airflow)
+    by_pressure = sees_pressure & ~np.isnan(pressure)
+    has_air = by_air | by_pressure
+    return _Seen(
+        is_telling,
+        is_unloaded,
+        has_air,
+        (by_air & is_still) | (by_pressure & is_flat),
+        (by_air & ~is_still) | (by_pressure & ~is_flat),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,20 +167,34 @@ def _load_bounds(speed: Floats, density: Floats, curves: HealthyCurves) -> tuple
     return _Lightest(np.min(loads, axis=0), np.min(pressures, axis=0)), expected.load[0]
 
 
-def _stopped(hours: pd.DataFrame, late: dict[str, Floats], machine: Machine) -> Bools:
-    commanded = is_commanded(late["speed_fraction"], machine)
+def _stopped(late: dict[str, Floats], machine: Machine, is_proof_seen: Bools) -> Bools:
     if machine.speed_control is SpeedControl.CONSTANT:
-        commanded = np.zeros(len(hours), dtype=bool)
+        return np.zeros(len(is_proof_seen), dtype=bool)
     drawing = is_running(
-        np.full(len(hours), np.nan), late["current_a"], late["power_w"], np.ones(len(hours)), machine
+        np.full(len(is_proof_seen), np.nan),
+        late["current_a"],
+        late["power_w"],
+        np.ones(len(is_proof_seen)),
+        machine,
     )
     knows_draw = ~np.isnan(late["current_a"]) | ~np.isnan(late["power_w"])
-    proof = late["run_status"]
-    ran = hours["running"].to_numpy(dtype=np.float64) == 1.0
-    is_proof_real = bool((proof[ran] > 0.5).mean() > 0.5) if ran.any() else False
     with np.errstate(invalid="ignore"):
-        proof_gone = is_proof_real & (proof < 0.5)
-    return np.asarray(commanded & ((knows_draw & ~drawing) | proof_gone), dtype=bool)
+        is_proof_gone = is_proof_seen & (late["run_status"] < 0.5)
+    commanded = is_commanded(late["speed_fraction"], machine)
+    return np.asarray(commanded & ((knows_draw & ~drawing) | is_proof_gone), dtype=bool)
+
+
+def proof_seen(hours: pd.DataFrame, is_seen_before: bool) -> Bools:
+    """Tell for each hour whether the run proof was ever on while the motor ran, up to then.
+
+    A status that never comes on is not connected, and its absence says nothing.
+
+    Parameters: `hours`, frame of `operating_points` in order of time; `is_seen_before` them.
+    """
+    with np.errstate(invalid="ignore"):
+        is_on = _column(hours, "late_run_status") > 0.5
+    is_running_all = hours["running"].to_numpy(dtype=np.float64) == 1.0
+    return np.asarray(np.logical_or.accumulate(is_on & is_running_all) | is_seen_before, dtype=bool)
 
 
 def _unfollowed(hours: pd.DataFrame, machine: Machine) -> Bools:

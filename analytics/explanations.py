@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.arrays import Floats
+from analytics.curve_fit import LOAD, PRESSURE
 from analytics.curves import HealthyCurves
 from analytics.machine import Machine
 from analytics.model import CAUSES, LoadKind, Parameter
-from analytics.priors import CAUSE_TRAITS, PINNED_SD
+from analytics.priors import CAUSE_TRAITS, DAY_SD_THAT_LASTS, PAIR_YEARS, PINNED_SD
 from analytics.vocabulary import Drive, PressureLocation
 
 # Two faults at once are rare; these are the pairs that hide a drive's fault or pass for one.
@@ -71,9 +72,18 @@ def cause_sd(cause: Parameter, machine: Machine, curves: HealthyCurves, trait: s
     return float(getattr(CAUSE_TRAITS[cause], trait)) * scale
 
 
+def _ordinary_sd(cause: Parameter, machine: Machine, curves: HealthyCurves) -> float:
+    # What sets one day apart from the next in the healthy period lasts for weeks outside it.
+    own = cause_sd(cause, machine, curves, "ordinary_sd")
+    channel = {Parameter.PRESSURE_GAIN: PRESSURE, Parameter.LOAD_GAIN: LOAD}.get(cause)
+    if channel is None or not can_move(cause, machine, curves):
+        return own
+    return float(np.hypot(own, DAY_SD_THAT_LASTS * np.sqrt(curves.day_covariance[channel, channel])))
+
+
 def beliefs(curves: HealthyCurves, machine: Machine) -> Beliefs:
     """Return one fan's beliefs, as a batch of one."""
-    ordinary = [cause_sd(cause, machine, curves, "ordinary_sd") for cause in CAUSES]
+    ordinary = [_ordinary_sd(cause, machine, curves) for cause in CAUSES]
     daily = [cause_sd(cause, machine, curves, "daily_sd") for cause in CAUSES]
     fault = [cause_sd(cause, machine, curves, "fault_sd") for cause in CAUSES]
     sided = [float(CAUSE_TRAITS[cause].is_one_sided) for cause in CAUSES]
@@ -90,12 +100,12 @@ def beliefs(curves: HealthyCurves, machine: Machine) -> Beliefs:
 def _log_onset(chosen: tuple[Parameter, ...], machine: Machine, curves: HealthyCurves) -> float:
     if any(not can_move(cause, machine, curves) for cause in chosen):
         return _IMPOSSIBLE
-    # The second of a pair may have come at any time of the year before.
+    # The second of a pair came in the same season.
     daily = [CAUSE_TRAITS[cause].rate_per_year / 365.25 for cause in chosen]
-    yearly = [CAUSE_TRAITS[cause].rate_per_year for cause in chosen]
+    season = [CAUSE_TRAITS[cause].rate_per_year * PAIR_YEARS for cause in chosen]
     if not chosen:
         return 0.0
-    return float(np.log(daily[0] * np.prod(yearly[1:])))
+    return float(np.log(daily[0] * np.prod(season[1:])))
 
 
 def stack_beliefs(several: list[Beliefs]) -> Beliefs:

@@ -7,7 +7,7 @@ import numpy as np
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT
 from analytics.mixtures import bounds, held_weights
-from analytics.model import CAUSES, Operating, Parameter
+from analytics.model import CAUSES, EXPONENT_RANGE, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.state import CARRIED, DayReading, State, Watch
 from analytics.transmission import drive_loss_band, healthy_drive_loss
@@ -110,7 +110,7 @@ def ledger_rows(
     weight = held_weights(state, constants.beliefs)
     power = np.where(hours.is_used, reading.torque * reading.motor_speed, 0.0)
     energy = np.maximum(power.sum(axis=1), 1e-9)
-    exponent = state.mean[..., _EXPONENT]
+    exponent = np.clip(state.mean[..., _EXPONENT], *EXPONENT_RANGE)
     raised = np.power(reading.load_ratio[:, None], exponent[..., None])
     slip_factor = (power[:, None] * raised).sum(axis=2) / energy[:, None]
     creep_factor = (power * reading.load_ratio).sum(axis=1) / energy

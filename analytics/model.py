@@ -65,6 +65,9 @@ CURVE: tuple[Parameter, ...] = PARAMETERS[INDEX[Parameter.PRESSURE_LEVEL] :]
 SIZE = len(PARAMETERS)
 
 WHEEL_TORQUE_SHARE = 0.75
+# Past these the power law of slip is not believed: a day far above the reference torque is no proof.
+MOST_LOAD_RATIO = 1.3
+EXPONENT_RANGE = (0.5, 10.0)
 _STEP = 1e-5
 _ROUNDS = 3
 
@@ -139,8 +142,10 @@ def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
     torque = reference * speed**2 + np.zeros_like(airflow)
     for _ in range(_ROUNDS):
         motor_speed = np.maximum(speed - motor_slip * torque / flux**2, 0.05)
-        load_ratio = np.clip(torque / reference, 0.02, 2.0)
-        slip = np.clip(p[Parameter.SLIP] * load_ratio ** p[Parameter.SLIP_EXPONENT], -0.5, 0.9)
+        load_ratio = np.clip(torque / reference, 0.02, MOST_LOAD_RATIO)
+        slip = np.clip(
+            p[Parameter.SLIP] * load_ratio ** np.clip(p[Parameter.SLIP_EXPONENT], *EXPONENT_RANGE), -0.5, 0.9
+        )
         wheel = ratio * (1.0 - p[Parameter.CREEP] * load_ratio - slip)
         x = airflow / (motor_speed * wheel)
         dynamic = density * (motor_speed * wheel) ** 2

@@ -6,7 +6,7 @@ import pandas as pd
 
 from analytics.arrays import Bools, Floats
 from analytics.machine import Machine
-from analytics.running import is_running
+from analytics.running import CLEAR_OF_A_TIE, is_running, is_told_to_run
 
 MEASURED = (
     "speed_fraction",
@@ -35,32 +35,39 @@ STOPPED = ("airflow_m3s", "pressure_pa")
 # the curve by more than the sensors' own noise. Common practice, no source.
 STEADY_SPEED_RANGE = 0.10
 HOUR_NS = 3_600_000_000_000
+SECOND_NS = 1_000_000_000
+
+Integers = npt.NDArray[np.int64]
 
 
-def operating_points(readings: pd.DataFrame, machine: Machine) -> pd.DataFrame:
+def operating_points(
+    readings: pd.DataFrame, machine: Machine, utc_offset_s: int | Integers = 0
+) -> pd.DataFrame:
     """Reduce one fan's readings to hourly operating points.
 
     An hour is steady when the fan ran at every reading of it and of the hour before (the first hour
     after a stop is cold) and its speed stayed within a tenth. Means are over running readings;
     `stopped_*` are the sensors' zeros, `late_*` the latter half of the hour's readings, running or
-    not, on which a lost drive is decided before the hour is over.
+    not, on which a lost drive is decided before the hour is over. They decide only where the fan was
+    told to run at each of them and at the reading before: `late_is_told`.
 
     Parameters: `readings`, one fan, sorted by `time` (UTC), columns of the readings table, any of
-    the measured ones absent. Returns: frame with `time` (the hour's start, UTC), `readings`,
-    `running` (share), `is_steady`, the measured columns, `late_*`, `stopped_*`, `stopped` (count) and
-    `last_reading`. Rows in order of time, none for an hour without readings.
+    the measured ones absent; `utc_offset_s` of the plant's clock, one or one a reading [s], so that
+    hours begin where the plant's do and none reaches past midnight.
+    Returns: frame with `time` (the hour's start, UTC), `readings`, `running` (share), `is_steady`,
+    the measured columns, `late_*`, `stopped_*`, `stopped` (count) and `last_reading`. Rows in order
+    of time, none for an hour without readings.
     """
     time = pd.DatetimeIndex(readings["time"])
-    ns = time.as_unit("ns").asi8
-    hours, group = np.unique(ns // HOUR_NS, return_inverse=True)
+    hours, group = np.unique(hour_start_ns(time, utc_offset_s), return_inverse=True)
+    follows = np.append(False, np.diff(hours) == HOUR_NS)
     values = {name: _column(readings, name) for name in {*MEASURED, *LATE}}
     running = is_running(
         values["speed_fraction"], values["current_a"], values["power_w"], values["run_status"], machine
     )
     count = np.bincount(group, minlength=len(hours))
     share = np.bincount(group, weights=running, minlength=len(hours)) / count
-    position = np.arange(len(group)) - (np.cumsum(count) - count)[group]
-    late = position >= (count // 2)[group]
+    late = np.arange(len(group)) >= (np.cumsum(count) - count + count // 2)[group]
     points: dict[str, npt.NDArray[np.generic]] = {"readings": count.astype(np.float64), "running": share}
     for name in MEASURED:
         points[name] = _mean(values[name], group, len(hours), running)
@@ -69,12 +76,23 @@ def operating_points(readings: pd.DataFrame, machine: Machine) -> pd.DataFrame:
     for name in STOPPED:
         points[f"stopped_{name}"] = _mean(values[name], group, len(hours), ~running)
     points["stopped"] = np.bincount(group, weights=~running, minlength=len(hours))
-    points["is_steady"] = _steady(hours, share, values["speed_fraction"], group)
+    points["is_steady"] = _steady(follows, share, values["speed_fraction"], group)
+    told = is_told_to_run(values["speed_fraction"], running, machine)
+    points["late_is_told"] = _late_told(told, late, group, follows)
     last = np.flatnonzero(np.append(group[1:] != group[:-1], True))
     frame = pd.DataFrame(points)
-    frame.insert(0, "time", pd.to_datetime(hours * HOUR_NS, utc=True).as_unit("us"))
+    frame.insert(0, "time", pd.to_datetime(hours, utc=True).as_unit("us"))
     frame["last_reading"] = time[last].as_unit("us")
     return frame
+
+
+def hour_start_ns(time: pd.DatetimeIndex, utc_offset_s: int | Integers = 0) -> Integers:
+    """Return the start of the plant's hour that holds each time [ns since 1970, UTC].
+
+    Parameters: `time` (UTC); `utc_offset_s` of the plant's clock, one or one a time [s].
+    """
+    phase = np.asarray(utc_offset_s, dtype=np.int64) * SECOND_NS % HOUR_NS
+    return np.asarray((time.as_unit("ns").asi8 + phase) // HOUR_NS * HOUR_NS - phase, dtype=np.int64)
 
 
 def _column(readings: pd.DataFrame, name: str) -> Floats:
@@ -91,15 +109,23 @@ def _mean(values: Floats, group: npt.NDArray[np.intp], size: int, is_counted: Bo
     return mean
 
 
-def _steady(hours: npt.NDArray[np.int64], share: Floats, speed: Floats, group: npt.NDArray[np.intp]) -> Bools:
-    # One reading an hour says nothing of the hour's range: its neighbours' distance stands in.
-    padded = np.where(np.isnan(speed), 0.0, speed)
-    first = np.searchsorted(group, np.arange(len(hours)))
-    spread = np.maximum.reduceat(padded, first) - np.minimum.reduceat(padded, first)
-    step = np.abs(np.diff(padded[first], prepend=padded[first][:1]))
-    alone = np.bincount(group, minlength=len(hours)) == 1
+def _steady(follows: Bools, share: Floats, speed: Floats, group: npt.NDArray[np.intp]) -> Bools:
+    # One reading an hour says nothing of the hour's range: its distance from the hour before stands in.
+    first = np.searchsorted(group, np.arange(len(follows)))
+    spread = np.fmax.reduceat(speed, first) - np.fmin.reduceat(speed, first)
+    step = np.where(follows, np.abs(np.diff(speed[first], prepend=np.nan)), 0.0)
+    alone = np.bincount(group, minlength=len(follows)) == 1
     spread = np.where(alone, step, spread)
-    follows = np.append(False, np.diff(hours) == 1)
     # After a gap in the data the fan is taken to have gone on: a gap is not a stop.
     warm = np.where(follows, np.append(0.0, share[:-1]) == 1.0, True)
-    return np.asarray((share == 1.0) & warm & (spread <= STEADY_SPEED_RANGE), dtype=bool)
+    is_level = ~(spread > STEADY_SPEED_RANGE * CLEAR_OF_A_TIE)
+    return np.asarray((share == 1.0) & warm & is_level, dtype=bool)
+
+
+def _late_told(told: Bools, late: Bools, group: npt.NDArray[np.intp], follows: Bools) -> Bools:
+    # The reading before counts too, from this hour or the one before: a fan that was told to run only at
+    # the last reading may not have begun to move.
+    is_near = np.append(False, (group[1:] == group[:-1]) | follows[group[1:]])
+    before = np.where(is_near, np.append(False, told[:-1]), True)
+    untold = np.bincount(group, weights=late & ~(told & before), minlength=len(follows))
+    return np.asarray(untold == 0, dtype=bool)

@@ -69,7 +69,8 @@ LEAST_DAY_SD = (0.0025, 0.003)
 # A nameplate's motor slip may be off by a fifth (IEC 60034-1 allows 20 per cent above 1 kW).
 NAMEPLATE_SLIP_SD = 0.10
 NO_LOAD_SD_MEASURED = 0.01
-SLIP_EXPONENT = (2.5, 0.9)
+# Slip over torque: straight below the knee, steep above it; a belt that has let go lies in between.
+SLIP_EXPONENT = (4.0, 2.0)
 HEALTHY_SLIP_PCT = (1.0, 0.45)
 
 
@@ -104,7 +105,7 @@ CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
     Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0030, 0.0010, 0.08),
     Parameter.SPEED_SCALE: CauseTraits(0.03, 0.0003, 0.0003, 0.08),
     # Filters load over months and are changed in an hour; some of it is every filter's ordinary life.
-    Parameter.AIR_PATH: CauseTraits(1.00, 0.0200, 0.0040, 0.15),
+    Parameter.AIR_PATH: CauseTraits(1.00, 0.0200, 0.0080, 0.30),
 }
 
 # The barometer moves density by this much within days when no point tells it; with a temperature
@@ -117,3 +118,7 @@ DENSITY_MEMORY_DAYS = 4.0
 SEASON_MEMORY_DAYS = 40.0
 # Ordinary wander forgets itself over two months: a season's half, a calibration's mood.
 ORDINARY_MEMORY_DAYS = 60.0
+# A second fault beside the first came within this long of it, else the first was seen alone.
+PAIR_YEARS = 0.25
+# The share of a fan's day-to-day scatter that returns as an offset of weeks: the model is not the fan.
+DAY_SD_THAT_LASTS = 0.6

@@ -11,6 +11,9 @@ from analytics.vocabulary import SpeedControl
 RUNNING_CURRENT_FRACTION = 0.03
 RUNNING_POWER_FRACTION = 0.01
 COMMANDED_SPEED_FRACTION = 0.05
+# Readings are round numbers and so are these limits: a reading that stands on one must not change sides
+# with the last bit that a conversion of units leaves.
+CLEAR_OF_A_TIE = 1.0 + 1e-6
 
 
 def is_commanded(speed_fraction: Floats, machine: Machine) -> Bools:
@@ -25,7 +28,7 @@ def is_commanded(speed_fraction: Floats, machine: Machine) -> Bools:
     least = COMMANDED_SPEED_FRACTION
     if machine.min_speed_fraction is not None:
         least = max(least, 0.5 * machine.min_speed_fraction)
-    return np.asarray(speed_fraction > least)
+    return np.asarray(speed_fraction > least * CLEAR_OF_A_TIE)
 
 
 def is_running(
@@ -51,5 +54,17 @@ def is_running(
     told = run_status > 0.5
     if machine.speed_control is not SpeedControl.CONSTANT:
         told = np.where(np.isnan(speed_fraction), told, is_commanded(speed_fraction, machine))
-    drawing = np.where(np.isnan(power_w), told, power_w > least_w)
-    return np.asarray(np.where(np.isnan(current_a), drawing, current_a > least_a), dtype=bool)
+    drawing = np.where(np.isnan(power_w), told, power_w > least_w * CLEAR_OF_A_TIE)
+    is_drawing = np.where(np.isnan(current_a), drawing, current_a > least_a * CLEAR_OF_A_TIE)
+    return np.asarray(is_drawing, dtype=bool)
+
+
+def is_told_to_run(speed_fraction: Floats, running: Bools, machine: Machine) -> Bools:
+    """Tell whether the fan is meant to run: by its command, or by its running where there is none.
+
+    Parameters: `speed_fraction` any shape [1], NaN where unknown; `running` of the same shape; `machine`.
+    Returns: mask of the same shape.
+    """
+    if machine.speed_control is SpeedControl.CONSTANT:
+        return running
+    return np.where(np.isnan(speed_fraction), running, is_commanded(speed_fraction, machine))

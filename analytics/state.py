@@ -16,6 +16,7 @@ from analytics.explanations import (
     stack_beliefs,
 )
 from analytics.information import day_information, hour_precision
+from analytics.latent_airflow import latent_hours
 from analytics.machine import Machine
 from analytics.model import CAUSES, CURVE, INDEX, LoadKind, Operating, Parameter, Plant, linearise
 from analytics.priors import (
@@ -79,7 +80,7 @@ class Watch:
     """The constants of a batch of fans; every field has the fans as its first axis.
 
     `plant` of the model; `beliefs` of the causes; `curve` (fans, SIZE) the healthy parameters;
-    `density_sd` and `density_memory_days` (fans,); covariances (fans, 2, 2); `has` (fans, 2) whether
+    `density_sd` and `density_memory_days` (fans,); `airflow_noise` (fans,); covariances (fans, 2, 2); `has` (fans, 2) whether
     pressure and load count.
     """
 
@@ -88,6 +89,7 @@ class Watch:
     curve: Floats
     density_sd: Floats
     density_memory_days: Floats
+    airflow_noise: Floats
     hour_covariance: Floats
     day_covariance: Floats
     has: Floats
@@ -125,6 +127,7 @@ def watch(curves: HealthyCurves, machine: Machine) -> Watch:
         curves.mean[None],
         np.array([density_sd_of(curves)]),
         np.array([density_memory_of(curves)]),
+        np.array([curves.airflow_noise]),
         curves.hour_covariance[None],
         curves.day_covariance[None],
         np.array([has], dtype=np.float64),
@@ -188,7 +191,10 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     keep = np.ones((*state.mean.shape[:2], WIDTH))
     forgotten = np.exp(-elapsed_days / ORDINARY_MEMORY_DAYS)[:, None, None]
     is_active = np.broadcast_to(IS_ACTIVE[None], (len(elapsed_days), *IS_ACTIVE.shape))
-    keep[:, :, :CAUSE_COUNT] = np.where(is_active, 1.0, forgotten)
+    # A fault walks, but not without end: it is as large as faults of its kind are.
+    kept = np.sqrt(np.maximum(1.0 - believed.daily / believed.fault, 0.0))
+    walked = np.power(kept, elapsed_days[:, None])[:, None]
+    keep[:, :, :CAUSE_COUNT] = np.where(is_active, walked, forgotten)
     keep[:, :, _DENSITY] = np.exp(-elapsed_days / constants.density_memory_days)[:, None]
     added = np.zeros_like(keep)
     walk = believed.daily[:, None] * elapsed_days[:, None, None]
@@ -243,14 +249,22 @@ def read_day(at: Floats, constants: Watch, hours: Operating) -> DayReading:
     """Return what a day's hours say of the carried parameters near `at` (fans, WIDTH)."""
     theta = constants.curve.copy()
     theta[:, _COLUMNS] = at
+    counted = hours.is_used[..., None] * constants.has[:, None, :]
+    hours, lowered = latent_hours(
+        theta,
+        constants.plant,
+        hours,
+        counted=counted,
+        hour_variance=np.diagonal(constants.hour_covariance, axis1=1, axis2=2),
+        airflow_noise=constants.airflow_noise,
+    )
     expected, pressure, load = linearise(theta, constants.plant, hours, CARRIED)
     measured = np.stack([hours.pressure, hours.load], axis=-1)
     predicted = np.maximum(np.stack([expected.pressure, expected.load], axis=-1), 0.02)
     # Residuals are relative to what is read, as the expectation carries the airflow's noise, but held to
     # what is expected where the reading has gone astray.
     scale = np.clip(measured, 0.5 * predicted, 2.0 * predicted)
-    counted = hours.is_used[..., None] * constants.has[:, None, :]
-    residuals = np.where(counted > 0, (measured - predicted) / scale, 0.0)
+    residuals = np.where(counted > 0, (measured - predicted) / scale - lowered, 0.0)
     spread = np.ones_like(residuals)
     spread[..., LOAD] = load_spread(hours.speed, constants.plant.load_kind[:, None])
     weight = counted * _tame(residuals, counted, spread, constants)
@@ -304,8 +318,9 @@ def _jumped(state: State, constants: Watch, information: Floats, pull: Floats) -
     is_jump = IS_ACTIVE[None] & (np.square(felt) / strength > JUMP_DEVIATIONS**2)
     is_free = constants.beliefs.daily[:, None] > (2.0 * PINNED_SD) ** 2
     is_jump &= is_free
-    size = np.square(np.clip(felt / strength, -0.3, 0.3))
-    return opened(state, np.where(is_jump, size, 0.0)), _JUMP_PENALTY * is_jump.any(axis=-1)
+    return opened(
+        state, np.where(is_jump, constants.beliefs.fault[:, None], 0.0)
+    ), _JUMP_PENALTY * is_jump.any(axis=-1)
 
 
 def _middle(state: State) -> Floats:

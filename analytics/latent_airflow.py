@@ -1,0 +1,69 @@
+"""At which flow did an hour really run, as its airflow, pressure and load readings see it together?"""
+
+import numpy as np
+
+from analytics.arrays import Floats
+from analytics.model import Operating, Plant, expect
+
+# The noise of an airflow station is known to a factor. Taken too small it leaves its mark on every
+# slope; taken too large the flow merely rests on pressure and load alone.
+NOISE_FACTOR = 2.0
+LEAST_NOISE = 0.03
+_STEP = 1e-4
+_MOST_SHIFT = 0.15
+_LEAST_OWN_SHARE = 0.3
+
+
+def latent_hours(
+    theta: Floats,
+    plant: Plant,
+    hours: Operating,
+    *,
+    counted: Floats,
+    hour_variance: Floats,
+    airflow_noise: Floats,
+) -> tuple[Operating, Floats]:
+    """Move a day's flows to where all readings agree, and return what that does to the residuals.
+
+    A station that reads one hour too low puts that hour at a wrong place of the curves: pressure and
+    load then fall short together, most where the torque seems highest, which is how a steep belt slip
+    looks. Slopes taken at the agreed flow do not know the reading's error.
+
+    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours); `counted` (fans, hours, 2) 1 where
+    pressure and load count; `hour_variance` (fans, 2) of their relative residuals; `airflow_noise`
+    (fans,), relative. Returns: the hours at the agreed flow, and the share (fans, hours, 2) by which
+    each residual there must be lowered to be that of the measured flow, to first order.
+    Equation: e = sum(-m r / s^2) / (1 / s_q^2 + sum m^2 / s^2), m the log slopes of pressure and load by
+    airflow, r the residuals less the day's mean; ln q = ln q_measured - e.
+    Validity: errors of an hour's flow small against the range over which the curves bend.
+    Source: errors in variables by generalised least squares (Deming); the day's own level is left to the
+    causes.
+    """
+    noise = np.maximum(NOISE_FACTOR * airflow_noise, LEAST_NOISE)[:, None]
+    here = _expected(theta, plant, hours, hours.airflow)
+    moved = _expected(theta, plant, hours, hours.airflow * np.exp(_STEP))
+    slope = (moved / here - 1.0) / _STEP
+    is_counted = counted > 0
+    missed = np.clip(np.stack([hours.pressure, hours.load], axis=-1) / here - 1.0, -0.5, 0.5)
+    missed = np.where(is_counted, missed, 0.0)
+    missed = missed - missed.sum(axis=1, keepdims=True) / np.maximum(is_counted.sum(axis=1, keepdims=True), 1)
+    variance = hour_variance[:, None]
+    own = np.maximum(variance - np.square(slope * noise[..., None]), _LEAST_OWN_SHARE * variance)
+    pulled = np.where(is_counted, -slope * missed / own, 0.0).sum(axis=-1)
+    strength = 1.0 / np.square(noise) + np.where(is_counted, np.square(slope) / own, 0.0).sum(axis=-1)
+    error = np.clip(pulled / strength, -_MOST_SHIFT, _MOST_SHIFT)
+    agreed = Operating(
+        hours.speed,
+        hours.airflow * np.exp(-error),
+        hours.density,
+        hours.pressure,
+        hours.load,
+        hours.is_used,
+    )
+    return agreed, slope * error[..., None]
+
+
+def _expected(theta: Floats, plant: Plant, hours: Operating, airflow: Floats) -> Floats:
+    at = Operating(hours.speed, airflow, hours.density, hours.pressure, hours.load, hours.is_used)
+    expected = expect(theta, plant, at)
+    return np.maximum(np.stack([expected.pressure, expected.load], axis=-1), 0.02)
