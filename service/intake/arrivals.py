@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -16,6 +17,7 @@ from service.store.catalogue import Export
 
 KEEP_BYTES: Final = 32 << 20  # exports put on the disk before SQL is told of them
 KEEP_FILES: Final = 64
+_KEEPERS: Final = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,9 @@ class Arrivals:
     def _keep(self, held: Sequence[tuple[Offer, bytes]]) -> Iterator[Arrival]:
         """Put exports on the disk, tell SQL, and hand on those that are to be read."""
         offered: dict[Key, tuple[Offer, bytes]] = {}
-        for offer, content in held:
-            sha256 = self._store.kept.keep(content)
+        with ThreadPoolExecutor(_KEEPERS) as pool:  # waiting for the disk and compressing go side by side
+            digests = list(pool.map(self._store.kept.keep, (content for _, content in held)))
+        for sha256, (offer, content) in zip(digests, held, strict=True):
             offered.setdefault((sha256, offer.source.name, point_of_file(offer.file)), (offer, content))
         if not offered:
             return

@@ -1,6 +1,6 @@
 """The exports a site has kept: which of them a generation has read, and where each one stands."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -23,12 +23,14 @@ class KnownExports:
         """Begin with what SQL knows."""
         self._catalogue = catalogue
         self._generation = generation
-        self._source_names = source_names
         self._by_key: dict[Key, Export] = {}
         self._by_id: dict[int, Export] = {}
         self._latest: dict[tuple[str, str], int] = {}  # by digest and source: the latest time given
+        self._orphans: dict[tuple[str, str], Export] = {}  # exports of sources that are no more
         for export in catalogue.exports():
             self._remember(export)
+            if export.source not in source_names:
+                self._orphans[export.sha256, export.point_name] = export
         self._read: dict[int, ReadExport] = {}
         self._read_bytes: set[tuple[str, str]] = set()  # read whatever their file was called
         for one in catalogue.read_in(generation):
@@ -52,14 +54,13 @@ class KnownExports:
         """Tell whether an export is kept; one of a source that was renamed follows it to its new name."""
         if key in self._by_key:
             return True
-        for export in self._by_key.values():
-            is_same = (export.sha256, export.point_name) == (key[0], key[2])
-            if is_same and export.source not in self._source_names:
-                self._change(export, {"source": key[1]})
-                return True
-        return False
+        orphan = self._orphans.pop((key[0], key[2]), None)
+        if orphan is None:
+            return False
+        self._change(orphan, {"source": key[1]})
+        return True
 
-    def add(self, rows: Iterable[Mapping[str, Any]]) -> None:
+    def add(self, rows: Sequence[Mapping[str, Any]]) -> None:
         """Note exports that were put on the disk."""
         for export in self._catalogue.add_exports(rows):
             self._remember(export)

@@ -5,6 +5,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 import pyarrow as pa
 
 from config.site import Source
@@ -104,8 +105,8 @@ def _share_of_times(cells: list[str], source: Source) -> float:
     filled = [cell for cell in cells if cell.strip()]
     if not filled:
         return 0.0
-    read = read_times(pa.array(filled, type=pa.string()), source.time_format).refusal
-    return sum(int(refusal) in (Refusal.NONE, Refusal.AMBIGUOUS) for refusal in read) / len(filled)
+    read = read_times(pa.array(filled, type=pa.string()), source.time_format)
+    return float(np.isin(read.refusal[read.place], (Refusal.NONE, Refusal.AMBIGUOUS)).mean())
 
 
 def _point_column(

@@ -171,9 +171,9 @@ class _Pass:
                     "first_us": seen.first_us,
                     "last_us": seen.last_us,
                     "cells": seen.cells,
-                    "example": seen.example,
-                    "low": seen.low,
-                    "high": seen.high,
+                    "example": seen.look.example,
+                    "low": seen.look.low,
+                    "high": seen.look.high,
                 }
             )
 

@@ -14,13 +14,13 @@ from config.site import Source
 from service.intake.layouts import Layout, find_layout
 from service.intake.mapping import PointMap
 from service.intake.numbers import Numbers, from_floats, from_texts, has_decimal_commas
+from service.intake.seen import Look, SeenPoint, look_at_numbers, look_at_texts, shortened, span_of
 from service.intake.sheet import NUMBER, TEXT, Sheet, read_sheet
 from service.intake.text import DELIMITER_NAMES, find_delimiter, plain_text, split_line
 from service.intake.times import ReadTimes, Refusal, read_times
 from service.intake.zones import SECOND, UNKNOWN, Clock, Mask, Times, passings
 
 _ENDINGS: Final = (".gz", ".csv", ".txt", ".tsv")
-_VALUE_TEXT_LIMIT: Final = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,19 +32,6 @@ class RefusedCell:
     value: str
     reason: str
     cells: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class SeenPoint:
-    """A point name that an export carried, mapped or not, with what it looked like."""
-
-    name: str
-    first_us: int | None
-    last_us: int | None
-    cells: int
-    example: str
-    low: float | None
-    high: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +81,12 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
     rows = [split_line(line, delimiter) for line in lines[1:] if line.strip()]
     layout = find_layout(header, rows, source, point_of_file(file), points.targets)
     decimal = source.decimal or _decimal(rows, layout, delimiter)
-    sheet = read_sheet(text, header, delimiter, decimal, _wanted(layout, header, rows, file, points))
+    names = {column: _point_name(layout, header, column, file) for column in layout.values}
+    looks = {
+        column: look_at_texts([row[column] for row in rows if column < len(row)], decimal)
+        for column in layout.values
+    }
+    sheet = read_sheet(text, header, delimiter, decimal, _wanted(layout, names, looks, points))
     clocked = _Clocked(sheet, layout, source, Clock(ZoneInfo(source.zone) if source.zone else zone))
     decided = [layout.kind, DELIMITER_NAMES.get(delimiter, repr(delimiter)), clocked.read.decided]
     decided += ["decimal comma"] if decimal == "," else []
@@ -106,9 +98,7 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
     if layout.kind == "long":
         reader.read_long(layout)
     else:
-        reader.read_columns(
-            {column: _point_name(layout, header, column, file) for column in layout.values}, rows
-        )
+        reader.read_columns(names, looks)
     return reading
 
 
@@ -124,22 +114,16 @@ def _decimal(rows: Sequence[Sequence[str]], layout: Layout, delimiter: str) -> s
 
 
 def _wanted(
-    layout: Layout, header: Sequence[str], rows: Sequence[Sequence[str]], file: str, points: PointMap
+    layout: Layout, names: Mapping[int, str], looks: Mapping[int, Look], points: PointMap
 ) -> dict[int, str]:
     """Return the columns to read: the time, and what may hold a mapped value."""
     wanted = {layout.time: TEXT}
     if layout.point is not None:
         wanted[layout.point] = TEXT
     for column in layout.values:
-        if layout.kind == "long" or _point_name(layout, header, column, file) in points.targets:
-            wanted[column] = _kind(rows, column)
+        if layout.kind == "long" or names[column] in points.targets:
+            wanted[column] = TEXT if looks[column].has_text else NUMBER
     return wanted
-
-
-def _kind(rows: Sequence[Sequence[str]], column: int) -> str:
-    cells = [row[column] for row in rows if column < len(row)]
-    read = from_texts(pa.chunked_array([pa.array(cells, type=pa.string())]), ".", is_status=False)
-    return TEXT if read.is_refused is not None and read.is_refused.any() else NUMBER
 
 
 class _Clocked:
@@ -149,15 +133,16 @@ class _Clocked:
         self.column = layout.time
         self.texts = sheet.columns[layout.time]
         self.read: ReadTimes = read_times(self.texts, source.time_format)
-        self.refusal = self.read.refusal.copy()
-        is_wall = (self.refusal == Refusal.NONE) & ~self.read.is_instant
+        place = self.read.place
+        is_wall = (self.read.refusal == Refusal.NONE) & ~self.read.is_instant
         instants = clock.instants(np.where(is_wall, self.read.times_us, 0))
-        times = np.where(is_wall, instants.first, self.read.times_us)
-        self.refusal[is_wall & instants.is_skipped] = Refusal.SKIPPED
-        is_repeated = is_wall & instants.is_repeated
+        times = np.where(is_wall, instants.first, self.read.times_us)[place]
+        refusal = np.where(is_wall & instants.is_skipped, Refusal.SKIPPED, self.read.refusal).astype(np.int8)
+        self.refusal = refusal[place]
+        is_repeated = (is_wall & instants.is_repeated)[place]
         if is_repeated.any():
-            passing = _passings(sheet, layout, self.read.times_us, is_repeated)
-            times = np.where(is_repeated & (passing == SECOND), instants.second, times)
+            passing = _passings(sheet, layout, self.read.times_us[place], is_repeated)
+            times = np.where(is_repeated & (passing == SECOND), instants.second[place], times)
             self.refusal[is_repeated & (passing == UNKNOWN)] = Refusal.REPEATED
         for fault in sheet.faults:
             if fault.column == layout.time:  # the file ends within the time itself
@@ -171,14 +156,27 @@ def _passings(sheet: Sheet, layout: Layout, wall_us: Times, is_repeated: Mask) -
     if layout.point is None:
         return passings(wall_us, is_repeated)
     result = np.zeros(len(wall_us), dtype=np.int8)
-    encoded = sheet.columns[layout.point].combine_chunks().dictionary_encode()
-    encoded = encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
-    codes = encoded.indices.to_numpy(zero_copy_only=False)
-    order = np.argsort(codes, kind="stable")
-    starts = np.flatnonzero(np.diff(codes[order])) + 1
-    for rows in np.split(order, starts):
-        result[rows] = passings(wall_us[rows], is_repeated[rows])
+    for rows in _rows_by_name(sheet.columns[layout.point])[1]:
+        if is_repeated[rows].any():
+            result[rows] = passings(wall_us[rows], is_repeated[rows])
     return result
+
+
+def _rows_by_name(column: pa.ChunkedArray) -> tuple[list[str], list[NDArray[np.intp]]]:
+    """Return the names of a column, spaces around them aside, and the rows of each in file order."""
+    encoded = column.combine_chunks().dictionary_encode()
+    encoded = encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
+    written = [name.strip() for name in encoded.dictionary.to_pylist()]
+    names = list(dict.fromkeys(written))
+    place = {name: number for number, name in enumerate(names)}
+    # A narrow code sorts several times faster.
+    kind = np.int16 if len(names) < 1 << 15 else np.int64
+    code_of = np.array([place[name] for name in written], dtype=kind)
+    codes = code_of[encoded.indices.to_numpy(zero_copy_only=False)]
+    if not codes.size:
+        return [], []
+    order = np.argsort(codes, kind="stable")
+    return names, np.split(order, np.flatnonzero(np.diff(codes[order])) + 1)
 
 
 class _Reader:
@@ -206,18 +204,16 @@ class _Reader:
         self._cuts = {(fault.row, fault.column): fault for fault in sheet.faults if fault.column is not None}
         self._is_usable: Mask = clocked.is_good.copy()
         self._is_usable[list(self._whole_lines)] = False
-        good = clocked.times_us[clocked.is_good]
-        if good.size:
-            reading.first_us, reading.newest_us = int(good.min()), int(good.max())
+        reading.first_us, reading.newest_us = span_of(clocked.times_us[clocked.is_good])
 
-    def read_columns(self, names: Mapping[int, str], rows: Sequence[Sequence[str]]) -> None:
+    def read_columns(self, names: Mapping[int, str], looks: Mapping[int, Look]) -> None:
         """Read a file in which each column is a point."""
         axis = _Axis(self._clocked.times_us, self._is_usable)
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
         pending: dict[str, list[tuple[Numbers, _Axis]]] = {}
         for column, name in names.items():
             self._reading.cells += self._sheet.row_count
-            self._see_column(name, [row[column] for row in rows if column < len(row)])
+            self._see(name, looks[column])
             if name not in self._points.targets:
                 self._reading.unmapped += self._sheet.row_count
                 continue
@@ -233,20 +229,14 @@ class _Reader:
         assert layout.point is not None
         column = layout.values[0]
         self._reading.cells = self._sheet.row_count
-        encoded = self._sheet.columns[layout.point].combine_chunks().dictionary_encode()
-        encoded = encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
-        codes = encoded.indices.to_numpy(zero_copy_only=False)
-        names = [name.strip() for name in encoded.dictionary.to_pylist()]
-        order = np.argsort(codes, kind="stable")
-        parts = np.split(order, np.flatnonzero(np.diff(codes[order])) + 1) if len(order) else []
+        names, parts = _rows_by_name(self._sheet.columns[layout.point])
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
         plain, states = self._numbers(column, is_status=False), None
-        gathered: dict[str, list[NDArray[np.intp]]] = {}
-        for rows in parts:
-            gathered.setdefault(names[codes[rows[0]]], []).append(rows)
-        for name, pieces in gathered.items():
-            rows = np.sort(np.concatenate(pieces)) if len(pieces) > 1 else pieces[0]
-            self._see_rows(name, column, rows)
+        for name, rows in zip(names, parts, strict=True):
+            example = self._sheet.columns[column][int(rows[0])].as_py()
+            self._see(
+                name, look_at_numbers(plain.values[rows], "" if example is None else str(example)), rows
+            )
             if name not in self._points.targets:
                 self._reading.unmapped += len(rows)
                 continue
@@ -291,7 +281,7 @@ class _Reader:
     def _refuse(self, row: int, column: int, value: str, reason: str, cells: int = 1) -> None:
         name = self._header[column] if column < len(self._header) else ""
         place = self._sheet.line(row)
-        self._reading.refused.append(RefusedCell(place, name, _short(value), reason, cells))
+        self._reading.refused.append(RefusedCell(place, name, shortened(value), reason, cells))
         self._reading.refused_count += cells
 
     def _refuse_lines(self, lost: NDArray[np.int64]) -> None:
@@ -305,33 +295,13 @@ class _Reader:
             text = str(self._clocked.texts[int(row)].as_py())
             self._refuse(int(row), self._clocked.column, text, reason, int(lost[row]))
 
-    def _see_column(self, name: str, sample: Sequence[str]) -> None:
-        self._see(name, pa.array(sample, type=pa.string()), self._sheet.row_count, None)
-
-    def _see_rows(self, name: str, column: int, rows: NDArray[np.intp]) -> None:
-        some = rows[:: max(1, len(rows) // 200)]
-        cells = self._sheet.columns[column].take(pa.array(some)).cast(pa.string()).fill_null("")
-        self._see(name, cells.combine_chunks(), len(rows), rows)
-
-    def _see(self, name: str, sample: pa.Array, cells: int, rows: NDArray[np.intp] | None) -> None:
-        read = from_texts(pa.chunked_array([sample]), self._decimal, is_status=False)
-        numbers = read.values[~np.isnan(read.values)]
-        filled = [cell for cell in sample.to_pylist() if cell.strip()]
-        first, last = self._reading.first_us, self._reading.newest_us
-        if rows is not None:
-            good = self._clocked.times_us[rows][self._clocked.is_good[rows]]
-            first, last = (int(good.min()), int(good.max())) if good.size else (None, None)
-        self._reading.seen.append(
-            SeenPoint(
-                name,
-                first,
-                last,
-                cells,
-                _short(filled[0]) if filled else "",
-                float(numbers.min()) if numbers.size else None,
-                float(numbers.max()) if numbers.size else None,
-            )
-        )
+    def _see(self, name: str, look: Look, rows: NDArray[np.intp] | None = None) -> None:
+        if rows is None:
+            first, last = self._reading.first_us, self._reading.newest_us
+        else:
+            first, last = span_of(self._clocked.times_us[rows][self._clocked.is_good[rows]])
+        cells = self._sheet.row_count if rows is None else len(rows)
+        self._reading.seen.append(SeenPoint(name, first, last, cells, look))
 
 
 class _Axis:
@@ -375,8 +345,3 @@ def _series(parts: Sequence[tuple[Numbers, _Axis]]) -> Series:
 def _taken(numbers: Numbers, rows: NDArray[np.intp]) -> Numbers:
     refused = None if numbers.is_refused is None else numbers.is_refused[rows]
     return Numbers(numbers.values[rows], numbers.is_missing[rows], refused)
-
-
-def _short(text: str) -> str:
-    clean = text.replace("\0", "")
-    return clean if len(clean) <= _VALUE_TEXT_LIMIT else clean[: _VALUE_TEXT_LIMIT - 1] + "…"

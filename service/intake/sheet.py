@@ -52,19 +52,22 @@ def read_sheet(
     text: PlainText, header: Sequence[str], delimiter: str, decimal: str, wanted: Mapping[int, str]
 ) -> Sheet:
     """Read the wanted columns, each as text or, where every cell allows it, as numbers."""
-    body = text.content.partition(b"\n")[2]
-    if not body:
+    header_end = text.content.find(b"\n")
+    if header_end < 0:
         return _lines_sheet([], wanted, np.empty(0, dtype=np.int64), [])
     if not text.has_blank_lines:
-        fast = _fast(body, len(header), delimiter, decimal, dict(wanted))
+        fast = _fast(text.content, header_end + 1, len(header), delimiter, decimal, dict(wanted))
         if fast is not None:
             return fast
     return _careful(text, header, delimiter, wanted)
 
 
-def _fast(body: bytes, width: int, delimiter: str, decimal: str, wanted: dict[int, str]) -> Sheet | None:
+def _fast(
+    content: bytes, start: int, width: int, delimiter: str, decimal: str, wanted: dict[int, str]
+) -> Sheet | None:
     """Read with the columnar reader; None where a line is not like the others."""
-    line_count = body.count(b"\n") + 1
+    line_count = content.count(b"\n", start) + 1
+    body = pa.py_buffer(content).slice(start)
     while True:
         try:
             table = _columnar(body, width, delimiter, decimal, wanted)
@@ -87,7 +90,9 @@ def _read_as_text(wanted: dict[int, str], faulty: int) -> None:
         wanted[column] = TEXT
 
 
-def _columnar(body: bytes, width: int, delimiter: str, decimal: str, wanted: Mapping[int, str]) -> pa.Table:
+def _columnar(
+    body: pa.Buffer, width: int, delimiter: str, decimal: str, wanted: Mapping[int, str]
+) -> pa.Table:
     types = {str(column): pa.string() if kind == TEXT else pa.float64() for column, kind in wanted.items()}
     return pacsv.read_csv(
         pa.BufferReader(body),

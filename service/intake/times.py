@@ -1,8 +1,8 @@
 """What the text of a time cell says: a wall-clock time, an instant, or nothing that can be read."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -21,6 +21,7 @@ _WEEKDAY: Final = r"^(?:(?:[Mm]on|[Tt]ue|[Ww]ed|[Tt]hu|[Ff]ri|[Ss]at|[Ss]un)[a-z
 _NUMERIC: Final = _WEEKDAY + r"(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})\.?" + _CLOCK
 _DAY_NAME: Final = _WEEKDAY + r"(?P<a>\d{1,2})\.?[- /]?(?P<b>[A-Za-z]{3,9})[.,]?[- /]?(?P<c>\d{2,4})" + _CLOCK
 _NAME_DAY: Final = _WEEKDAY + r"(?P<b>[A-Za-z]{3,9})\.?[- /](?P<a>\d{1,2}),?[- /](?P<c>\d{2,4})" + _CLOCK
+_ALL: Final = np.empty(0, dtype=np.intp)  # the places are put in once the distinct cells are read
 _FIRST_YEAR, _LAST_YEAR = 1900, 2199
 _FIRST_US, _END_US = (
     int(np.datetime64(f"{year}-01-01", "us").astype(np.int64)) for year in (_FIRST_YEAR, _LAST_YEAR + 1)
@@ -57,12 +58,13 @@ _REASONS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class ReadTimes:
-    """Cells of a time column read: wall-clock time, or an instant where the cell carries its offset."""
+    """Distinct cells of a time column read: wall-clock time, or an instant where the cell has its offset."""
 
     times_us: Times
     is_instant: Mask
     refusal: NDArray[np.int8]
     decided: str
+    place: NDArray[np.integer[Any]]  # of each row's cell among the distinct ones
 
 
 def read_times(texts: pa.ChunkedArray | pa.Array, time_format: str | None) -> ReadTimes:
@@ -72,8 +74,7 @@ def read_times(texts: pa.ChunkedArray | pa.Array, time_format: str | None) -> Re
         encoded = encoded.unify_dictionaries().combine_chunks()
         encoded = encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
     known = _read_distinct(pc.utf8_trim_whitespace(encoded.dictionary), time_format)
-    place = encoded.indices.to_numpy(zero_copy_only=False)
-    return ReadTimes(known.times_us[place], known.is_instant[place], known.refusal[place], known.decided)
+    return replace(known, place=encoded.indices.to_numpy(zero_copy_only=False))
 
 
 def _read_distinct(texts: pa.Array, time_format: str | None) -> ReadTimes:
@@ -90,7 +91,7 @@ def _read_distinct(texts: pa.Array, time_format: str | None) -> ReadTimes:
         is_instant = np.full(len(times), kind.tz is not None)
         is_year = (times >= _FIRST_US) & (times < _END_US)
         refusal = np.where(is_year, Refusal.NONE, Refusal.NO_SUCH_DATE).astype(np.int8)
-        return ReadTimes(np.where(is_year, times, 0), is_instant, refusal, decided)
+        return ReadTimes(np.where(is_year, times, 0), is_instant, refusal, decided, _ALL)
     return _by_parts(texts)
 
 
@@ -105,6 +106,7 @@ def _by_format(texts: pa.Array, time_format: str) -> ReadTimes:
         np.full(len(times), "%z" in time_format),
         refusal.astype(np.int8),
         f"time format {time_format}",
+        _ALL,
     )
 
 
@@ -126,7 +128,7 @@ class _Parts:
 def _by_parts(texts: pa.Array) -> ReadTimes:
     count = len(texts)
     result = ReadTimes(
-        np.zeros(count, np.int64), np.zeros(count, bool), np.full(count, Refusal.NO_TIME, np.int8), ""
+        np.zeros(count, np.int64), np.zeros(count, bool), np.full(count, Refusal.NO_TIME, np.int8), "", _ALL
     )
     result.refusal[np.asarray(pc.equal(texts, ""), dtype=bool)] = Refusal.BLANK
     rest = np.flatnonzero(result.refusal == Refusal.NO_TIME)
@@ -140,9 +142,7 @@ def _by_parts(texts: pa.Array) -> ReadTimes:
         _enter(parts, result)
         notes |= parts.notes
         rest = rest[~is_fit]
-    return ReadTimes(
-        result.times_us, result.is_instant, result.refusal, ", ".join(sorted(notes)) or "no time"
-    )
+    return replace(result, decided=", ".join(sorted(notes)) or "no time")
 
 
 def _parts(fitted: pa.StructArray, place: NDArray[np.intp], *, is_numeric: bool) -> _Parts:

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -100,17 +100,13 @@ class Catalogue:
         with self._database.reader() as connection:
             return tuple(_export(row) for row in connection.execute(_exports().order_by(exports.c.id)))
 
-    def add_exports(self, rows: Iterable[Mapping[str, Any]]) -> tuple[Export, ...]:
+    def add_exports(self, rows: Sequence[Mapping[str, Any]]) -> tuple[Export, ...]:
         """Note exports that were put on the disk."""
-        added = []
+        if not rows:
+            return ()
+        insert = sa.insert(exports).returning(*_EXPORT_COLUMNS, sort_by_parameter_order=True)
         with self._database.writer() as connection:
-            for row in rows:
-                given = connection.execute(sa.insert(exports).values(**row)).inserted_primary_key
-                assert given is not None
-                added.append(
-                    Export(id=int(given[0]), **{key: row[key] for key in row if key not in ("kept_at",)})
-                )
-        return tuple(added)
+            return tuple(_export(row) for row in connection.execute(insert, rows))
 
     def update_export(self, export_id: int, values: Mapping[str, Any]) -> None:
         """Note what is new about a kept export: a later time its source gave, or its source's new name."""

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import threading
 from pathlib import Path
 from typing import Final
 
@@ -30,7 +31,7 @@ class KeptExports:
         if target.exists():
             return sha256
         self._folder.mkdir(parents=True, exist_ok=True)
-        partial = target.with_name(f"{sha256}.{os.getpid()}.partial")
+        partial = target.with_name(f"{sha256}.{os.getpid()}.{threading.get_ident()}.partial")
         with partial.open("wb") as file:
             file.write(zstandard.ZstdCompressor(level=_LEVEL, write_checksum=True).compress(content))
             file.flush()

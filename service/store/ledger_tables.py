@@ -39,6 +39,8 @@ fan_days = sa.Table(
     sa.Column("hours_steady", sa.Integer, nullable=False),
     sa.Column("interval_s", sa.Float, nullable=False),
     sa.Column("last_reading", UtcTime, nullable=False),
+    # Whether the run proof was on in an hour in which the fan ran: one that never is, is not connected.
+    sa.Column("is_proof_seen", sa.Boolean, nullable=False, server_default=sa.false()),
 )
 
 # How far the hours have followed the readings; one row.
@@ -49,6 +51,14 @@ hour_marks = sa.Table(
     sa.Column("pass_id", sa.Integer, nullable=False),
     sa.Column("generation", sa.Text, nullable=False),
     sa.Column("hours_version", sa.Integer, nullable=False),
+)
+
+# What of the site's files each fan's hours were made with: with other settings they are made again.
+hours_made = sa.Table(
+    "hours_made",
+    METADATA,
+    sa.Column("fan", sa.Text, primary_key=True),
+    sa.Column("digest", sa.String(64), nullable=False),
 )
 
 # The healthy curves of a fan's epoch, or the reason why there are none.
@@ -83,6 +93,8 @@ daily = sa.Table(
     # the nearest one and computes the same rows again, at a thirteenth of the room.
     sa.Column("state", sa.LargeBinary),
     sa.Column("judged_on", sa.Date),
+    # Whether a verdict was due: the healthy period, or its gathering, lies behind.
+    sa.Column("is_awaited", sa.Boolean, nullable=False, server_default=sa.false()),
 )
 
 # When a finding of raw readings began and ended: lost drives, stops though commanded. A row a change.
@@ -118,4 +130,4 @@ episodes = sa.Table(
     sa.CheckConstraint("level in ('watch', 'act')", name="level"),
 )
 
-LEDGER_TABLES: Final = (fan_days, hour_marks, curves, daily, findings, episodes)
+LEDGER_TABLES: Final = (fan_days, hour_marks, hours_made, curves, daily, findings, episodes)

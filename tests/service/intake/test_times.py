@@ -15,7 +15,7 @@ def read(*texts: str, time_format: str | None = None) -> tuple[list[Any], str]:
         str(np.datetime64(int(time), "us").astype("datetime64[ms]"))
         if refusal == Refusal.NONE
         else Refusal(refusal)
-        for time, refusal in zip(found.times_us, found.refusal, strict=True)
+        for time, refusal in zip(found.times_us[found.place], found.refusal[found.place], strict=True)
     ]
     return cells, found.decided
 
