@@ -1,0 +1,138 @@
+"""Is the drive drifting below its limits, and when will it reach one?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+from scipy.optimize import brentq
+
+from analytics.arrays import Floats
+
+# Half a standard deviation of drift is the slack of the sum: it finds a drift of one deviation soonest.
+SLACK = 0.5
+DAYS_A_YEAR = 365.25
+FORECAST_DAYS = 45
+LEAST_FORECAST_DAYS = 14
+LEAST_TREND_DEVIATIONS = 2.5
+FORECAST_SHARE = 0.80
+# Days next to each other share what the filter carried: so many count as one.
+_CARRIED_DAYS = 5.0
+_NODES = 120
+
+
+def cusum(values: Floats, slack: float = SLACK) -> Floats:
+    """Return the one-sided cumulative sum of standardised values above a slack.
+
+    Parameters: `values` (days,) in standard deviations from the healthy mean; `slack` in the same.
+    Returns: (days,), never below zero.
+    Equation: C_i = max(0, C_(i-1) + z_i - k), C_0 = 0.
+    Source: Page's test as in Montgomery, Introduction to Statistical Quality Control, chapter 9.
+    """
+    sums = np.empty(len(values))
+    total = 0.0
+    for i, value in enumerate(values):
+        total = max(0.0, total + float(value) - slack)
+        sums[i] = total
+    return sums
+
+
+def ewma(values: Floats, weight: float, start: float) -> Floats:
+    """Return the exponentially weighted moving average, its start first.
+
+    Parameters: `values` (days,); `weight` of the newest, 0 to 1; `start` before the first.
+    Returns: (days + 1,). Equation: E_i = w x_i + (1 - w) E_(i-1).
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4.
+    """
+    averages = np.empty(len(values) + 1)
+    averages[0] = start
+    for i, value in enumerate(values):
+        averages[i + 1] = weight * float(value) + (1.0 - weight) * averages[i]
+    return averages
+
+
+def average_run_length(threshold: float, shift: float = 0.0, slack: float = SLACK) -> float:
+    """Return the mean number of independent normal days until a one-sided sum passes its threshold.
+
+    Parameters: `threshold` and `slack` in standard deviations; `shift` of the mean.
+    Equation: L(u) = 1 + L(0) Phi(k - u - d) + int_0^h L(y) phi(y + k - u - d) dy, solved on Gauss-Legendre
+    nodes. Validity: independent normal values; correlated ones alarm more often.
+    Source: Page's integral equation, as in Montgomery, chapter 9.
+    """
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    places = 0.5 * threshold * (nodes + 1.0)
+    weights = 0.5 * threshold * weights
+    points = np.append(0.0, places)
+    kernel = stats.norm.pdf(places[None, :] + slack - points[:, None] - shift) * weights[None, :]
+    matrix = np.eye(_NODES + 1)
+    matrix[:, 0] -= stats.norm.cdf(slack - points - shift)
+    matrix[:, 1:] -= kernel
+    return float(np.linalg.solve(matrix, np.ones(_NODES + 1))[0])
+
+
+def threshold_for(false_alarms_a_year: float, judged_days_a_year: float = DAYS_A_YEAR) -> float:
+    """Return the threshold of the sum at which quiet days alarm so often a year.
+
+    Parameters: both a fan and year. Returns: threshold in standard deviations, 1 to 15.
+    """
+    wanted = judged_days_a_year / max(false_alarms_a_year, 1e-6)
+
+    def excess(threshold: float) -> float:
+        return float(np.log(average_run_length(threshold)) - np.log(wanted))
+
+    low, high = 1.0, 15.0
+    if excess(high) < 0.0:
+        return high
+    return low if excess(low) > 0.0 else float(brentq(excess, low, high, xtol=1e-3))
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """When a limit is reached, in days from the last one; the bounds hold FORECAST_SHARE.
+
+    `latest_days` is infinite where a slow end of the trend never reaches it.
+    """
+
+    days: float
+    earliest_days: float
+    latest_days: float
+    slope_a_day: float
+
+
+def forecast(day: Floats, value: Floats, limit: float) -> Forecast | None:
+    """Say when a straight trend of the last weeks reaches a limit; None where there is no trend.
+
+    Parameters: `day` (days,) ascending numbers; `value` (days,) at them; `limit` in the value's unit.
+    Returns: `Forecast`, or None below a certain trend, past the limit, or with too few days.
+    Equation: ordinary least squares over the last FORECAST_DAYS; its errors widened by the square root of
+    the days that count as one; the crossing's bounds from Student's t of level less limit plus slope times
+    days (Fieller).
+    Validity: drifts straight over weeks; a belt past its knee runs ahead of it.
+    """
+    recent = day >= day[-1] - FORECAST_DAYS if len(day) else np.zeros(0, dtype=bool)
+    x, y = day[recent] - (day[-1] if len(day) else 0.0), value[recent]
+    if len(x) < LEAST_FORECAST_DAYS or np.ptp(x) < LEAST_FORECAST_DAYS:
+        return None
+    design = np.column_stack([np.ones_like(x), x])
+    inverse = np.linalg.inv(design.T @ design)
+    level, slope = inverse @ (design.T @ y)
+    left = y - design @ np.array([level, slope])
+    freedom = max(len(x) / _CARRIED_DAYS - 2.0, 2.0)
+    variance = float(left @ left) / max(len(x) - 2, 1) * _CARRIED_DAYS
+    covariance = variance * inverse
+    slope_sd = float(np.sqrt(covariance[1, 1]))
+    if level >= limit or slope <= LEAST_TREND_DEVIATIONS * slope_sd:
+        return None
+    quantile = float(stats.t.ppf(0.5 + 0.5 * FORECAST_SHARE, freedom))
+    return _crossing(float(limit - level), float(slope), covariance, quantile)
+
+
+def _crossing(gap: float, slope: float, covariance: Floats, quantile: float) -> Forecast:
+    # Fieller: days t at which (gap - slope t)^2 is within q^2 of its own variance.
+    square = quantile**2
+    a = slope**2 - square * covariance[1, 1]
+    b = -2.0 * (gap * slope + square * covariance[0, 1])
+    c = gap**2 - square * covariance[0, 0]
+    root = np.sqrt(max(b * b - 4.0 * a * c, 0.0))
+    earliest = max((-b - root) / (2.0 * a), 0.0) if a > 0.0 else 0.0
+    latest = (-b + root) / (2.0 * a) if a > 0.0 else float("inf")
+    return Forecast(gap / slope, float(earliest), float(latest), slope)
