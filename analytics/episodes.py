@@ -20,13 +20,14 @@ _HEALTHY_SLIP_PCT = 1.0
 class JudgedDay:
     """One row of the ledger as the alerts see it.
 
-    `is_judged` whether it counts; `is_healthy_period` opens nothing; reference values in per cent;
-    `last_reading` the UTC time of the day's last reading.
+    `is_judged` whether it counts; `is_healthy_period` opens nothing; `is_awaited` whether a verdict was
+    due; reference values in per cent; `last_reading` the UTC time of the day's last reading.
     """
 
     date: dt.date
     is_judged: bool
     is_healthy_period: bool
+    is_awaited: bool
     slip_ref_pct: float
     drag_ref_pct: float
     cause: Cause
@@ -280,7 +281,8 @@ def _silences(days: Sequence[JudgedDay]) -> list[Episode]:
     found: list[Episode] = []
     silent: list[JudgedDay] = []
     for day in days:
-        if not day.is_judged:
+        # A lost drive is no silence, and before the healthy period is over none was to be broken.
+        if not day.is_judged and day.is_awaited and day.cause is Cause.NOT_JUDGED:
             silent.append(day)
             continue
         if len(silent) >= SILENT_DAYS:

@@ -1,6 +1,6 @@
 """Bring the alert episodes up to date with the ledger."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
 import pandas as pd
@@ -34,35 +34,68 @@ _TOPICS: Final = {
 }
 
 
-def keep_alerts(site: SiteFolder, store: Store, fans: Iterable[str] | None = None) -> None:
-    """Find the episodes of some fans (default: all) again and write them where they changed."""
-    for fan in site.fan_names if fans is None else fans:
-        found = fan_episodes(site, store, fan)
-        rows = [_row(fan, episode) for episode in found]
-        columns = [column for column in episodes_table.c if column.name != "id"]
-        query = sa.select(*columns).where(episodes_table.c.fan == fan).order_by(episodes_table.c.id)
-        with store.reader() as connection:
-            held = [dict(row._mapping) for row in connection.execute(query)]
-        if held == rows:
+_DAY_COLUMNS: Final = (
+    "fan",
+    "date",
+    "is_healthy_period",
+    "is_awaited",
+    "slip_ref_pct",
+    "drag_ref_pct",
+    "cause",
+    "cause_share",
+    "last_reading",
+)
+_BATCH: Final = 48
+
+
+def keep_alerts(site: SiteFolder, store: Store) -> None:
+    """Find the episodes of all fans again and write them where they changed."""
+    fans = site.fan_names
+    for start in range(0, len(fans), _BATCH):
+        batch = fans[start : start + _BATCH]
+        found = _episodes(site, store, batch)
+        held = _held(store, batch)
+        moved = {fan: rows for fan, rows in found.items() if rows != held[fan]}
+        if not moved:
             continue
         with store.writer() as connection:
-            connection.execute(sa.delete(episodes_table).where(episodes_table.c.fan == fan))
+            connection.execute(sa.delete(episodes_table).where(episodes_table.c.fan.in_(list(moved))))
+            rows = [row for of_fan in moved.values() for row in of_fan]
             if rows:
                 connection.execute(sa.insert(episodes_table), rows)
     with store.writer() as connection:
-        connection.execute(sa.delete(episodes_table).where(episodes_table.c.fan.not_in(site.fan_names)))
+        connection.execute(sa.delete(episodes_table).where(episodes_table.c.fan.not_in(fans)))
 
 
-def fan_episodes(site: SiteFolder, store: Store, fan: str) -> tuple[Episode, ...]:
-    """Return one fan's episodes as its ledger and findings now show them."""
+def _held(store: Store, fans: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
+    columns = [column for column in episodes_table.c if column.name != "id"]
+    query = sa.select(*columns).where(episodes_table.c.fan.in_(fans)).order_by(episodes_table.c.id)
+    held: dict[str, list[dict[str, Any]]] = {fan: [] for fan in fans}
     with store.reader() as connection:
-        rows = connection.execute(sa.select(daily).where(daily.c.fan == fan).order_by(daily.c.date)).all()
-        changes = connection.execute(
-            sa.select(findings).where(findings.c.fan == fan).order_by(findings.c.hour)
-        ).all()
-    days = [_day(site, row) for row in rows]
-    services = [Service(entry.date, entry.work, entry.role) for entry in site.service if entry.fan == fan]
-    return episodes(days, _events(changes), services)
+        for row in connection.execute(query):
+            held[row.fan].append(dict(row._mapping))
+    return held
+
+
+def _episodes(site: SiteFolder, store: Store, fans: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
+    """Return the rows of some fans' episodes as their ledgers and findings now show them."""
+    rows = sa.select(*(daily.c[name] for name in _DAY_COLUMNS)).where(daily.c.fan.in_(fans))
+    changed = sa.select(findings).where(findings.c.fan.in_(fans))
+    days: dict[str, list[JudgedDay]] = {fan: [] for fan in fans}
+    changes: dict[str, list[Any]] = {fan: [] for fan in fans}
+    with store.reader() as connection:
+        for row in connection.execute(rows.order_by(daily.c.fan, daily.c.date)):
+            days[row.fan].append(_day(site, row))
+        for row in connection.execute(changed.order_by(findings.c.fan, findings.c.hour)):
+            changes[row.fan].append(row)
+    services: dict[str, list[Service]] = {fan: [] for fan in fans}
+    for entry in site.service:
+        if entry.fan in services:
+            services[entry.fan].append(Service(entry.date, entry.work, entry.role))
+    return {
+        fan: [_row(fan, episode) for episode in episodes(days[fan], _events(changes[fan]), services[fan])]
+        for fan in fans
+    }
 
 
 def _day(site: SiteFolder, row: Any) -> JudgedDay:
@@ -72,6 +105,7 @@ def _day(site: SiteFolder, row: Any) -> JudgedDay:
         date=row.date,
         is_judged=cause not in (Cause.NOT_JUDGED, Cause.DRIVE_LOST),
         is_healthy_period=row.is_healthy_period,
+        is_awaited=row.is_awaited,
         slip_ref_pct=_number(row.slip_ref_pct),
         drag_ref_pct=_number(row.drag_ref_pct),
         cause=cause,

@@ -6,62 +6,110 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+import sqlalchemy as sa
 
-from analytics.drive_lost import HourlyFindings, hourly_findings
+from analytics.drive_lost import HourlyFindings, hourly_findings, proof_seen
 from service.assess.lanes import Learned
-from service.assess.periods import Stretch
+from service.store.ledger_tables import findings
+
+Row = dict[str, Any]
 
 LOST: Final = "drive_lost"
 STOPPED: Final = "stopped"
 UNFOLLOWED: Final = "unfollowed"
 
 
-def fan_findings(learned: Sequence[Learned], hours: pd.DataFrame) -> HourlyFindings:
+def stored_findings(connection: sa.Connection, fans: Sequence[str]) -> dict[str, list[Row]]:
+    """Return the rows of some fans, each fan's in order of time."""
+    query = sa.select(findings).where(findings.c.fan.in_(fans)).order_by(findings.c.hour, findings.c.topic)
+    held: dict[str, list[Row]] = {fan: [] for fan in fans}
+    for row in connection.execute(query):
+        held[row.fan].append(dict(row._mapping))
+    return held
+
+
+def renewed_findings(
+    fan: str,
+    learned: Sequence[Learned],
+    hours: pd.DataFrame | None,
+    held: Sequence[Row],
+    begin: dt.date,
+    is_proof_seen_before: bool,
+) -> list[Row]:
+    """Return a fan's rows with those from a day on found again.
+
+    Parameters: `learned`, the fan's stretches; `hours`, its operating points from `begin` or earlier to
+    the latest reading, None where there are none; `held`, the rows as stored; `begin`;
+    `is_proof_seen_before`, whether the run proof was ever on in an hour before `begin` in which it ran.
+    """
+    kept = [row for row in held if row["date"] < begin]
+    if hours is None:
+        return kept
+    new = hours[hours["day"] >= begin.toordinal()].reset_index(drop=True)
+    if new.empty:
+        return kept
+    before = {row["topic"]: bool(row["is_present"]) for row in kept}
+    found = changes(fan, new, fan_findings(learned, new, is_proof_seen_before), before)
+    return sorted([*kept, *found], key=lambda row: (row["hour"], row["topic"]))
+
+
+def lost_spans(rows: Sequence[Row]) -> tuple[tuple[dt.datetime, dt.datetime | None], ...]:
+    """Return from which hour to which hour the drive was lost, None while it lasts."""
+    spans: list[tuple[dt.datetime, dt.datetime | None]] = []
+    for row in rows:
+        if row["topic"] != LOST:
+            continue
+        if row["is_present"]:
+            spans.append((row["hour"], None))
+        elif spans:
+            spans[-1] = (spans[-1][0], row["hour"])
+    return tuple(spans)
+
+
+def fan_findings(
+    learned: Sequence[Learned], hours: pd.DataFrame, is_proof_seen_before: bool
+) -> HourlyFindings:
     """Return what each hour of a fan shows, judged by the curves that hold at the time.
 
     The healthy period teaches what a lost drive looks like, so nothing is decided before it is over.
+
+    Parameters: `learned`, the fan's stretches; `hours` in order of time; `is_proof_seen_before`, whether
+    the run proof was ever on in an hour before them in which the fan ran.
     """
-    dates = [dt.date.fromordinal(int(day)) for day in hours["day"]]
-    parts = [_which(learned, date) for date in dates]
-    names = HourlyFindings.__slots__
-    whole = {name: np.zeros(len(hours), dtype=bool) for name in names}
+    days = hours["day"].to_numpy(dtype=np.int64)
+    is_proof_seen = proof_seen(hours, is_proof_seen_before)
+    bounds = [part.stretch.begins for part in learned[1:] if part.stretch.begins is not None]
+    parts = np.searchsorted([date.toordinal() for date in bounds], days, side="right")
+    whole = {name: np.zeros(len(hours), dtype=bool) for name in HourlyFindings.__slots__}
     for number, part in enumerate(learned):
-        mine = np.array([which == number for which in parts], dtype=bool)
+        mine = parts == number
         if not mine.any():
             continue
-        found = hourly_findings(hours[mine].reset_index(drop=True), part.curves, part.stretch.epoch.machine)
-        is_open = np.array([is_decided(part.stretch, date) for date in np.array(dates)[mine]], dtype=bool)
-        for name in names:
-            whole[name][mine] = getattr(found, name) & (is_open if name != "is_turning" else True)
+        of_part = hours[mine].reset_index(drop=True)
+        found = hourly_findings(of_part, part.curves, part.machine, is_proof_seen[mine])
+        last = part.stretch.last
+        is_decided = True if last is None else days[mine] > last.toordinal()
+        for name in HourlyFindings.__slots__:
+            whole[name][mine] = getattr(found, name) & is_decided
     return HourlyFindings(**whole)
 
 
-def _which(learned: Sequence[Learned], date: dt.date) -> int:
-    holding = [
-        i for i, part in enumerate(learned) if part.stretch.begins is None or part.stretch.begins <= date
-    ]
-    return holding[-1] if holding else 0
-
-
-def is_decided(stretch: Stretch, date: dt.date) -> bool:
-    """Tell whether findings of a date are told: after the healthy period, or where there is none."""
-    return stretch.last is None or date > stretch.last
-
-
-def changes(
-    fan: str, hours: pd.DataFrame, found: HourlyFindings, before: dict[str, bool]
-) -> list[dict[str, Any]]:
+def changes(fan: str, hours: pd.DataFrame, found: HourlyFindings, before: dict[str, bool]) -> list[Row]:
     """Return the rows at which a finding began or ended.
 
     An hour in which the fan neither turns nor is told to says nothing: a lost belt stays lost overnight.
 
     Parameters: `hours` and `found` in order of time; `before`, which findings held before them.
     """
-    turning = found.is_turning
+    is_steady = hours["is_steady"].to_numpy(dtype=bool)
+    is_speed_known = hours["motor_speed_rpm"].notna().to_numpy(dtype=bool)
     topics = {
-        LOST: (found.is_lost, turning & ~found.is_lost),
-        STOPPED: (found.is_stopped, turning & ~found.is_stopped),
-        UNFOLLOWED: (found.is_unfollowed, turning & hours["is_steady"].to_numpy(dtype=bool)),
+        LOST: (found.is_lost, found.is_whole),
+        STOPPED: (found.is_stopped, found.is_turning),
+        UNFOLLOWED: (
+            found.is_unfollowed,
+            found.is_turning & is_steady & is_speed_known & ~found.is_unfollowed,
+        ),
     }
     rows = []
     times, decided = hours["time"], hours["last_reading"]

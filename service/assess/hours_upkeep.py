@@ -10,16 +10,17 @@ import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
-from analytics.operating_points import operating_points
 from config.folder import SiteFolder
-from service.store.ledger_tables import fan_days, hour_marks
+from service.assess.fan_hours import LocalTimes, fan_hours, midnight, site_hours
+from service.store.ledger_tables import fan_days, hour_marks, hours_made
 from service.store.store import Store
 
-HOURS_VERSION: Final = 1
-SITE_POINTS: Final = ("outdoor_temperature_c", "barometric_pressure_pa")
-_BATCH: Final = 8
+HOURS_VERSION: Final = 2
+# A batch holds a year of eight fans or a night of thousands.
+_BATCH_FAN_DAYS: Final = 3000
 _JOINED_DAYS: Final = 4
 _HOUR: Final = dt.timedelta(hours=1)
+_DAY: Final = dt.timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,55 +34,91 @@ def keep_hours(site: SiteFolder, store: Store) -> None:
     """Bring hours and fan-days up to the last pass.
 
     Every reading is read once: a pass names the fan-days it touched, and only those are read again. A new
-    generation of readings or of the hours themselves starts from nothing.
+    generation of readings or of the hours themselves starts from nothing, a fan whose row in fans.csv now
+    says otherwise when it runs starts from nothing alone.
     """
     last_pass = store.latest_pass()
     if last_pass == 0:
         return
-    folder = _generation(store)
-    mark = _mark(store)
-    is_fresh = mark is None or mark.generation != folder or mark.hours_version != HOURS_VERSION
-    if is_fresh:
-        store.hours.clear()
-        with store.writer() as connection:
-            connection.execute(sa.delete(fan_days))
-            connection.execute(sa.delete(hour_marks))
-        touched = store.touched_days(0)
-    elif mark is not None and mark.pass_id < last_pass:
-        touched = store.touched_days(int(mark.pass_id))
-    else:
+    generation = _generation(site, store)
+    mark, made = _marks(store)
+    wanted = {fan: _made_with(site, fan) for fan in site.fan_names}
+    is_fresh = mark is None or mark.generation != generation or mark.hours_version != HOURS_VERSION
+    anew = [fan for fan in site.fan_names if is_fresh or made.get(fan) != wanted[fan]]
+    since = 0 if mark is None or is_fresh else int(mark.pass_id)
+    if not anew and since == last_pass:
         return
+    with store.writer() as connection:
+        for table in (fan_days, hours_made):
+            connection.execute(sa.delete(table).where(table.c.fan.in_(anew)))
+        if is_fresh:
+            connection.execute(sa.delete(hour_marks))
+    if is_fresh:
+        # The mark goes first: stopped in between, the next run begins from nothing too.
+        store.hours.clear()
     revision = max(last_pass, store.hours.latest_revision() + 1)
-    for run in _runs(site, touched):
+    for run in _due(site, store, anew, since):
         _refresh(site, store, run, revision)
         revision += 1
     with store.writer() as connection:
         connection.execute(sa.delete(hour_marks))
-        row = {"id": 1, "pass_id": last_pass, "generation": folder, "hours_version": HOURS_VERSION}
+        row = {"id": 1, "pass_id": last_pass, "generation": generation, "hours_version": HOURS_VERSION}
         connection.execute(sa.insert(hour_marks), [row])
+        if anew:
+            rows = [{"fan": fan, "digest": wanted[fan]} for fan in anew]
+            connection.execute(sa.delete(hours_made).where(hours_made.c.fan.in_(anew)))
+            connection.execute(sa.insert(hours_made), rows)
 
 
-def _generation(store: Store) -> str:
+def _generation(site: SiteFolder, store: Store) -> str:
     current = store.catalogue.current()
-    return "" if current is None else current.folder
+    # The zone says where the plant's hours and days begin.
+    return f"{'' if current is None else current.folder} {site.site.timezone}"
 
 
-def _mark(store: Store) -> Any:
+def _marks(store: Store) -> tuple[Any, dict[str, str]]:
     with store.reader() as connection:
-        return connection.execute(sa.select(hour_marks)).one_or_none()
+        mark = connection.execute(sa.select(hour_marks)).one_or_none()
+        made = connection.execute(sa.select(hours_made.c.fan, hours_made.c.digest)).tuples().all()
+    return mark, dict(made)
 
 
-def _runs(site: SiteFolder, touched: pd.DataFrame) -> Iterator[_Run]:
+def _made_with(site: SiteFolder, fan: str) -> str:
+    """Return the digest of what decides in which readings a fan runs."""
+    facts = [
+        (
+            epoch.valid_from,
+            epoch.machine.speed_control,
+            epoch.machine.min_speed_fraction,
+            epoch.machine.motor_rated_current_a,
+            epoch.machine.motor_rated_power_w,
+            epoch.machine.motor_count,
+        )
+        for epoch in site.epochs(fan)
+    ]
+    return hashlib.sha256(repr(facts).encode()).hexdigest()
+
+
+def _due(site: SiteFolder, store: Store, anew: Sequence[str], since: int) -> Iterator[_Run]:
+    if anew:
+        yield from _runs(anew, store.touched_days(0))
+    rest = [fan for fan in site.fan_names if fan not in set(anew)]
+    if rest:
+        yield from _runs(rest, store.touched_days(since))
+
+
+def _runs(fans: Sequence[str], touched: pd.DataFrame) -> Iterator[_Run]:
     spans: dict[tuple[dt.date, dt.date], list[str]] = {}
-    site_dates = set(touched.loc[touched["fan"] == "", "date"])
-    for fan in site.fan_names:
-        # The site's own points bear on every fan that day.
-        dates = sorted(site_dates | set(touched.loc[touched["fan"] == fan, "date"]))
-        for first, last in _joined(dates):
+    by_fan = touched.groupby("fan")["date"].agg(set).to_dict() if len(touched) else {}
+    # The site's own points bear on every fan that day.
+    of_site = by_fan.get("", set())
+    for fan in fans:
+        for first, last in _joined(sorted(of_site | by_fan.get(fan, set()))):
             spans.setdefault((first, last), []).append(fan)
-    for (first, last), fans in sorted(spans.items()):
-        for start in range(0, len(fans), _BATCH):
-            yield _Run(tuple(fans[start : start + _BATCH]), first, last)
+    for (first, last), members in sorted(spans.items()):
+        size = max(1, _BATCH_FAN_DAYS // ((last - first).days + 2))
+        for start in range(0, len(members), size):
+            yield _Run(tuple(members[start : start + size]), first, last)
 
 
 def _joined(dates: Sequence[dt.date]) -> list[tuple[dt.date, dt.date]]:
@@ -94,83 +131,50 @@ def _joined(dates: Sequence[dt.date]) -> list[tuple[dt.date, dt.date]]:
     return spans
 
 
-def midnight(site: SiteFolder, date: dt.date) -> dt.datetime:
-    """Return the instant a plant day begins."""
-    # The zone's own midnight: across a clock change a day has 23 or 25 hours.
-    return dt.datetime.combine(date, dt.time(), tzinfo=site.site.zone).astimezone(dt.UTC)
-
-
 def _refresh(site: SiteFolder, store: Store, run: _Run, revision: int) -> None:
     # One day more, whose first hour is steady only if the last hour before it ran through.
-    last = run.last + dt.timedelta(days=1)
-    start, end = midnight(site, run.first), midnight(site, last + dt.timedelta(days=1))
+    last = run.last + _DAY
+    start, end = midnight(site, run.first), midnight(site, last + _DAY)
     readings = store.read_readings([*run.fans], start - _HOUR, end)
-    weather = site_hours(store, start, end)
+    weather = site_hours(site, store, start, end)
     hours, days = [], []
     for fan, rows in readings.groupby("fan", sort=True):
-        points = fan_hours(site, str(fan), rows, weather)
-        points = points[points["time"] >= pd.Timestamp(start)]
+        times = LocalTimes.of(rows["time"], site.site.zone)
+        points = fan_hours(site, str(fan), rows, times, weather)
+        points = points[points["time"] >= pd.Timestamp(start)].reset_index(drop=True)
         if points.empty:
             continue
         hours.append(points)
-        days += list(_day_rows(str(fan), points, rows, site))
+        days += list(_day_rows(str(fan), points, times))
     if not hours:
         return
     store.hours.append(pd.concat(hours, ignore_index=True), revision)
     with store.writer() as connection:
-        for fan in run.fans:
-            inside = (fan_days.c.fan == fan) & fan_days.c.date.between(run.first, last)
-            connection.execute(sa.delete(fan_days).where(inside))
+        inside = fan_days.c.fan.in_(run.fans) & fan_days.c.date.between(run.first, last)
+        connection.execute(sa.delete(fan_days).where(inside))
         connection.execute(sa.insert(fan_days), days)
 
 
-def site_hours(store: Store, start: dt.datetime, end: dt.datetime) -> pd.DataFrame:
-    """Return the hourly means of the site's own points, indexed by hour."""
-    rows = store.read_readings([""], start, end)
-    present = [name for name in SITE_POINTS if name in rows]
-    if rows.empty or not present:
-        return pd.DataFrame(columns=list(SITE_POINTS), dtype=np.float64)
-    hour = rows["time"].dt.floor("h")
-    return rows.groupby(hour)[present].mean().reindex(columns=list(SITE_POINTS))
-
-
-def fan_hours(site: SiteFolder, fan: str, rows: pd.DataFrame, weather: pd.DataFrame) -> pd.DataFrame:
-    """Return one fan's operating points with the site's weather and the plant date of each hour."""
-    dates = rows["time"].dt.tz_convert(site.site.zone).dt.date
-    first = site.epoch_at(fan, dates.iloc[-1]) or site.epochs(fan)[0]
-    points = operating_points(rows.reset_index(drop=True), first.machine)
-    points.insert(0, "fan", fan)
-    local = points["time"].dt.tz_convert(site.site.zone)
-    points["day"] = [float(date.toordinal()) for date in local.dt.date]
-    joined = points[["time"]].merge(weather, left_on="time", right_index=True, how="left")
-    for name in SITE_POINTS:
-        points[name] = joined[name].to_numpy(dtype=np.float64)
-    points["stopped"] = points["stopped"].astype(np.float64)
-    return points
-
-
-def _day_rows(
-    fan: str, points: pd.DataFrame, rows: pd.DataFrame, site: SiteFolder
-) -> Iterator[dict[str, Any]]:
+def _day_rows(fan: str, points: pd.DataFrame, times: LocalTimes) -> Iterator[dict[str, Any]]:
     numbers = points.drop(columns=["fan", "time", "last_reading"]).to_numpy(dtype=np.float64)
-    reading_day = np.array(
-        [date.toordinal() for date in rows["time"].dt.tz_convert(site.site.zone).dt.date], dtype=np.int64
-    )
-    seconds = rows["time"].dt.as_unit("us").astype("int64").to_numpy() / 1e6
-    ordinal = points["day"].to_numpy()
-    for value in np.unique(ordinal):
-        of_day = ordinal == value
-        steps = np.diff(seconds[reading_day == int(value)])
-        digest = hashlib.sha256(np.ascontiguousarray(numbers[of_day]).tobytes())
-        digest.update(
-            points.loc[of_day, "last_reading"].dt.as_unit("us").astype("int64").to_numpy().tobytes()
-        )
+    day = points["day"].to_numpy(dtype=np.int64)
+    last_us = points["last_reading"].dt.as_unit("us").astype("int64").to_numpy()
+    running, steady = points["running"].to_numpy(), points["is_steady"].to_numpy()
+    proof = (points["late_run_status"].to_numpy() > 0.5) & (running == 1.0)
+    starts = np.flatnonzero(np.append(True, day[1:] != day[:-1]))
+    for begin, end in zip(starts, np.append(starts[1:], len(day)), strict=True):
+        inside = slice(begin, end)
+        digest = hashlib.sha256(np.ascontiguousarray(numbers[inside]).tobytes())
+        digest.update(last_us[inside].tobytes())
+        first, past = np.searchsorted(times.ordinal, [day[begin], day[begin] + 1])
+        steps = np.diff(times.utc_us[first:past])
         yield {
             "fan": fan,
-            "date": dt.date.fromordinal(int(value)),
+            "date": dt.date.fromordinal(int(day[begin])),
             "digest": digest.hexdigest(),
-            "hours_running": float(points.loc[of_day, "running"].sum()),
-            "hours_steady": int(points.loc[of_day, "is_steady"].sum()),
-            "interval_s": float(np.median(steps)) if len(steps) else 3600.0,
-            "last_reading": points.loc[of_day, "last_reading"].iloc[-1].to_pydatetime(),
+            "hours_running": float(running[inside].sum()),
+            "hours_steady": int(steady[inside].sum()),
+            "interval_s": float(np.median(steps)) / 1e6 if len(steps) else 3600.0,
+            "last_reading": points["last_reading"].iloc[end - 1].to_pydatetime(),
+            "is_proof_seen": bool(proof[inside].any()),
         }

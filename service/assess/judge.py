@@ -39,30 +39,33 @@ class _Running:
 
 
 def judge(
-    site: SiteFolder, lanes: Sequence[Lane], hours: pd.DataFrame, lost: LostSpans
-) -> list[dict[str, Any]]:
-    """Return the rows of all lanes, in order of fan and date.
+    site: SiteFolder, lanes: Sequence[Lane], hours: Mapping[str, pd.DataFrame], lost: LostSpans
+) -> dict[str, list[dict[str, Any]]]:
+    """Return the rows of all lanes by fan, in order of date.
 
-    Parameters: `lanes`; `hours`, operating points of their fans over their days; `lost`, the spans in
-    which each fan's drive was lost.
+    Parameters: `lanes`; `hours`, each fan's operating points over its days; `lost`, the spans in which
+    each fan's drive was lost.
     """
-    rows: list[dict[str, Any]] = []
-    able = [lane for lane in lanes if lane.learned.curves is not None]
-    for lane in lanes:
-        if lane.learned.curves is None:
-            rows += [blank_row(lane, plan, 0, lane.learned.reason) for plan in lane.days]
+    rows = [
+        blank_row(lane, plan, 0, lane.learned.reason)
+        for lane in lanes
+        if lane.learned.curves is None
+        for plan in lane.days
+    ]
     # A fan's later stretch begins with a state of its own, so that lanes run side by side.
-    by_fan = dict(tuple(hours.groupby("fan", sort=False)))
-    running = [_prepare(site, lane, by_fan[lane.fan], lost) for lane in able if lane.fan in by_fan]
-    rows += _run(running)
-    return sorted(rows, key=lambda row: (row["fan"], row["date"]))
+    able = [lane for lane in lanes if lane.learned.curves is not None]
+    rows += _run([_prepare(site, lane, hours[lane.fan], lost) for lane in able])
+    by_fan: dict[str, list[dict[str, Any]]] = {}
+    for row in sorted(rows, key=lambda row: (row["fan"], row["date"])):
+        by_fan.setdefault(row["fan"], []).append(row)
+    return by_fan
 
 
 def _prepare(site: SiteFolder, lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
     curves = lane.learned.curves
     if curves is None:
         raise ValueError(f"{lane.fan} has no healthy curves to be judged by")
-    machine = lane.learned.stretch.epoch.machine
+    machine = lane.learned.machine
     local = hours["time"].dt.tz_convert(site.site.zone)
     is_lost = np.zeros(len(hours), dtype=bool)
     for begin, end in lost.get(lane.fan, ()):
@@ -150,7 +153,7 @@ def _unjudged(run: _Running, plan: DayPlan, used: int, lost_hours: int, ends_los
     first = lane.learned.stretch.first
     if first is not None and plan.date < first:
         return blank_row(lane, plan, 0, "before the healthy period")
-    reason = reason_not_judged(used, bool(plan.service))
+    reason = reason_not_judged(used, bool(plan.visit_at))
     return _kept(lane, plan, with_lost_hours(blank_row(lane, plan, used, reason), lost_hours, ends_lost))
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from analytics.curves import HealthyCurves
+from analytics.machine import Machine
 from analytics.results_version import RESULTS_VERSION
 from analytics.vocabulary import Role, Work
 from config.folder import SiteFolder
@@ -23,9 +24,13 @@ LEAST_HOURS_RUNNING: Final = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """A stretch with its healthy curves, or the reason why there are none."""
+    """A stretch with its healthy curves, or the reason why there are none.
+
+    `machine` is the epoch's, its rated current filled in from the healthy period where none is given.
+    """
 
     stretch: Stretch
+    machine: Machine
     curves: HealthyCurves | None
     digest: str
     reason: str
@@ -33,11 +38,15 @@ class Learned:
 
 @dataclass(frozen=True, slots=True)
 class DayPlan:
-    """One day to write: its date, digest, running hours and last reading."""
+    """One day to write: its date, digest, hours and last reading.
+
+    `service` done since the operating day before; `visit_at` the times of the visits of the day itself.
+    """
 
     date: dt.date
     digest: str
     hours_running: float
+    hours_steady: int
     last_reading: dt.datetime
     service: tuple[tuple[Work, Role | None], ...]
     visit_at: tuple[dt.time | None, ...]
@@ -59,6 +68,9 @@ class Lane:
     carried: dict[str, float | None]
     pending: list[tuple[Work, Role | None]] = field(default_factory=list)
 
+
+# Who looks or turns a set point leaves the drive as it was.
+_TOUCHES_NOTHING: Final = (Work.INSPECTED, Work.SETPOINT_CHANGED)
 
 CARRIED: Final = tuple(
     f"{name}{end}_pct" for name in ("slip_ref", "drag_ref") for end in ("", "_low", "_high")
@@ -112,6 +124,7 @@ def _plans(
     told = hashlib.sha256()
     position = 0
     for day in days:
+        since = position
         while position < len(ordered) and ordered[position].date <= day.date:
             entry = ordered[position]
             told.update(f"{entry.date}|{entry.time}|{entry.work}|{entry.role}|{entry.motor_rpm}|".encode())
@@ -123,18 +136,23 @@ def _plans(
             continue
         digest = hashlib.sha256(bases[which])
         digest.update(f"{epoch.machine!r}|{epoch.limits!r}|{day.digest}|{told.hexdigest()}".encode())
-        of_day = [entry for entry in ordered if entry.date == day.date]
-        yield (
-            DayPlan(
-                day.date,
-                digest.hexdigest(),
-                day.hours_running,
-                day.last_reading,
-                tuple((entry.work, entry.role) for entry in of_day),
-                tuple(entry.time for entry in of_day),
-            ),
-            which,
-        )
+        yield _plan(day, digest.hexdigest(), ordered[since:position], learned[which].stretch), which
+
+
+def _plan(day: IndexedDay, digest: str, done: Sequence[ServiceEntry], stretch: Stretch) -> DayPlan:
+    # Much work is done while the fan stands for days: the next day it runs is told of all of it.
+    first = stretch.first or stretch.begins or dt.date.min
+    service = tuple((entry.work, entry.role) for entry in done if entry.date >= first)
+    visits = [entry for entry in done if entry.date == day.date and entry.work not in _TOUCHES_NOTHING]
+    return DayPlan(
+        day.date,
+        digest,
+        day.hours_running,
+        day.hours_steady,
+        day.last_reading,
+        service,
+        tuple(entry.time for entry in visits),
+    )
 
 
 def _base(part: Learned) -> bytes:

@@ -1,28 +1,51 @@
 """Bring every fan's daily ledger up to date, and only where something it was made of changed."""
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
 import sqlalchemy as sa
+from threadpoolctl import threadpool_limits
 
-from analytics.curves import HealthyCurves, TooLittleHealthyDataError
-from analytics.judging import healthy
 from config.folder import SiteFolder
-from service.assess.findings import LOST, changes, fan_findings
-from service.assess.fitted import curves_as_json, curves_from_json
-from service.assess.hours_upkeep import fan_hours, keep_hours, midnight, site_hours
+from service.assess.fan_hours import LocalTimes, fan_hours, midnight, site_hours
+from service.assess.findings import lost_spans, renewed_findings, stored_findings
+from service.assess.hours_upkeep import keep_hours
+from service.assess.index import complete_days, last_reading, read_index
 from service.assess.judge import judge
 from service.assess.lanes import CHECKPOINT_DAYS, LEAST_HOURS_RUNNING, Lane, Learned, lanes
-from service.assess.periods import IndexedDay, Stretch, curves_digest, stretches
+from service.assess.learning import learn
+from service.assess.periods import IndexedDay
 from service.store.ledger_tables import curves as curves_table
-from service.store.ledger_tables import daily, fan_days, findings
+from service.store.ledger_tables import daily, fan_days, findings, hours_made
 from service.store.store import Store
 
 _BATCH: Final = 48
 _DAY: Final = dt.timedelta(days=1)
-_INTERVAL_ROOM: Final = 1.01
+_HOUR: Final = dt.timedelta(hours=1)
+_RECENT_DAYS: Final = 21
+
+
+@dataclass(frozen=True, slots=True)
+class _Due:
+    """What of a fan is to be done: its lanes, and from which day rows and findings are written again.
+
+    `restart` is None where no row changed; findings are looked for again from `begin`.
+    """
+
+    fan: str
+    learned: Sequence[Learned]
+    lanes: Sequence[Lane]
+    restart: dt.date | None
+    begin: dt.date
+    is_proof_seen_before: bool
+
+    @property
+    def reads_from(self) -> dt.date:
+        """The first day whose hours are needed."""
+        return min([lane.days[0].date for lane in self.lanes] + [self.begin])
 
 
 def assess(site: SiteFolder, store: Store, as_of: dt.datetime | None = None) -> tuple[str, ...]:
@@ -31,229 +54,138 @@ def assess(site: SiteFolder, store: Store, as_of: dt.datetime | None = None) -> 
     Rows after `as_of` are taken back: the ledger is what would have been known then.
     """
     keep_hours(site, store)
-    span = store.reading_span()
-    if span is None:
+    _forget_unknown_fans(site, store)
+    now = last_reading(site, store) if as_of is None else as_of
+    if now is None:
         return ()
-    now = span[1] if as_of is None else as_of
     moved: list[str] = []
     fans = site.fan_names
-    for start in range(0, len(fans), _BATCH):
-        moved += _assess_batch(site, store, fans[start : start + _BATCH], now)
-    with store.writer() as connection:
-        for table in (daily, findings, curves_table, fan_days):
-            connection.execute(sa.delete(table).where(table.c.fan.not_in(fans)))
+    # The matrices are small: threads of the linear algebra only wait for each other.
+    with threadpool_limits(limits=1):
+        for start in range(0, len(fans), _BATCH):
+            moved += _assess_batch(site, store, fans[start : start + _BATCH], now)
     return tuple(moved)
 
 
-def _assess_batch(site: SiteFolder, store: Store, fans: Sequence[str], now: dt.datetime) -> list[str]:
-    index = _index(store, fans)
-    complete = {fan: _complete(site, index[fan], now) for fan in fans}
-    learned = {fan: _learn(site, store, fan, complete[fan], now) for fan in fans}
-    plans: dict[str, tuple[list[Lane], dt.date | None]] = {}
-    with store.reader() as connection:
-        for fan in fans:
-            days = [day for day in complete[fan] if day.hours_running >= LEAST_HOURS_RUNNING]
-            plans[fan] = lanes(connection, site, fan, learned[fan], days)
-    moved = []
-    due = [fan for fan in fans if plans[fan][1] is not None]
-    hours = _hours(site, store, due, plans, now)
-    for fan in fans:
-        if _write_findings(site, store, fan, learned[fan], complete[fan], plans[fan][1], now):
-            moved.append(fan)
-    lost = {fan: _lost_hours(store, fan) for fan in due}
-    rows = judge(site, [lane for fan in due for lane in plans[fan][0]], hours, lost)
-    for fan in due:
-        restart = plans[fan][1]
-        if restart is not None:
-            _write_rows(store, fan, restart, [row for row in rows if row["fan"] == fan])
-    return sorted(set(moved) | set(due))
-
-
-def _index(store: Store, fans: Sequence[str]) -> dict[str, list[IndexedDay]]:
-    query = sa.select(fan_days).where(fan_days.c.fan.in_(fans)).order_by(fan_days.c.fan, fan_days.c.date)
-    found: dict[str, list[IndexedDay]] = {fan: [] for fan in fans}
-    with store.reader() as connection:
-        for row in connection.execute(query):
-            found[row.fan].append(
-                IndexedDay(
-                    row.date,
-                    row.digest,
-                    row.hours_running,
-                    row.hours_steady,
-                    row.interval_s,
-                    row.last_reading,
-                )
-            )
-    return found
-
-
-def _complete(site: SiteFolder, days: Sequence[IndexedDay], now: dt.datetime) -> list[IndexedDay]:
-    """Return the days that are over: read to within an interval of midnight, or a day past it."""
-    found = []
-    for day in days:
-        end = midnight(site, day.date + _DAY)
-        reached = min(day.last_reading, now)
-        is_read = reached >= end - dt.timedelta(seconds=_INTERVAL_ROOM * day.interval_s)
-        is_cut = day.last_reading > now
-        if (is_read and not is_cut) or now >= end + _DAY:
-            found.append(day)
-    return found
-
-
-def _learn(
-    site: SiteFolder, store: Store, fan: str, days: Sequence[IndexedDay], now: dt.datetime
-) -> list[Learned]:
-    complete_to = days[-1].date if days else now.astimezone(site.site.zone).date() - _DAY
-    found = []
-    for stretch in stretches(site.epochs(fan), days, complete_to):
-        digest = curves_digest(stretch, days)
-        found.append(_kept(store, stretch, digest) or _fitted(site, store, stretch, digest))
-    return found
-
-
-def _kept(store: Store, stretch: Stretch, digest: str) -> Learned | None:
-    query = sa.select(curves_table).where(
-        curves_table.c.fan == stretch.fan,
-        curves_table.c.epoch == stretch.number,
-        curves_table.c.digest == digest,
-    )
-    with store.reader() as connection:
-        row = connection.execute(query).one_or_none()
-    if row is None:
-        return None
-    fitted = None if row.fitted is None else curves_from_json(row.fitted)
-    return Learned(stretch, fitted, digest, row.reason or "")
-
-
-def _fitted(site: SiteFolder, store: Store, stretch: Stretch, digest: str) -> Learned:
-    fitted, reason = None, stretch.reason
-    if not reason:
-        try:
-            fitted = _fit(site, store, stretch)
-        except TooLittleHealthyDataError as error:
-            reason = str(error)
-    written = None if fitted is None else curves_as_json(fitted)
-    row = {
-        "fan": stretch.fan,
-        "epoch": stretch.number,
-        "digest": digest,
-        "first_date": stretch.first,
-        "last_date": stretch.last,
-        "fitted": written,
-        "reason": reason or None,
-    }
+def _forget_unknown_fans(site: SiteFolder, store: Store) -> None:
     with store.writer() as connection:
-        which = (curves_table.c.fan == stretch.fan) & (curves_table.c.epoch == stretch.number)
-        connection.execute(sa.delete(curves_table).where(which))
-        connection.execute(sa.insert(curves_table), [row])
-    # Read back what was written, so that a first run and a later one see the same bits.
-    return Learned(stretch, None if written is None else curves_from_json(written), digest, reason)
+        for table in (daily, findings, curves_table, fan_days, hours_made):
+            connection.execute(sa.delete(table).where(table.c.fan.not_in(site.fan_names)))
 
 
-def _fit(site: SiteFolder, store: Store, stretch: Stretch) -> HealthyCurves:
-    if stretch.first is None or stretch.last is None:
-        raise TooLittleHealthyDataError("there is no healthy period")
-    start, end = midnight(site, stretch.first), midnight(site, stretch.last + _DAY)
-    hours = store.hours.read([stretch.fan], start, end)
-    if hours.empty:
-        raise TooLittleHealthyDataError("no readings in the healthy period")
-    return healthy(hours, hours["day"].to_numpy(dtype=float), stretch.epoch.machine)
+def _assess_batch(site: SiteFolder, store: Store, fans: Sequence[str], now: dt.datetime) -> list[str]:
+    index = read_index(store, fans)
+    complete = {fan: complete_days(site, index[fan], now) for fan in fans}
+    learned = learn(site, store, complete, now)
+    with store.reader() as connection:
+        due = [_due(connection, site, fan, learned[fan], index[fan], complete[fan], now) for fan in fans]
+        held = stored_findings(connection, fans)
+    hours = _hours_to_now(site, store, due, index, now)
+    found = {
+        one.fan: renewed_findings(
+            one.fan, one.learned, hours.get(one.fan), held[one.fan], one.begin, one.is_proof_seen_before
+        )
+        for one in due
+    }
+    lost = {fan: lost_spans(rows) for fan, rows in found.items()}
+    rows = judge(site, [lane for one in due for lane in one.lanes], hours, lost)
+    moved = []
+    with store.writer() as connection:
+        for one in due:
+            if found[one.fan] != held[one.fan]:
+                _write_findings(connection, one.fan, found[one.fan])
+            if one.restart is not None:
+                _write_rows(connection, one.fan, one.restart, rows.get(one.fan, []))
+            if found[one.fan] != held[one.fan] or one.restart is not None:
+                moved.append(one.fan)
+    return moved
 
 
-def _hours(
+def _due(
+    connection: sa.Connection,
     site: SiteFolder,
-    store: Store,
-    fans: Sequence[str],
-    plans: dict[str, tuple[list[Lane], dt.date | None]],
-    now: dt.datetime,
-) -> pd.DataFrame:
-    dates = [lane.days[0].date for fan in fans for lane in plans[fan][0]]
-    start = midnight(site, min(dates)) if dates else now
-    return store.hours.read([*fans], start, now + _DAY)
-
-
-def _write_findings(
-    site: SiteFolder,
-    store: Store,
     fan: str,
     learned: Sequence[Learned],
-    days: Sequence[IndexedDay],
-    restart: dt.date | None,
+    index: Sequence[IndexedDay],
+    complete: Sequence[IndexedDay],
     now: dt.datetime,
-) -> bool:
-    """Write a fan's findings again from the first changed day to the latest reading; say if any moved."""
-    next_day = days[-1].date + _DAY if days else None
-    begin = min(date for date in (restart, next_day) if date is not None) if next_day or restart else None
-    with store.reader() as connection:
-        query = sa.select(findings).where(findings.c.fan == fan).order_by(findings.c.hour)
-        stored = [dict(row._mapping) for row in connection.execute(query)]
-    kept = [row for row in stored if begin is not None and row["date"] < begin]
-    before = {row["topic"]: bool(row["is_present"]) for row in kept}
-    rows: list[dict[str, Any]] = []
-    for hours in _hours_to_now(site, store, fan, begin, next_day, now):
-        found = changes(fan, hours, fan_findings(learned, hours), before)
-        before.update({row["topic"]: bool(row["is_present"]) for row in found})
-        rows += found
-    if [*kept, *rows] == stored:
-        return False
-    with store.writer() as connection:
-        connection.execute(sa.delete(findings).where(findings.c.fan == fan))
-        if kept or rows:
-            connection.execute(sa.insert(findings), [*kept, *rows])
-    return True
+) -> _Due:
+    operating = [day for day in complete if day.hours_running >= LEAST_HOURS_RUNNING]
+    found, restart = lanes(connection, site, fan, learned, operating)
+    # Days that are not over have findings but no rows; they are looked at again every time.
+    today = now.astimezone(site.site.zone).date()
+    over = {day.date for day in complete}
+    open_days = [day.date for day in index if day.date <= today and day.date not in over]
+    after = max(over, default=today - _DAY) + _DAY
+    begin = min([after, *open_days, *([] if restart is None else [restart])])
+    is_proof_seen = any(day.is_proof_seen for day in index if day.date < begin)
+    return _Due(fan, learned, found, restart, begin, is_proof_seen)
 
 
 def _hours_to_now(
     site: SiteFolder,
     store: Store,
-    fan: str,
-    begin: dt.date | None,
-    next_day: dt.date | None,
+    due: Sequence[_Due],
+    index: Mapping[str, Sequence[IndexedDay]],
     now: dt.datetime,
-) -> Iterator[pd.DataFrame]:
-    # Whole days come from the table of hours; the day under way is read raw, no further than `now`.
-    if begin is not None and next_day is not None and begin < next_day:
-        hours = store.hours.read([fan], midnight(site, begin), midnight(site, next_day))
-        if not hours.empty:
-            yield hours.reset_index(drop=True)
-    start = midnight(site, next_day) if next_day is not None else now - 2 * _DAY
+) -> dict[str, pd.DataFrame]:
+    """Return each fan's operating points from the first day it needs to `now` and no further."""
+    wanted = {one.fan: one.reads_from for one in due}
+    recent = now.astimezone(site.site.zone).date() - _RECENT_DAYS * _DAY
+    has_days = {fan for fan, start in wanted.items() if any(day.date >= start for day in index[fan])}
+    hours: dict[str, pd.DataFrame] = {}
+    # Most nights every fan needs a day or two; one that needs its history must not make all read theirs.
+    for is_recent in (True, False):
+        fans = [fan for fan in has_days if (wanted[fan] >= recent) is is_recent]
+        if not fans:
+            continue
+        start = min(wanted[fan] for fan in fans)
+        frame = store.hours.read(sorted(fans), midnight(site, start), now + dt.timedelta(microseconds=1))
+        hours |= {str(fan): rows.reset_index(drop=True) for fan, rows in frame.groupby("fan", sort=True)}
+    cut = [fan for fan in sorted(has_days) if index[fan][-1].last_reading > now]
+    return hours | _cut_short(site, store, cut, hours, now)
+
+
+def _cut_short(
+    site: SiteFolder, store: Store, fans: Sequence[str], hours: Mapping[str, pd.DataFrame], now: dt.datetime
+) -> dict[str, pd.DataFrame]:
+    # The hour under way at `now` holds later readings in the table; it is made again without them.
+    if not fans:
+        return {}
+    start = pd.Timestamp(now).floor("h") - 2 * _HOUR
     end = now + dt.timedelta(microseconds=1)
-    if end <= start:
-        return
-    readings = store.read_readings([fan], start, end)
-    if not readings.empty:
-        yield fan_hours(site, fan, readings, site_hours(store, start, end)).reset_index(drop=True)
+    readings = store.read_readings([*fans], start.to_pydatetime(), end)
+    weather = site_hours(site, store, start.to_pydatetime(), end)
+    told: dict[str, pd.DataFrame] = {}
+    for fan, rows in readings.groupby("fan", sort=True):
+        if str(fan) not in hours:
+            continue
+        times = LocalTimes.of(rows["time"], site.site.zone)
+        last = fan_hours(site, str(fan), rows, times, weather).iloc[-1:]
+        before = hours[str(fan)]
+        before = before[before["time"] < last["time"].iloc[0]]
+        told[str(fan)] = pd.concat([before, last[before.columns]], ignore_index=True)
+    return told
 
 
-def _lost_hours(store: Store, fan: str) -> tuple[tuple[dt.datetime, dt.datetime | None], ...]:
-    query = (
-        sa.select(findings.c.hour, findings.c.is_present)
-        .where(findings.c.fan == fan, findings.c.topic == LOST)
-        .order_by(findings.c.hour)
-    )
-    with store.reader() as connection:
-        rows = connection.execute(query).all()
-    spans: list[tuple[dt.datetime, dt.datetime | None]] = []
-    for hour, is_present in rows:
-        if is_present:
-            spans.append((hour, None))
-        elif spans:
-            spans[-1] = (spans[-1][0], hour)
-    return tuple(spans)
+def _write_findings(connection: sa.Connection, fan: str, rows: Iterable[dict[str, Any]]) -> None:
+    connection.execute(sa.delete(findings).where(findings.c.fan == fan))
+    written = list(rows)
+    if written:
+        connection.execute(sa.insert(findings), written)
 
 
-def _write_rows(store: Store, fan: str, restart: dt.date, rows: Sequence[dict[str, Any]]) -> None:
-    with store.writer() as connection:
-        last = connection.execute(
-            sa.select(sa.func.max(daily.c.date)).where(daily.c.fan == fan, daily.c.date < restart)
-        ).scalar()
-        connection.execute(sa.delete(daily).where(daily.c.fan == fan, daily.c.date >= restart))
-        for row in rows[:-1]:
-            if row["date"].toordinal() % CHECKPOINT_DAYS != 0:
-                row["state"] = None
-        if rows:
-            connection.execute(sa.insert(daily), list(rows))
-        if last is not None and rows and last.toordinal() % CHECKPOINT_DAYS != 0:
-            # Only the last row and one in fourteen keep their state, however the ledger was reached.
-            was_last = (daily.c.fan == fan) & (daily.c.date == last)
-            connection.execute(sa.update(daily).where(was_last).values(state=None))
+def _write_rows(connection: sa.Connection, fan: str, restart: dt.date, rows: list[dict[str, Any]]) -> None:
+    last = connection.execute(
+        sa.select(sa.func.max(daily.c.date)).where(daily.c.fan == fan, daily.c.date < restart)
+    ).scalar()
+    connection.execute(sa.delete(daily).where(daily.c.fan == fan, daily.c.date >= restart))
+    for row in rows[:-1]:
+        if row["date"].toordinal() % CHECKPOINT_DAYS != 0:
+            row["state"] = None
+    if rows:
+        connection.execute(sa.insert(daily), rows)
+    if last is not None and rows and last.toordinal() % CHECKPOINT_DAYS != 0:
+        # Only the last row and one in fourteen keep their state, however the ledger was reached.
+        was_last = (daily.c.fan == fan) & (daily.c.date == last)
+        connection.execute(sa.update(daily).where(was_last).values(state=None))

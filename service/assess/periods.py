@@ -12,7 +12,7 @@ from config.site import Baseline
 
 _OPERATING_DAYS: Final = 30
 _STEADY_HOURS: Final = 150
-_STEADY_HOURS_A_DAY: Final = 3
+STEADY_HOURS_A_DAY: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +25,7 @@ class IndexedDay:
     hours_steady: int
     interval_s: float
     last_reading: dt.datetime
+    is_proof_seen: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +55,26 @@ def stretches(
 
     Parameters: `epochs` in order; `days`, the fan's days in order; `complete_to` the last day over.
     """
-    found = [_stretch(epochs[0], 0, None, days, complete_to)]
-    for number, epoch in enumerate(epochs[1:], start=1):
-        if "baseline_from" in epoch.given:
-            found.append(_stretch(epoch, number, epoch.valid_from, days, complete_to))
-    return tuple(found)
+    opening = _opening(epochs)
+    return tuple(
+        _stretch(epoch, number, epoch.valid_from if number else None, days, complete_to)
+        for number, epoch in enumerate(opening)
+    )
+
+
+def stretch_at(epochs: Sequence[FanEpoch], date: dt.date) -> tuple[int, FanEpoch]:
+    """Return the number of the stretch that holds a date, and the epoch that opened it."""
+    opening = _opening(epochs)
+    held = [number for number, epoch in enumerate(opening) if number == 0 or _is_from(epoch, date)]
+    return held[-1], opening[held[-1]]
+
+
+def _opening(epochs: Sequence[FanEpoch]) -> list[FanEpoch]:
+    return [epochs[0], *(epoch for epoch in epochs[1:] if "baseline_from" in epoch.given)]
+
+
+def _is_from(epoch: FanEpoch, date: dt.date) -> bool:
+    return epoch.valid_from is not None and epoch.valid_from <= date
 
 
 def _stretch(
@@ -69,7 +85,7 @@ def _stretch(
     steady = [
         day
         for day in days
-        if day.hours_steady >= _STEADY_HOURS_A_DAY and (begins is None or day.date >= begins)
+        if day.hours_steady >= STEADY_HOURS_A_DAY and (begins is None or day.date >= begins)
     ]
     hours = 0
     for count, day in enumerate(steady, start=1):
@@ -78,7 +94,7 @@ def _stretch(
             return Stretch(epoch.fan, number, epoch, begins, steady[0].date, day.date, "")
     reason = (
         f"the healthy period is not over: {len(steady)} of {_OPERATING_DAYS} days with "
-        f"{_STEADY_HOURS_A_DAY} steady hours, {hours} of {_STEADY_HOURS} hours"
+        f"{STEADY_HOURS_A_DAY} steady hours, {hours} of {_STEADY_HOURS} hours"
     )
     return Stretch(epoch.fan, number, epoch, begins, None, None, reason)
 
@@ -105,3 +121,13 @@ def curves_digest(stretch: Stretch, days: Sequence[IndexedDay]) -> str:
 def is_inside(stretch: Stretch, date: dt.date) -> bool:
     """Tell whether a date lies in a stretch's healthy period."""
     return stretch.first is not None and stretch.last is not None and stretch.first <= date <= stretch.last
+
+
+def is_awaited(stretch: Stretch, date: dt.date, hours_steady: int) -> bool:
+    """Tell whether a verdict on a day is due: not while the healthy period lies ahead or is gathered.
+
+    Without a given one a day that adds nothing to it is due: a fan that is never steady must be told of.
+    """
+    if stretch.last is not None:
+        return date > stretch.last
+    return stretch.epoch.baseline is None and hours_steady < STEADY_HOURS_A_DAY

@@ -11,9 +11,12 @@ from analytics.evidence import EvidenceLine, Seen, evidence
 from analytics.judging import FanDay
 from analytics.model import SIZE
 from analytics.scaled_hours import scaled_hours
+from config.epoch import FanEpoch
 from config.folder import SiteFolder
+from service.assess.fan_hours import midnight
 from service.assess.fitted import curves_from_json
-from service.assess.hours_upkeep import midnight
+from service.assess.learning import machine_judged
+from service.assess.periods import stretch_at
 from service.store.ledger_tables import curves as curves_table
 from service.store.ledger_tables import daily, episodes
 from service.store.store import Store
@@ -49,14 +52,14 @@ def why(site: SiteFolder, store: Store, fan: str, date: dt.date | None = None) -
         ).all()
     if row is None:
         return Why(None, _healthy_words(held[-1]) if held else "no healthy period yet", None, (), ())
-    which = [part for part in held if part.first_date is None or part.first_date <= row.date]
-    part = which[-1] if which else None
+    number, epoch = stretch_at(site.epochs(fan), row.date)
+    part = next((one for one in held if one.epoch == number), None)
     alerts = tuple(
         f"{alert.opened_on}: {alert.message}"
         for alert in opened
         if alert.opened_on <= row.date and (alert.closed_on is None or alert.closed_on > row.date)
     )
-    seen, lines = _evidence(site, store, fan, row.date, part)
+    seen, lines = _evidence(site, store, epoch, row.date, part)
     words = _healthy_words(part) if part is not None else "no healthy period yet"
     return Why(dict(row._mapping), words, seen, lines, alerts)
 
@@ -65,28 +68,29 @@ def _healthy_words(part: Any) -> str:
     if part.fitted is None:
         return f"no healthy curves: {part.reason}"
     fitted = curves_from_json(part.fitted)
+    errors = f"{100 * fitted.pressure_cv_rmse:.1f} % and of load {100 * fitted.load_cv_rmse:.1f} %"
+    biases = f"{100 * fitted.pressure_nmbe:+.2f} % and {100 * fitted.load_nmbe:+.2f} %"
     return (
-        f"{part.first_date} to {part.last_date}: {fitted.hours} steady hours on {fitted.days} days; CV(RMSE) of "
-        f"pressure {100 * fitted.pressure_cv_rmse:.1f} % and of load {100 * fitted.load_cv_rmse:.1f} %, bias "
-        f"(NMBE) {100 * fitted.pressure_nmbe:+.2f} % and {100 * fitted.load_nmbe:+.2f} %"
+        f"{part.first_date} to {part.last_date}: {fitted.hours} steady hours on {fitted.days} days; "
+        f"CV(RMSE) of pressure {errors}, bias (NMBE) {biases}"
     )
 
 
 def _evidence(
-    site: SiteFolder, store: Store, fan: str, date: dt.date, part: Any
+    site: SiteFolder, store: Store, epoch: FanEpoch, date: dt.date, part: Any
 ) -> tuple[Seen | None, tuple[EvidenceLine, ...]]:
-    epoch = site.epoch_at(fan, date)
-    if part is None or part.fitted is None or epoch is None:
+    if part is None or part.fitted is None:
         return None, ()
     curves = curves_from_json(part.fitted)
     if len(curves.mean) != SIZE:
         # Curves of another version of the results wait for the next `assess`.
         return None, ()
-    hours = store.hours.read([fan], midnight(site, date), midnight(site, date + dt.timedelta(days=1)))
+    hours = store.hours.read([epoch.fan], midnight(site, date), midnight(site, date + dt.timedelta(days=1)))
     if hours.empty:
         return None, ()
-    scaled = scaled_hours(hours, epoch.machine, curves.channels)
+    machine = machine_judged(epoch.machine, part.fitted)
+    scaled = scaled_hours(hours, machine, curves.channels)
     packed = FanDay(day_operating(scaled, curves), day_zeros(scaled, curves), (), 1.0)
     if packed.hours_used == 0:
         return None, ()
-    return evidence(packed, curves, epoch.machine)
+    return evidence(packed, curves, machine)

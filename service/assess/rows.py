@@ -9,7 +9,7 @@ from analytics.day_hours import LEAST_HOURS_JUDGED
 from analytics.ledger import LedgerRows, verdict
 from analytics.vocabulary import Cause
 from service.assess.lanes import CARRIED, DayPlan, Lane
-from service.assess.periods import is_inside
+from service.assess.periods import is_awaited, is_inside
 from service.store.ledger_tables import NUMBERS
 
 HEALTHY_NOTE: Final = "healthy period"
@@ -84,6 +84,7 @@ def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:
         "hours": plan.hours_running,
         "hours_used": hours_used,
         "is_healthy_period": is_inside(lane.learned.stretch, plan.date),
+        "is_awaited": is_awaited(lane.learned.stretch, plan.date, plan.hours_steady),
         "last_reading": plan.last_reading,
         "digest": plan.digest,
         "state": None,

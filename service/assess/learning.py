@@ -1,0 +1,122 @@
+"""Keep every fan's healthy curves, learned again only when what they are made of changes."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+import sqlalchemy as sa
+
+from analytics.curves import TooLittleHealthyDataError
+from analytics.judging import healthy
+from analytics.machine import Machine
+from config.folder import SiteFolder
+from service.assess.fan_hours import midnight
+from service.assess.fitted import curves_as_json, curves_from_json
+from service.assess.lanes import Learned
+from service.assess.periods import IndexedDay, Stretch, curves_digest, stretches
+from service.store.ledger_tables import curves as curves_table
+from service.store.store import Store
+
+_DAY: Final = dt.timedelta(days=1)
+_FULL_CURRENT: Final = "full_current_a"
+
+
+def learn(
+    site: SiteFolder, store: Store, complete: Mapping[str, Sequence[IndexedDay]], now: dt.datetime
+) -> dict[str, list[Learned]]:
+    """Return the stretches of some fans with their healthy curves, fitting those that changed.
+
+    Parameters: `complete`, each fan's complete days; `now`.
+    """
+    over = (now - _DAY).astimezone(site.site.zone).date() - _DAY
+    wanted: dict[str, list[tuple[Stretch, str]]] = {}
+    for fan, days in complete.items():
+        complete_to = max(days[-1].date, over) if days else over
+        found = stretches(site.epochs(fan), days, complete_to)
+        wanted[fan] = [(stretch, curves_digest(stretch, days)) for stretch in found]
+    held = _held(store, list(complete))
+    learned: dict[str, list[Learned]] = {}
+    for fan, parts in wanted.items():
+        learned[fan] = []
+        for stretch, digest in parts:
+            row = held.get((fan, stretch.number))
+            if row is None or row["digest"] != digest:
+                row = _fitted(site, store, stretch, digest)
+            learned[fan].append(_learned(stretch, row))
+        _forget(store, fan, len(parts), held)
+    return learned
+
+
+def _held(store: Store, fans: Sequence[str]) -> dict[tuple[str, int], dict[str, Any]]:
+    query = sa.select(curves_table).where(curves_table.c.fan.in_(fans))
+    with store.reader() as connection:
+        rows = [dict(row._mapping) for row in connection.execute(query)]
+    return {(row["fan"], row["epoch"]): row for row in rows}
+
+
+def _forget(store: Store, fan: str, count: int, held: Mapping[tuple[str, int], Any]) -> None:
+    if all(number < count for name, number in held if name == fan):
+        return
+    with store.writer() as connection:
+        gone = (curves_table.c.fan == fan) & (curves_table.c.epoch >= count)
+        connection.execute(sa.delete(curves_table).where(gone))
+
+
+def _learned(stretch: Stretch, row: Mapping[str, Any]) -> Learned:
+    written = row["fitted"]
+    machine = machine_judged(stretch.epoch.machine, written)
+    curves = None if written is None else curves_from_json(written)
+    return Learned(stretch, machine, curves, row["digest"], row["reason"] or "")
+
+
+def machine_judged(machine: Machine, written: Mapping[str, Any] | None) -> Machine:
+    """Return a machine with the rated current its curves were scaled by, where fans.csv gives none."""
+    full = None if written is None else written[_FULL_CURRENT]
+    return machine if full is None else replace(machine, motor_rated_current_a=full)
+
+
+def _fitted(site: SiteFolder, store: Store, stretch: Stretch, digest: str) -> dict[str, Any]:
+    """Fit, write down, and return what was written, so that a first run and a later one see the same bits."""
+    written, reason = None, stretch.reason
+    if not reason:
+        try:
+            written = _fit(site, store, stretch)
+        except TooLittleHealthyDataError as error:
+            reason = str(error)
+    row = {
+        "fan": stretch.fan,
+        "epoch": stretch.number,
+        "digest": digest,
+        "first_date": stretch.first,
+        "last_date": stretch.last,
+        "fitted": written,
+        "reason": reason or None,
+    }
+    with store.writer() as connection:
+        which = (curves_table.c.fan == stretch.fan) & (curves_table.c.epoch == stretch.number)
+        connection.execute(sa.delete(curves_table).where(which))
+        connection.execute(sa.insert(curves_table), [row])
+    return row
+
+
+def _fit(site: SiteFolder, store: Store, stretch: Stretch) -> dict[str, Any]:
+    if stretch.first is None or stretch.last is None:
+        raise TooLittleHealthyDataError("there is no healthy period")
+    start, end = midnight(site, stretch.first), midnight(site, stretch.last + _DAY)
+    hours = store.hours.read([stretch.fan], start, end)
+    if hours.empty:
+        raise TooLittleHealthyDataError("no readings in the healthy period")
+    machine = stretch.epoch.machine
+    fitted = curves_as_json(healthy(hours, hours["day"].to_numpy(dtype=float), machine))
+    return {**fitted, _FULL_CURRENT: _full_current(hours, machine)}
+
+
+def _full_current(hours: pd.DataFrame, machine: Machine) -> float | None:
+    # Without a nameplate the fit scales amps by the healthy period's greatest; later days must use the same.
+    current = hours["current_a"].to_numpy(dtype=np.float64)
+    if machine.motor_rated_current_a or np.isnan(current).all():
+        return None
+    return float(np.nanpercentile(current, 99))
