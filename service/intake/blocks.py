@@ -141,6 +141,10 @@ class Block:
         """Return where times stand in the block, making room for those that are not there yet."""
         if times_us.size == len(self.times_us) and np.array_equal(times_us, self.times_us):
             return np.arange(len(times_us))
+        if not self.times_us.size:
+            self.times_us = times_us
+            self.columns = {name: Cells.empty(len(times_us)) for name in self.columns}
+            return np.arange(len(times_us))
         place = np.searchsorted(self.times_us, times_us)
         inside = np.minimum(place, max(len(self.times_us) - 1, 0))
         if self.times_us.size and np.array_equal(self.times_us[inside], times_us):

@@ -194,7 +194,8 @@ class Merge:
             is_changed = np.zeros(len(block.times_us), dtype=bool)
             for cells in block.columns.values():
                 is_changed |= cells.states != 0
-            for date in np.unique(clock.dates(block.times_us[is_changed])):
+            dates = clock.dates(block.times_us[is_changed])  # in order, like the times
+            for date in dates[np.append(True, dates[1:] != dates[:-1])[: len(dates)]]:
                 days.append({"fan": fan, "date": date.item()})
         return days
 

@@ -53,21 +53,20 @@ def read_sheet(
 ) -> Sheet:
     """Read the wanted columns, each as text or, where every cell allows it, as numbers."""
     header_end = text.content.find(b"\n")
-    if header_end < 0:
+    if header_end in (-1, len(text.content) - 1):
         return _lines_sheet([], wanted, np.empty(0, dtype=np.int64), [])
-    if not text.has_blank_lines:
-        fast = _fast(text.content, header_end + 1, len(header), delimiter, decimal, dict(wanted))
-        if fast is not None:
-            return fast
+    fast = _fast(text, header_end + 1, len(header), delimiter, decimal, dict(wanted))
+    if fast is not None:
+        return fast
     return _careful(text, header, delimiter, wanted)
 
 
 def _fast(
-    content: bytes, start: int, width: int, delimiter: str, decimal: str, wanted: dict[int, str]
+    text: PlainText, start: int, width: int, delimiter: str, decimal: str, wanted: dict[int, str]
 ) -> Sheet | None:
     """Read with the columnar reader; None where a line is not like the others."""
-    line_count = content.count(b"\n", start) + 1
-    body = pa.py_buffer(content).slice(start)
+    line_count = text.content.count(b"\n", start) + (not text.is_last_line_ended)
+    body = pa.py_buffer(text.content).slice(start)
     while True:
         try:
             table = _columnar(body, width, delimiter, decimal, wanted)
@@ -77,7 +76,7 @@ def _fast(
                 return None
             _read_as_text(wanted, int(found[1]))
             continue
-        if table.num_rows != line_count:  # a quote swallowed line ends
+        if table.num_rows != line_count:  # a line was blank, or a quote swallowed line ends
             return None
         columns = {column: table.column(str(column)) for column in wanted}
         return Sheet(columns, line_count, None)

@@ -21,16 +21,11 @@ class UnreadableFileError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class PlainText:
-    """An export's text as UTF-8 without a byte order mark, line ends at its end taken off."""
+    """An export's text as UTF-8 without a byte order mark, with one line end at its end or none."""
 
     content: bytes
     encoding: str
     is_last_line_ended: bool
-
-    @property
-    def has_blank_lines(self) -> bool:
-        """Tell whether a line between others is blank."""
-        return b"\n\n" in self.content or b"\n\r\n" in self.content
 
     def sample(self) -> list[str]:
         """Return the first lines."""
@@ -47,10 +42,12 @@ def plain_text(content: bytes) -> PlainText:
     content, encoding = _decoded(content)
     if b"\r" in content and b"\n" not in content:
         content = content.replace(b"\r", b"\n")
-    stripped = content.rstrip(b"\r\n")
-    if not stripped.strip():
+    if not content or content.isspace():
         raise UnreadableFileError("the file is empty")
-    return PlainText(stripped, encoding, is_last_line_ended=len(stripped) < len(content))
+    is_ended = content.endswith(b"\n")
+    if content.endswith((b"\n\n", b"\n\r\n")):
+        content = content.rstrip(b"\r\n") + b"\n"
+    return PlainText(content, encoding, is_ended)
 
 
 def _unpacked(content: bytes) -> bytes:

@@ -75,8 +75,9 @@ def fleet(site: SiteFolder, store: Store) -> list[FanStanding]:
         latest = _latest(connection, sa.true())
         judged = _latest(connection, daily.c.slip_pct.is_not(None))
         alerts = _open_alerts(connection)
-        by_fan = sa.select(fan_days.c.fan, sa.func.avg(fan_days.c.hours_running)).group_by(fan_days.c.fan)
-        hours = dict(connection.execute(by_fan).tuples().all())
+        average = sa.func.avg(fan_days.c.hours_running).label("hours")
+        by_fan = sa.select(fan_days.c.fan, average).group_by(fan_days.c.fan)
+        hours = {row.fan: row.hours for row in connection.execute(by_fan)}
     price = site.site.energy_price_per_kwh
     standings = []
     for fan in site.fan_names:

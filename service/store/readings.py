@@ -66,8 +66,9 @@ def with_month(rows: pa.Table) -> pa.Table:
 def month_of(times_us: NDArray[np.int64]) -> pa.Array:
     """Return the UTC month of each time as text."""
     months = times_us.astype("datetime64[us]").astype("datetime64[M]")
-    known, places = np.unique(months, return_inverse=True)
-    names = pa.array([str(month) for month in known], type=pa.string())
+    is_first = np.append(True, months[1:] != months[:-1])[: len(months)]  # of a run of one month
+    names = pa.array([str(month) for month in months[is_first]], type=pa.string())
+    places = np.cumsum(is_first, dtype=np.int32) - 1
     return pa.DictionaryArray.from_arrays(pa.array(places.astype(np.int32)), names).cast(pa.string())
 
 

