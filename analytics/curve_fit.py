@@ -1,6 +1,6 @@
 """Which curves fit the healthy hours best, when airflow is measured no better than the rest?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -22,7 +22,9 @@ _ROBUST_SCALE = 1.5
 _FLUX_STARTS = (0.0, 0.5, 1.0)
 _START_NOISE = (0.015, 0.015)
 _STEP = 1e-5
-_ROUNDS = 3
+_ROUNDS = 2
+_FEWER_HOURS = 250
+_FLOW_STEP = 1e-4
 # Hours next to each other share much of their noise: a third of them count for its covariance.
 _INDEPENDENT_SHARE = 1.0 / 3.0
 # Variance that pressure and load may share for other reasons than airflow: density, creep.
@@ -43,7 +45,8 @@ class Healthy:
     """The healthy hours of one fan and what is believed of it, ready to be fitted.
 
     `operating` and `plant` a batch of one; `mean`, `sd` (SIZE,) the prior; `has` (2,) whether pressure
-    and load count; `age` (hours,) days since the first; `is_loading` whether a filter may load.
+    and load count; `age` (hours,) days since the first; `is_loading` whether a filter may load; `density_sd` what is not known
+    of the air density.
     """
 
     operating: Operating
@@ -53,6 +56,7 @@ class Healthy:
     has: Bools
     age: Floats
     is_loading: bool
+    density_sd: float
 
     @property
     def spread(self) -> Floats:
@@ -93,32 +97,41 @@ def fit_healthy(problem: Healthy) -> Fit:
     Source: generalised least squares with errors in the variables (Deming), as in any text on it.
     """
     noise = Noise(AIRFLOW_NOISE[0], *_START_NOISE)
+    thin = _thinned(problem)
     flux = INDEX[Parameter.FLUX_EXPONENT]
     starts = _FLUX_STARTS if flux in problem.free else (float(problem.mean[flux]),)
     found = []
     for start in starts:
         guess = problem.mean.copy()
         guess[flux] = start
-        found.append(_solve(problem, guess, 0.0, noise))
+        found.append(_solve(thin, guess, 0.0, noise))
     best = min(found, key=lambda item: item[2])
     theta, trend = best[0], best[1]
-    for _ in range(_ROUNDS - 1):
+    for _ in range(_ROUNDS):
         noise = _noise(problem, theta, trend)
-        theta, trend, _ = _solve(problem, theta, trend, noise)
+        theta, trend, _ = _solve(thin, theta, trend, noise)
+    theta, trend, _ = _solve(problem, theta, trend, noise)
     return Fit(theta, trend, noise)
 
 
+def _thinned(problem: Healthy) -> Healthy:
+    # The way to the optimum is found on fewer hours, spread over the period; the optimum itself on all.
+    step = max(len(problem.age) // _FEWER_HOURS, 1)
+    hours = problem.operating
+    fewer = Operating(*(getattr(hours, name)[:, ::step] for name in Operating.__slots__))
+    return replace(problem, operating=fewer, age=problem.age[::step])
+
+
 def refit(problem: Healthy, fit: Fit, noise: Noise) -> Fit:
-    """Return the fit under another noise, started where the first one ended."""
-    theta, trend, _ = _solve(problem, fit.theta, fit.trend, noise)
+    """Return the fit under another noise, started where the first one ended, on fewer hours."""
+    theta, trend, _ = _solve(_thinned(problem), fit.theta, fit.trend, noise)
     return Fit(theta, trend, noise)
 
 
 def residuals(problem: Healthy, theta: Floats, trend: float) -> tuple[Floats, Expected]:
     """Return residuals (hours, 2) of pressure and load over the readings, and what was expected."""
-    expected = expect(theta[None], problem.plant, problem.operating)
-    missed = _missed(problem, expected, np.array([trend]))[0]
-    return missed, expected
+    missed, _ = _missed_and_slopes(problem, theta[None], np.array([trend]))
+    return missed[0], expect(theta[None], problem.plant, problem.operating)
 
 
 def latent_airflow(problem: Healthy, fit: Fit) -> Floats:
@@ -135,47 +148,37 @@ def latent_airflow(problem: Healthy, fit: Fit) -> Floats:
 
 def flow_slopes(problem: Healthy, theta: Floats, trend: Floats) -> Floats:
     """Return log slopes of pressure and load by airflow (sets, hours, 2) at the measured flow."""
-    hours = problem.operating
-    here = expect(theta[:, None], problem.plant, hours)
-    step = np.exp(1e-4)
-    moved = expect(
-        theta[:, None],
-        problem.plant,
-        Operating(
-            hours.speed, hours.airflow * step, hours.density, hours.pressure, hours.load, hours.is_used
-        ),
-    )
-    loaded = trend[:, None] * problem.age * hours.density[0]
-    before = here.pressure[:, 0] - loaded * hours.airflow[0] ** 2
-    after = moved.pressure[:, 0] - loaded * (hours.airflow[0] * step) ** 2
-    pressure = (after - before) / np.maximum(hours.pressure[0], 0.05) / 1e-4
-    load = (moved.load[:, 0] - here.load[:, 0]) / np.maximum(hours.load[0], 0.02) / 1e-4
-    return np.stack([pressure, load], axis=-1) * problem.has
+    return _missed_and_slopes(problem, theta, trend)[1]
 
 
-def _missed(problem: Healthy, expected: Expected, trend: Floats) -> Floats:
+def _missed_and_slopes(problem: Healthy, theta: Floats, trend: Floats) -> tuple[Floats, Floats]:
     hours = problem.operating
-    pressure = expected.pressure.reshape(len(trend), -1)
-    load = expected.load.reshape(len(trend), -1)
-    pressure = pressure - trend[:, None] * problem.age * hours.density[0] * hours.airflow[0] ** 2
-    relative = np.stack(
-        [
-            1.0 - pressure / np.maximum(hours.pressure[0], 0.05),
-            1.0 - load / np.maximum(hours.load[0], 0.02),
-        ],
-        axis=-1,
-    )
-    return np.asarray(np.where(problem.has, relative, 0.0))
+    here = _relative(problem, theta, trend, hours.airflow)
+    moved = _relative(problem, theta, trend, hours.airflow * np.exp(_FLOW_STEP))
+    missed = np.where(problem.has, 1.0 - here, 0.0)
+    return missed, np.where(problem.has, (moved - here) / _FLOW_STEP, 0.0)
+
+
+def _relative(problem: Healthy, theta: Floats, trend: Floats, airflow: Floats) -> Floats:
+    # What is expected over what was read, (sets, hours, 2).
+    hours = problem.operating
+    at = Operating(hours.speed, airflow, hours.density, hours.pressure, hours.load, hours.is_used)
+    expected = expect(theta[:, None], problem.plant, at)
+    loaded = trend[:, None] * (problem.age * hours.density[0] * np.square(airflow[0]))
+    pressure = (expected.pressure[:, 0] - loaded) / np.maximum(hours.pressure[0], 0.05)
+    return np.stack([pressure, expected.load[:, 0] / np.maximum(hours.load[0], 0.02)], axis=-1)
 
 
 def _whitened(problem: Healthy, theta: Floats, trend: Floats, noise: Noise) -> Floats:
-    missed = _missed(problem, expect(theta[:, None], problem.plant, problem.operating), trend)
-    slopes = flow_slopes(problem, theta, trend) * noise.airflow
-    first = np.sqrt(noise.pressure**2 + slopes[..., PRESSURE] ** 2)
-    across = slopes[..., PRESSURE] * slopes[..., LOAD] / first
-    second = np.sqrt(np.square(noise.load * problem.spread) + slopes[..., LOAD] ** 2 - across**2)
+    missed, slopes = _missed_and_slopes(problem, theta, trend)
+    slopes = slopes * noise.airflow
+    # What is not known of the density moves pressure and load alike: no airflow error, whatever it seems.
+    density = problem.density_sd**2
+    first = np.sqrt(noise.pressure**2 + np.square(slopes[..., PRESSURE]) + density)
+    across = (slopes[..., PRESSURE] * slopes[..., LOAD] + density) / first
+    own = np.square(noise.load * problem.spread) + np.square(slopes[..., LOAD]) + density - np.square(across)
     pressure = missed[..., PRESSURE] / first
-    load = (missed[..., LOAD] - across * pressure) / second
+    load = (missed[..., LOAD] - across * pressure) / np.sqrt(own)
     return np.concatenate([pressure, load], axis=-1)
 
 

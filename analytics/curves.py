@@ -21,7 +21,13 @@ from analytics.curve_priors import curve_prior
 from analytics.information import day_information, hour_precision
 from analytics.machine import Machine
 from analytics.model import INDEX, LoadKind, Operating, Parameter, Plant, expect, linearise
-from analytics.priors import AIRFLOW_NOISE, LEAST_DAY_SD, LEAST_HOUR_SD
+from analytics.priors import (
+    AIRFLOW_NOISE,
+    DENSITY_SD_NO_BAROMETER,
+    HEALTHY_DENSITY_SD,
+    LEAST_DAY_SD,
+    LEAST_HOUR_SD,
+)
 from analytics.scaled_hours import Channels, ScaledHours, rated_motor_slip
 from analytics.statistics import cv_rmse, nmbe
 from analytics.vocabulary import PressureLocation
@@ -111,14 +117,22 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
     age = (day[keep] - day[keep][0]).astype(np.float64)
     is_loading = channels.has_pressure and machine.pressure_location is not PressureLocation.ACROSS_FAN
     has = np.array([channels.has_pressure, channels.load_kind is not LoadKind.NONE])
-    problem = Healthy(operating, plant, prior_mean, prior_sd, has, age, is_loading)
+    density_sd = DENSITY_SD_NO_BAROMETER if channels.knows_density else HEALTHY_DENSITY_SD
+    problem = Healthy(operating, plant, prior_mean, prior_sd, has, age, is_loading, density_sd)
     fit = fit_healthy(problem)
     missed, fitted = residuals(problem, fit.theta, fit.trend)
     reference = float(np.percentile(fitted.torque[0], 95))
     mean = fit.theta.copy()
     mean[INDEX[Parameter.CREEP]] *= reference / plant.reference_torque[0]
     final = Healthy(
-        operating, _plant(motor_slip, channels, reference), prior_mean, prior_sd, has, age, is_loading
+        operating,
+        _plant(motor_slip, channels, reference),
+        prior_mean,
+        prior_sd,
+        has,
+        age,
+        is_loading,
+        density_sd,
     )
     days = day[keep]
     hour_covariance, day_covariance = _error_covariances(missed, days)
@@ -249,7 +263,8 @@ def _covariance(
 def _noise_doubt(problem: Healthy, fit: Fit) -> Floats:
     # The airflow's noise is known to a factor only, and the slopes follow what is taken for it.
     noise = Noise(fit.noise.airflow * (1.0 + 0.5 * AIRFLOW_NOISE[1]), fit.noise.pressure, fit.noise.load)
-    moved = refit(problem, fit, noise).theta[_CURVE_FIRST:] - fit.theta[_CURVE_FIRST:]
+    moved = refit(problem, fit, noise).theta - refit(problem, fit, fit.noise).theta
+    moved = moved[_CURVE_FIRST:]
     return np.outer(moved, moved)
 
 

@@ -17,7 +17,7 @@ from analytics.day_hours import day_operating, day_zeros
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
 from analytics.machine import Machine
 from analytics.model import Operating
-from analytics.scaled_hours import ScaledHours, channels_of, scaled_hours
+from analytics.scaled_hours import ScaledHours, channels_of, outdoor_air, scaled_hours
 from analytics.service_effects import after_service
 from analytics.state import (
     DayZeros,
@@ -32,6 +32,10 @@ from analytics.state import (
     watch,
 )
 from analytics.vocabulary import Role, Work
+
+
+# Outdoor density must explain this much of the scatter before it is believed.
+OUTDOOR_AIR_SCATTER = 0.85
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +80,14 @@ def healthy(hours: pd.DataFrame, day: Floats, machine: Machine) -> HealthyCurves
     Returns: `HealthyCurves`. Raises: TooLittleHealthyDataError.
     """
     channels = channels_of(hours, machine)
-    return fit_curves(scaled_hours(hours, machine, channels), day, machine, channels)
+    indoors = fit_curves(scaled_hours(hours, machine, channels), day, machine, channels)
+    outdoors = outdoor_air(channels, hours, machine)
+    if outdoors is None:
+        return indoors
+    # Whether a fan without a temperature point moves outdoor air, its own healthy period tells.
+    fitted = fit_curves(scaled_hours(hours, machine, outdoors), day, machine, outdoors)
+    is_better = fitted.pressure_cv_rmse < OUTDOOR_AIR_SCATTER * indoors.pressure_cv_rmse
+    return fitted if is_better and fitted.load_cv_rmse <= indoors.load_cv_rmse else indoors
 
 
 def fleet(curves: Sequence[HealthyCurves], machines: Sequence[Machine]) -> Fleet:

@@ -140,12 +140,13 @@ def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
     motor_slip = plant.rated_slip[:, None]
     reference = plant.reference_torque[:, None]
     torque = reference * speed**2 + np.zeros_like(airflow)
+    exponent = np.clip(p[Parameter.SLIP_EXPONENT], *EXPONENT_RANGE)
+    # A power of every hour is most of the work, and a healthy fan needs none.
+    is_slipping, no_slip = bool(np.any(p[Parameter.SLIP])), np.zeros_like(torque)
     for _ in range(_ROUNDS):
         motor_speed = np.maximum(speed - motor_slip * torque / flux**2, 0.05)
         load_ratio = np.clip(torque / reference, 0.02, MOST_LOAD_RATIO)
-        slip = np.clip(
-            p[Parameter.SLIP] * load_ratio ** np.clip(p[Parameter.SLIP_EXPONENT], *EXPONENT_RANGE), -0.5, 0.9
-        )
+        slip = np.clip(p[Parameter.SLIP] * load_ratio**exponent, -0.5, 0.9) if is_slipping else no_slip
         wheel = ratio * (1.0 - p[Parameter.CREEP] * load_ratio - slip)
         x = airflow / (motor_speed * wheel)
         dynamic = density * (motor_speed * wheel) ** 2

@@ -113,6 +113,8 @@ CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
 DENSITY_SD_NO_BAROMETER = 0.008
 DENSITY_SD_KNOWN = 0.003
 DENSITY_SD_NO_TEMPERATURE = 0.03
+# Within the weeks of a healthy period the season moves it less.
+HEALTHY_DENSITY_SD = 0.02
 DENSITY_MEMORY_DAYS = 4.0
 # A season's swing comes slowly: letting it pass as weather would hide half of what pressure and load say.
 SEASON_MEMORY_DAYS = 40.0

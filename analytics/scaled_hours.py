@@ -1,6 +1,6 @@
 """Which hours can be used, and what do they say in the units of the model?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,7 +10,7 @@ from analytics.arrays import Bools, Floats
 from analytics.machine import Machine
 from analytics.model import LoadKind
 from analytics.motor import poles_for, rated_slip, shaft_power_from_line_power, synchronous_rpm
-from analytics.vocabulary import AirflowBasis, CurrentAt, MotorType, PowerAt, SpeedControl
+from analytics.vocabulary import AirflowBasis, CurrentAt, Duty, MotorType, PowerAt, SpeedControl
 
 STANDARD_DENSITY = 1.2
 ASSUMED_TEMPERATURE_C = 20.0
@@ -23,6 +23,7 @@ class Channels:
     """Which of a fan's readings carry the inference.
 
     `load_kind` what says how hard the motor turns; `has_airflow`, `has_pressure`, `has_temperature`,
+    `is_outdoor_air` whether it moves outdoor air, whose temperature the site trends,
     `has_barometer`, `has_motor_speed`, `has_wheel_speed` whether the point has data.
     """
 
@@ -30,9 +31,15 @@ class Channels:
     has_airflow: bool
     has_pressure: bool
     has_temperature: bool
+    is_outdoor_air: bool
     has_barometer: bool
     has_motor_speed: bool
     has_wheel_speed: bool
+
+    @property
+    def knows_density(self) -> bool:
+        """Whether the temperature of the air the fan moves is known."""
+        return self.has_temperature or self.is_outdoor_air
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +87,24 @@ def channels_of(hours: pd.DataFrame, machine: Machine) -> Channels:
         has("airflow_m3s"),
         has("pressure_pa"),
         has("air_temperature_c"),
+        False,
         has("barometric_pressure_pa"),
         has("motor_speed_rpm"),
         has("wheel_speed_rpm"),
     )
+
+
+def outdoor_air(channels: Channels, hours: pd.DataFrame, machine: Machine) -> Channels | None:
+    """Return the channels of a fan that moves outdoor air, None where that need not or cannot be asked.
+
+    Parameters: `channels`; `hours`, with `outdoor_temperature_c` where the site trends it; `machine`.
+    """
+    # Exhaust, return and relief fans move the room's air.
+    is_asked = machine.duty is Duty.SUPPLY and not channels.has_temperature
+    if not is_asked or "outdoor_temperature_c" not in hours:
+        return None
+    is_known = hours.loc[hours["is_steady"].astype(bool), "outdoor_temperature_c"].notna().mean() > 0.9
+    return replace(channels, is_outdoor_air=True) if is_known else None
 
 
 def scaled_hours(hours: pd.DataFrame, machine: Machine, channels: Channels) -> ScaledHours:
@@ -146,7 +167,8 @@ def _speed(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
 
 
 def _density(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
-    temperature = _column(hours, "air_temperature_c")
+    source = "outdoor_temperature_c" if channels.is_outdoor_air else "air_temperature_c"
+    temperature = _column(hours, source)
     temperature = np.where(np.isnan(temperature), ASSUMED_TEMPERATURE_C, temperature)
     standard = float(standard_pressure_pa(machine.altitude_m))
     pressure = (

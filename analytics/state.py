@@ -30,8 +30,7 @@ from analytics.priors import (
     SLIP_EXPONENT,
 )
 
-# Bends, friction, flux law and creep stay as fitted: inside the fitted range their errors show as level
-# and slope. The others set how strongly slip shows in pressure and in load.
+# Friction and flux law stay as fitted: inside the fitted range their errors show as the others'.
 CARRIED: tuple[Parameter, ...] = (
     *CAUSES,
     Parameter.SLIP_EXPONENT,
@@ -42,6 +41,10 @@ CARRIED: tuple[Parameter, ...] = (
     Parameter.TORQUE_SLOPE,
     Parameter.NO_LOAD_CURRENT,
     Parameter.PATH,
+    Parameter.PRESSURE_BEND,
+    Parameter.TORQUE_BEND,
+    Parameter.CREEP,
+    Parameter.LOAD_EXPONENT,
 )
 WIDTH = len(CARRIED)
 JUMP_DEVIATIONS = 4.0
@@ -51,6 +54,8 @@ EVIDENCE_SHARE = 0.6
 _JUMP_PENALTY = 3.0
 _STRAY_DEVIATIONS = 2.5
 _ROUNDS = 2
+_SAYINGS = 12
+_LEAST_STRENGTH = 1e-6
 _DENSITY = CARRIED.index(Parameter.DENSITY)
 _ZERO = CARRIED.index(Parameter.PRESSURE_ZERO)
 _COLUMNS = [INDEX[name] for name in CARRIED]
@@ -109,13 +114,13 @@ class DayZeros:
 def density_sd_of(curves: HealthyCurves) -> float:
     """Return the standard deviation of the air density that the points leave unknown."""
     weather = DENSITY_SD_KNOWN if curves.channels.has_barometer else DENSITY_SD_NO_BAROMETER
-    season = 0.0 if curves.channels.has_temperature else DENSITY_SD_NO_TEMPERATURE
+    season = 0.0 if curves.channels.knows_density else DENSITY_SD_NO_TEMPERATURE
     return float(np.hypot(weather, season))
 
 
 def density_memory_of(curves: HealthyCurves) -> float:
     """Return how many days the unknown air density remembers: the weather's days or the season's weeks."""
-    return DENSITY_MEMORY_DAYS if curves.channels.has_temperature else SEASON_MEMORY_DAYS
+    return DENSITY_MEMORY_DAYS if curves.channels.knows_density else SEASON_MEMORY_DAYS
 
 
 def watch(curves: HealthyCurves, machine: Machine) -> Watch:
@@ -285,42 +290,69 @@ def read_day(at: Floats, constants: Watch, hours: Operating) -> DayReading:
 
 
 def _learn(state: State, constants: Watch, reading: DayReading) -> State:
-    information = reading.information[:, None]
+    said = _sayings(state, reading)
     away = state.mean - reading.at[:, None]
-    pull = reading.pull[:, None] - (information @ away[..., None])[..., 0]
-    state, penalty = _jumped(state, constants, information, pull)
-    gain = np.eye(WIDTH) + state.covariance @ information
-    covariance = np.asarray(np.linalg.solve(gain, state.covariance), dtype=np.float64)
+    missed = said.values[:, None] - away @ said.slopes
+    state, penalty = _jumped(state, constants, said.slopes, missed)
+    shown, inverse, log_det = _shown(state.covariance, said.slopes)
+    gain = shown @ inverse
+    covariance = state.covariance - gain @ np.swapaxes(shown, 2, 3)
     covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
-    moved = (covariance @ pull[..., None])[..., 0]
+    moved = (gain @ missed[..., None])[..., 0]
     # The curves' errors are carried and kept in every covariance but not learned: a day's measured flows
     # differ by little more than their noise, and slopes learned from them go flat.
-    learned = moved.copy()
-    learned[..., _LEARNED:] = 0.0
+    moved[..., _LEARNED:] = 0.0
     covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
-    _, log_det = np.linalg.slogdet(gain)
     # The likelihood of the day under each explanation, up to what all share.
-    shared = (away * reading.pull[:, None]).sum(-1) - 0.5 * (
-        away * (information @ away[..., None])[..., 0]
-    ).sum(-1)
-    fit = shared + 0.5 * (pull * moved).sum(axis=-1) - 0.5 * log_det - penalty
+    misfit = (missed[..., None, :] @ inverse @ missed[..., None])[..., 0, 0]
+    fit = -0.5 * misfit - 0.5 * log_det - penalty
     log_weight = _normalised(state.log_weight + EVIDENCE_SHARE * fit)
-    return State(state.mean + learned, covariance, log_weight)
+    return State(state.mean + moved, covariance, log_weight)
 
 
-def _jumped(state: State, constants: Watch, information: Floats, pull: Floats) -> tuple[State, Floats]:
+@dataclass(frozen=True, slots=True)
+class _Sayings:
+    """A day's hours as a few independent readings of unit variance.
+
+    `slopes` (fans, WIDTH, readings) by the carried parameters; `values` (fans, readings) near the point.
+    """
+
+    slopes: Floats
+    values: Floats
+
+
+def _sayings(state: State, reading: DayReading) -> _Sayings:
+    # Forty-eight readings of two channels bend in few ways: the strongest directions of their information,
+    # each parameter measured by what is open of it, say all that matters.
+    open_sd = np.sqrt(np.diagonal(state.covariance, axis1=2, axis2=3).max(axis=1))
+    scaled = reading.information * open_sd[:, :, None] * open_sd[:, None, :]
+    strength, directions = np.linalg.eigh(scaled)
+    strength, directions = strength[:, -_SAYINGS:], directions[:, :, -_SAYINGS:]
+    is_said = strength > _LEAST_STRENGTH
+    root = np.sqrt(np.where(is_said, strength, 1.0))
+    slopes = np.where(is_said, root, 0.0)[:, None, :] * directions / open_sd[:, :, None]
+    pulled = (np.swapaxes(directions, 1, 2) @ (reading.pull * open_sd)[..., None])[..., 0]
+    return _Sayings(slopes, np.where(is_said, pulled / root, 0.0))
+
+
+def _shown(covariance: Floats, slopes: Floats) -> tuple[Floats, Floats, Floats]:
+    # What the carried errors show in the readings; the readings' inverse covariance and its log size.
+    shown = covariance @ slopes[:, None]
+    spread = np.eye(slopes.shape[-1]) + np.swapaxes(slopes, 1, 2)[:, None] @ shown
+    _, log_det = np.linalg.slogdet(spread)
+    return shown, np.linalg.inv(spread), log_det
+
+
+def _jumped(state: State, constants: Watch, slopes: Floats, missed: Floats) -> tuple[State, Floats]:
     # Along one cause: how far the day lies from what is carried, and how sure the day is of it.
-    identity = np.broadcast_to(np.eye(WIDTH), state.covariance.shape)
-    shrink = np.linalg.solve(identity + state.covariance @ information, identity)
-    strength = np.diagonal(information @ shrink, axis1=2, axis2=3)[..., :CAUSE_COUNT]
-    strength = np.maximum(strength, 1e-9)
-    felt = (np.swapaxes(shrink, 2, 3) @ pull[..., None])[..., :CAUSE_COUNT, 0]
-    is_jump = IS_ACTIVE[None] & (np.square(felt) / strength > JUMP_DEVIATIONS**2)
+    _, inverse, _ = _shown(state.covariance, slopes)
+    along = slopes[:, None, :CAUSE_COUNT] @ inverse
+    strength = np.maximum((along * slopes[:, None, :CAUSE_COUNT]).sum(axis=-1), 1e-9)
+    felt = (along @ missed[..., None])[..., 0]
     is_free = constants.beliefs.daily[:, None] > (2.0 * PINNED_SD) ** 2
-    is_jump &= is_free
-    return opened(
-        state, np.where(is_jump, constants.beliefs.fault[:, None], 0.0)
-    ), _JUMP_PENALTY * is_jump.any(axis=-1)
+    is_jump = IS_ACTIVE[None] & is_free & (np.square(felt) / strength > JUMP_DEVIATIONS**2)
+    added = np.where(is_jump, constants.beliefs.fault[:, None], 0.0)
+    return opened(state, added), _JUMP_PENALTY * is_jump.any(axis=-1)
 
 
 def _middle(state: State) -> Floats:
