@@ -14,7 +14,7 @@ from analytics.transmission import drive_loss_band, healthy_drive_loss
 from analytics.vocabulary import Cause, Drive
 
 # A cause is named when it moves pressure or load by this much; less is nobody's fault.
-MATERIAL_EFFECT = 0.012
+MATERIAL_EFFECT = 0.02
 NAMED_SHARE = 0.75
 _BAND_DEVIATIONS = 3.3
 _SLIP, _DRAG = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.DRAG)
