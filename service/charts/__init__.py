@@ -1,0 +1,7 @@
+"""The charts: each defined once, drawn for page, mail and print without a browser or a network."""
+
+from service.charts.drawing import as_png, as_svg
+from service.charts.power_chart import power_chart
+from service.charts.slip_chart import slip_chart
+
+__all__ = ["as_png", "as_svg", "power_chart", "slip_chart"]

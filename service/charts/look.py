@@ -1,0 +1,98 @@
+"""How the charts look: a printed ledger, one ink and one accent on quiet paper, readable in grey."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Any, Final, cast
+
+import altair as alt
+
+from config.service_log import ServiceEntry
+
+PAPER: Final = "#faf7f0"
+INK: Final = "#26302e"
+ACCENT: Final = "#8a3b12"
+FAINT: Final = 0.16
+# A page sets the letters it has; a PNG takes the serif that comes with the drawing library.
+LETTERS: Final = "Charter, Georgia, Liberation Serif, serif"
+
+Row = Mapping[str, Any]
+_LATE_SHARE: Final = 0.7
+
+
+def table(values: Sequence[Row]) -> alt.Chart:
+    """Return a chart of rows that stand in it: nothing is fetched when it is drawn."""
+    return alt.Chart(alt.InlineData(values=[dict(value) for value in values]))
+
+
+def layered(*charts: alt.Chart | alt.LayerChart) -> alt.LayerChart:
+    """Lay charts over one another, the first at the bottom."""
+    return cast(alt.LayerChart, alt.layer(*charts))
+
+
+def day(column: str = "date") -> alt.X:
+    """Return the time axis: plant dates as they are written, whatever zone the drawing machine is in."""
+    axis = alt.Axis(format="%-d %b", tickCount=6, labelFlush=True, grid=False, title=None)
+    return alt.X(f"{column}:T", scale=alt.Scale(type="utc"), axis=axis)
+
+
+def value_axis(title: str, values: Sequence[float] | None = None) -> alt.Axis:
+    """Return the axis of a measured value, with hairlines to read it by."""
+    lines = alt.Undefined if values is None else list(values)
+    return alt.Axis(title=title, tickCount=5, grid=True, gridOpacity=0.10, gridColor=INK, values=lines)
+
+
+def words(values: Sequence[Row], y: str, **mark: Any) -> alt.LayerChart:
+    """Return words at their place, on a rim of paper that keeps lines from running through them."""
+    base = table(values).encode(x=day(), y=alt.Y(f"{y}:Q"), text=alt.Text("word:N"))
+    rim = base.mark_text(**{**mark, "color": PAPER, "stroke": PAPER, "strokeWidth": 3})
+    return layered(rim, base.mark_text(**{"color": INK, **mark}))
+
+
+def visits(services: Sequence[ServiceEntry], first: dt.date, last: dt.date, top: float) -> alt.LayerChart:
+    """Return the marks of service entries: a dotted line through the chart and the work in words at its top.
+
+    Neighbours take turns between two lines of words; late ones are written to the left of their date.
+    """
+    shown = sorted((one for one in services if first <= one.date <= last), key=lambda one: one.date)
+    values = [
+        {
+            "date": entry.date.isoformat(),
+            "word": entry.work.value.replace("_", " "),
+            "top": top,
+            "low": 0.0,
+            "is_late": (entry.date - first).days > _LATE_SHARE * (last - first).days,
+            "line": 13 * (place % 2),
+        }
+        for place, entry in enumerate(shown)
+    ]
+    lines = table(values).mark_rule(color=INK, strokeWidth=1.0, strokeDash=[1, 2])
+    lines = lines.encode(x=day(), y=alt.Y("low:Q"), y2=alt.Y2("top:Q"))
+    written = []
+    for is_late in (False, True):
+        for shift in (0, 13):
+            chosen = [one for one in values if one["is_late"] is is_late and one["line"] == shift]
+            aside = {"align": "right", "dx": -4} if is_late else {"align": "left", "dx": 4}
+            written.append(words(chosen, "top", baseline="top", dy=4 + shift, fontStyle="italic", **aside))
+    return layered(lines, *written)
+
+
+def framed(chart: alt.LayerChart, size: tuple[int, int], description: str) -> alt.LayerChart:
+    """Return a chart in the look of the ledger, with what it shows in words for those who do not see it."""
+    width, height = size
+    described = chart.properties(width=width, height=height, description=description)
+    lettered = described.configure(background=PAPER, font=LETTERS, padding=8)
+    axis: dict[str, Any] = {f"{part}Color": INK for part in ("domain", "label", "tick", "title")}
+    return cast(
+        alt.LayerChart,
+        lettered.configure_view(stroke=None)
+        .configure_text(fontSize=11)
+        .configure_axis(
+            **axis,
+            domainWidth=1,
+            grid=False,
+            labelFontSize=11,
+            tickSize=4,
+            titleFontSize=11,
+            titleFontWeight="normal",
+        ),
+    )
