@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -27,6 +27,7 @@ _VALUE_NAMES: Final = re.compile(
     r"(\s*[\[(].*[\])])?",
     re.IGNORECASE,
 )
+_TIME_OF_DAY: Final = re.compile(r"\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,7 @@ class Layout:
     values: tuple[int, ...]
     point: int | None = None
     is_named_by_file: bool = False
+    time_of_day: int | None = None  # where the time's column holds the date alone
 
 
 def find_layout(
@@ -53,9 +55,24 @@ def find_layout(
     Wide: every column but the time is a point.
     """
     time = _time_column(header, rows, source)
-    others = [column for column in range(len(header)) if column != time]
+    time_of_day = _time_of_day_column(header, rows, time)
+    others = [column for column in range(len(header)) if column not in (time, time_of_day)]
     if not others:
         raise UnreadableFileError("no column beside the time: nothing to read")
+    layout = _of_columns(header, rows, source, file_point, mapped, time=time, others=others)
+    return replace(layout, time_of_day=time_of_day)
+
+
+def _of_columns(
+    header: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    source: Source,
+    file_point: str,
+    mapped: Collection[str],
+    *,
+    time: int,
+    others: list[int],
+) -> Layout:
     point = None if source.layout in ("wide", "single") else _point_column(header, rows, others, mapped)
     if source.layout == "long" or (source.layout == "auto" and point is not None):
         return _long(header, rows, time, others, point)
@@ -99,6 +116,18 @@ def _time_column(header: Sequence[str], rows: Sequence[Sequence[str]], source: S
     if named:
         return named[0]
     raise UnreadableFileError("no column of times found: name it with the source's time_column")
+
+
+def _time_of_day_column(header: Sequence[str], rows: Sequence[Sequence[str]], date: int) -> int | None:
+    """Find the column of the time of day, where the column found for the time holds dates alone."""
+    if any(":" in row[date] for row in rows if date < len(row)):
+        return None
+    for column, name in enumerate(header):
+        cells = [row[column].strip() for row in rows if column < len(row)]
+        is_clock = [_TIME_OF_DAY.fullmatch(cell) is not None for cell in cells if cell]
+        if column != date and _TIME_NAMES.fullmatch(name) and is_clock and all(is_clock):
+            return column
+    return None
 
 
 def _share_of_times(cells: list[str], source: Source) -> float:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from config.site import Source
@@ -89,6 +90,7 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
     sheet = read_sheet(text, header, delimiter, decimal, _wanted(layout, names, looks, points))
     clocked = _Clocked(sheet, layout, source, Clock(ZoneInfo(source.zone) if source.zone else zone))
     decided = [layout.kind, DELIMITER_NAMES.get(delimiter, repr(delimiter)), clocked.read.decided]
+    decided += ["date and time in two columns"] if layout.time_of_day is not None else []
     decided += ["decimal comma"] if decimal == "," else []
     decided += [text.encoding] if text.encoding != "UTF-8" else []
     decided += [f"label {source.label}"] if source.label != "instant" else ["instants"]
@@ -118,8 +120,9 @@ def _wanted(
 ) -> dict[int, str]:
     """Return the columns to read: the time, and what may hold a mapped value."""
     wanted = {layout.time: TEXT}
-    if layout.point is not None:
-        wanted[layout.point] = TEXT
+    for column in (layout.point, layout.time_of_day):
+        if column is not None:
+            wanted[column] = TEXT
     for column in layout.values:
         if layout.kind == "long" or names[column] in points.targets:
             wanted[column] = TEXT if looks[column].has_text else NUMBER
@@ -132,6 +135,8 @@ class _Clocked:
     def __init__(self, sheet: Sheet, layout: Layout, source: Source, clock: Clock) -> None:
         self.column = layout.time
         self.texts = sheet.columns[layout.time]
+        if layout.time_of_day is not None:
+            self.texts = pc.binary_join_element_wise(self.texts, sheet.columns[layout.time_of_day], " ")
         self.read: ReadTimes = read_times(self.texts, source.time_format)
         place = self.read.place
         is_wall = (self.read.refusal == Refusal.NONE) & ~self.read.is_instant

@@ -97,6 +97,11 @@ class DeltaFolder:
         )
         return data.to_table(columns=list(columns), filter=where)
 
+    def ends_of_files(self, column: str) -> tuple[Any, Any]:
+        """Return the least and the greatest value of a column by the files' statistics; None of no rows."""
+        files = pa.table(self._opened().get_add_actions(flatten=True))
+        return pc.min(files.column(f"min.{column}")).as_py(), pc.max(files.column(f"max.{column}")).as_py()
+
     def remove(self) -> None:
         """Delete the table with everything in it."""
         self._table = None

@@ -89,7 +89,7 @@ daily = sa.Table(
     sa.Column("shares", sa.JSON),
     sa.Column("last_reading", UtcTime, nullable=False),
     sa.Column("digest", sa.String(64), nullable=False),
-    # The state after the day. Kept on the last row and on one day in fourteen: a restart goes back to
+    # The state after the day. Kept on the last row and on the last of each fortnight: a restart goes back to
     # the nearest one and computes the same rows again, at a thirteenth of the room.
     sa.Column("state", sa.LargeBinary),
     sa.Column("judged_on", sa.Date),

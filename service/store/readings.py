@@ -48,12 +48,22 @@ class Readings:
         """Return the first and the last time of any reading, of some fans or of all."""
         if not self.table.exists():
             return None
-        where = pc.scalar(True) if fans is None else pc.field(FAN).isin(pa.array(list(fans), pa.string()))
+        if fans is None:
+            return self._span_of_files()
+        where = pc.field(FAN).isin(pa.array(list(fans), pa.string()))
         times = self.table.read([TIME], None, where).column(TIME)
         if len(times) == 0:
             return None
         ends = pc.min_max(times.cast(pa.int64())).as_py()
         return from_microseconds(ends["min"]), from_microseconds(ends["max"])
+
+    def _span_of_files(self) -> tuple[dt.datetime, dt.datetime] | None:
+        """Return the span that the files' own statistics give, so that no row is read."""
+        first, last = self.table.ends_of_files(TIME)
+        if first is None or last is None:
+            return None
+        ends = pa.array([first, last]).cast(TIME_TYPE).cast(pa.int64()).to_pylist()
+        return from_microseconds(ends[0]), from_microseconds(ends[1])
 
 
 def with_month(rows: pa.Table) -> pa.Table:

@@ -342,3 +342,50 @@ def test_a_file_that_grows_while_it_is_read_waits(plant: Any, monkeypatch: pytes
     assert (report.files, len(report.waiting)) == ([], 1)
     monkeypatch.undo()
     assert plant.pull().files[0].stored == 10
+
+
+@pytest.mark.parametrize(
+    "pair", ["Date,Time\n{d},{t}", "Time,Date\n{t},{d}"], ids=["date first", "time first"]
+)
+@pytest.mark.parametrize(("date", "clock"), [("2025-03-01", "13:15"), ("3/31/2025", "1:15 PM")])
+def test_date_and_time_in_two_columns_are_one_time(plant: Any, pair: str, date: str, clock: str) -> None:
+    header, row = pair.format(d=date, t=clock).split("\n")
+    plant.drop("a.csv", f"{header},SF1 amps,EF1 amps\n{row},1,2\n")
+    plant.pull()
+    ((time, amps),) = plant.cells("SF-1", "current_a").items()
+    assert (time[10:], amps) == ("T13:15:00Z", 1.0)
+    row = plant.intake().iloc[0]
+    assert (row["stored"], row["unmapped"]) == (2, 0)
+    assert "two columns" in row["decided"]
+
+
+def test_a_long_file_may_carry_more_columns(plant: Any) -> None:
+    plant.drop(
+        "a.csv",
+        "Point Name,Timestamp,Value,Quality\nSF1 amps,2025-03-01 00:00,10.5,good\n"
+        "SF1 amps ,2025-03-01 00:15,11.5,good\nOther,2025-03-01 00:15,7,good\n",
+    )
+    plant.pull()
+    assert list(plant.cells("SF-1", "current_a").values()) == [10.5, 11.5]
+    assert plant.intake().iloc[0][["stored", "unmapped"]].tolist() == [2, 1]
+
+
+def test_files_in_folders_are_found_where_the_pattern_says_so(plant: Any) -> None:
+    plant.declare(source='files = "**/*.csv"')
+    plant.drop("2025/a.csv", WIDE)
+    plant.drop("b.CSV", WIDE.replace("03-01", "03-02"))
+    plant.drop(".hidden.csv", WIDE.replace("03-01", "03-03"))
+    plant.pull()
+    assert sorted(plant.intake()["file"]) == ["2025/a.csv", "b.CSV"]
+    assert plant.pull().skipped == 2
+
+
+def test_a_source_may_be_any_place_that_fsspec_reaches(plant: Any) -> None:
+    import fsspec
+
+    files = fsspec.filesystem("memory")
+    files.pipe("/exports of a plant/a.csv", WIDE.encode())
+    site = plant.folder / "site.toml"
+    site.write_text(site.read_text().replace('"drop"', '"memory://exports of a plant"'))
+    plant.pull()
+    assert plant.intake()["stored"].tolist() == [7]
