@@ -1,6 +1,7 @@
 """How every fan stands now: its latest row, its open alerts, worst first."""
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -31,7 +32,7 @@ _ORDER: Final = tuple(Standing)
 
 @dataclass(frozen=True, slots=True)
 class OpenAlert:
-    """An alert that is open, as `episodes` holds it."""
+    """An alert that is open, as `episodes` holds it; `level` as it was on the day asked for."""
 
     kind: AlertKind
     level: AlertLevel
@@ -65,29 +66,40 @@ class FanStanding:
         return min((alert.opened_on for alert in self.alerts), default=None)
 
 
-def fleet(site: SiteFolder, store: Store) -> list[FanStanding]:
-    """Return every fan, worst first.
+def fleet(
+    site: SiteFolder, store: Store, fans: Sequence[str] | None = None, as_of: dt.date | None = None
+) -> list[FanStanding]:
+    """Return every fan, or some, worst first, as they stood at the end of a plant day (default: the latest).
 
     The rule, in plain units: by how soon a person is wanted, then by the money a year that today's state
     costs, then by slip at the reference torque, then by name.
     """
+    chosen = site.fan_names if fans is None else fans
+    day = dt.date.max if as_of is None else as_of
+
+    def one_of(column: sa.ColumnElement[str]) -> sa.ColumnElement[bool]:
+        return sa.true() if fans is None else column.in_(fans)
+
+    is_known = one_of(daily.c.fan) & (daily.c.date <= day)
+    average = sa.func.avg(fan_days.c.hours_running).label("hours")
+    is_run = one_of(fan_days.c.fan) & (fan_days.c.date <= day)
+    by_fan = sa.select(fan_days.c.fan, average).where(is_run).group_by(fan_days.c.fan)
     with store.reader() as connection:
-        latest = _latest(connection, sa.true())
-        judged = _latest(connection, daily.c.slip_pct.is_not(None))
-        alerts = _open_alerts(connection)
-        average = sa.func.avg(fan_days.c.hours_running).label("hours")
-        by_fan = sa.select(fan_days.c.fan, average).group_by(fan_days.c.fan)
+        latest = _latest(connection, is_known)
+        judged = _latest(connection, is_known & daily.c.slip_pct.is_not(None))
+        alerts = _open_alerts(connection, one_of(episodes.c.fan), day)
         hours = {row.fan: row.hours for row in connection.execute(by_fan)}
     price = site.site.energy_price_per_kwh
     standings = []
-    for fan in site.fan_names:
+    for fan in chosen:
         row, last = latest.get(fan), judged.get(fan)
         hours_a_day = float(hours.get(fan) or 0.0)
         cost = None
         if last is not None and last["excess_kw"] is not None:
             cost = max(last["excess_kw"], 0.0) * hours_a_day / 24.0 * HOURS_A_YEAR * price
         opened = tuple(alerts.get(fan, ()))
-        building = site.epochs(fan)[-1].building or ""
+        epoch = site.epoch_at(fan, day) or site.epochs(fan)[0]
+        building = epoch.building or ""
         standing = _standing(row, opened)
         standings.append(FanStanding(fan, building, standing, row, last, opened, hours_a_day, cost))
     return sorted(standings, key=_worst_first)
@@ -105,13 +117,17 @@ def _latest(connection: sa.Connection, where: sa.ColumnElement[bool]) -> dict[st
     return {row.fan: dict(row._mapping) for row in connection.execute(query)}
 
 
-def _open_alerts(connection: sa.Connection) -> dict[str, list[OpenAlert]]:
-    query = sa.select(episodes).where(episodes.c.closed_on.is_(None)).order_by(episodes.c.opened_at)
+def _open_alerts(
+    connection: sa.Connection, where: sa.ColumnElement[bool], day: dt.date
+) -> dict[str, list[OpenAlert]]:
+    is_open = (episodes.c.opened_on <= day) & (episodes.c.closed_on.is_(None) | (episodes.c.closed_on > day))
+    query = sa.select(episodes).where(where, is_open).order_by(episodes.c.opened_at)
     found: dict[str, list[OpenAlert]] = {}
     for row in connection.execute(query):
+        is_act = row.act_on is not None and row.act_on <= day
         alert = OpenAlert(
             AlertKind(row.kind),
-            AlertLevel(row.level),
+            AlertLevel.ACT if is_act else AlertLevel.WATCH,
             row.topic,
             row.opened_on,
             Cause(row.cause),
