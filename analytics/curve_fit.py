@@ -45,8 +45,8 @@ class Healthy:
     """The healthy hours of one fan and what is believed of it, ready to be fitted.
 
     `operating` and `plant` a batch of one; `mean`, `sd` (SIZE,) the prior; `has` (2,) whether pressure
-    and load count; `age` (hours,) days since the first; `is_loading` whether a filter may load; `density_sd` what is not known
-    of the air density.
+    and load count; `age` (hours,) days since the first; `is_loading` whether a filter may load; `density_sd`
+    what is not known of the air density.
     """
 
     operating: Operating
@@ -256,4 +256,4 @@ def tame(missed: Floats) -> Floats:
     """Return residuals (hours, 2) with stray hours pulled in to three and a half robust deviations."""
     centre = np.median(missed, axis=0)
     robust = 1.4826 * np.median(np.abs(missed - centre), axis=0) + 1e-9
-    return np.clip(missed, centre - 3.5 * robust, centre + 3.5 * robust)
+    return np.asarray(np.clip(missed, centre - 3.5 * robust, centre + 3.5 * robust))

@@ -7,8 +7,8 @@ from analytics.model import Operating, Plant, expect
 
 # The noise of an airflow station is known to a factor. Taken too small it leaves its mark on every
 # slope; taken too large the flow merely rests on pressure and load alone.
-NOISE_FACTOR = 2.0
-LEAST_NOISE = 0.03
+NOISE_FACTOR = 1.4
+LEAST_NOISE = 0.01
 _STEP = 1e-4
 _MOST_SHIFT = 0.15
 _LEAST_OWN_SHARE = 0.3

@@ -85,8 +85,8 @@ class Watch:
     """The constants of a batch of fans; every field has the fans as its first axis.
 
     `plant` of the model; `beliefs` of the causes; `curve` (fans, SIZE) the healthy parameters;
-    `density_sd` and `density_memory_days` (fans,); `airflow_noise` (fans,); covariances (fans, 2, 2); `has` (fans, 2) whether
-    pressure and load count.
+    `density_sd`, `density_memory_days` and `airflow_noise` (fans,); covariances (fans, 2, 2); `has`
+    (fans, 2) whether pressure and load count.
     """
 
     plant: Plant
@@ -340,7 +340,8 @@ def _shown(covariance: Floats, slopes: Floats) -> tuple[Floats, Floats, Floats]:
     shown = covariance @ slopes[:, None]
     spread = np.eye(slopes.shape[-1]) + np.swapaxes(slopes, 1, 2)[:, None] @ shown
     _, log_det = np.linalg.slogdet(spread)
-    return shown, np.linalg.inv(spread), log_det
+    inverse = np.asarray(np.linalg.inv(spread), dtype=np.float64)
+    return shown, inverse, np.asarray(log_det, dtype=np.float64)
 
 
 def _jumped(state: State, constants: Watch, slopes: Floats, missed: Floats) -> tuple[State, Floats]:
