@@ -47,6 +47,18 @@ def curves_from_json(written: dict[str, Any]) -> HealthyCurves:
     return HealthyCurves(**values)
 
 
+def carried_state(state: State, index: int) -> State:
+    """Return one fan's state of a batch as it is carried to the next day: exactly as it would be read again.
+
+    Only half of a covariance is written down, so its halves, which rounding parts, are made the same.
+    """
+    covariance = state.covariance[index : index + 1].copy()
+    rows, columns = _LOWER
+    covariance[..., columns, rows] = covariance[..., rows, columns]
+    one = slice(index, index + 1)
+    return State(state.mean[one].copy(), covariance, state.log_weight[one].copy())
+
+
 def state_as_bytes(state: State, index: int) -> bytes:
     """Pack one fan's state of a batch; covariances are symmetric, so half of each is enough."""
     rows, columns = _LOWER

@@ -79,8 +79,8 @@ def _generation(site: SiteFolder, store: Store) -> str:
 def _marks(store: Store) -> tuple[Any, dict[str, str]]:
     with store.reader() as connection:
         mark = connection.execute(sa.select(hour_marks)).one_or_none()
-        made = connection.execute(sa.select(hours_made.c.fan, hours_made.c.digest)).tuples().all()
-    return mark, dict(made)
+        made = {row.fan: row.digest for row in connection.execute(sa.select(hours_made))}
+    return mark, made
 
 
 def _made_with(site: SiteFolder, fan: str) -> str:

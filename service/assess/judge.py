@@ -16,8 +16,8 @@ from analytics.machine import Machine
 from analytics.scaled_hours import ScaledHours, scaled_hours
 from analytics.state import stack_states
 from config.folder import SiteFolder
-from service.assess.fitted import state_as_bytes
-from service.assess.lanes import CHECKPOINT_DAYS, DayPlan, Lane
+from service.assess.fitted import carried_state, state_as_bytes
+from service.assess.lanes import DayPlan, Lane
 from service.assess.rows import blank_row, hours_after, judged_row, reason_not_judged, with_lost_hours
 
 # From the hour a drive was lost to the hour it was sound again, None while it lasts.
@@ -27,7 +27,11 @@ _FOREVER: Final = dt.datetime.max.replace(tzinfo=dt.UTC)
 
 @dataclass(slots=True)
 class _Running:
-    """A lane under way: its hours in the model's units, found by day."""
+    """A lane under way: its hours in the model's units, found by day.
+
+    `is_in_span` from the hour the drive was lost until it is whole again, running or not; `is_lost` the
+    hours of it in which the fan ran.
+    """
 
     lane: Lane
     machine: Machine
@@ -35,7 +39,13 @@ class _Running:
     hours: ScaledHours
     ordinal: np.ndarray
     local_hour: np.ndarray
+    is_in_span: Bools
     is_lost: Bools
+
+    def of_day(self, date: dt.date) -> slice:
+        """Return where a day's hours stand."""
+        begin, end = np.searchsorted(self.ordinal, [date.toordinal(), date.toordinal() + 1])
+        return slice(int(begin), int(end))
 
 
 def judge(
@@ -67,10 +77,10 @@ def _prepare(site: SiteFolder, lane: Lane, hours: pd.DataFrame, lost: LostSpans)
         raise ValueError(f"{lane.fan} has no healthy curves to be judged by")
     machine = lane.learned.machine
     local = hours["time"].dt.tz_convert(site.site.zone)
-    is_lost = np.zeros(len(hours), dtype=bool)
+    is_in_span = np.zeros(len(hours), dtype=bool)
     for begin, end in lost.get(lane.fan, ()):
         inside = (hours["time"] >= begin) & (hours["time"] < (end or _FOREVER))
-        is_lost |= inside.to_numpy(dtype=bool) & (hours["running"].to_numpy(dtype=np.float64) > 0)
+        is_in_span |= inside.to_numpy(dtype=bool)
     return _Running(
         lane,
         machine,
@@ -78,7 +88,8 @@ def _prepare(site: SiteFolder, lane: Lane, hours: pd.DataFrame, lost: LostSpans)
         scaled_hours(hours, machine, curves.channels),
         hours["day"].to_numpy(dtype=np.float64),
         local.dt.hour.to_numpy(),
-        is_lost,
+        is_in_span,
+        is_in_span & (hours["running"].to_numpy(dtype=np.float64) > 0),
     )
 
 
@@ -96,16 +107,14 @@ def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
         if not ready:
             continue
         which = tuple(item[0] for item in ready)
-        batch = parts.setdefault(which, whole.some(list(which)))
+        if which not in parts:
+            parts[which] = whole.some(list(which))
+        batch = parts[which]
         states = stack_states([running[i].lane.state for i in which])
         state, told = day(batch, states, [item[2] for item in ready if item[2] is not None])
         for place, (i, plan, _, used, lost_hours, ends_lost) in enumerate(ready):
             lane = running[i].lane
-            lane.state = type(state)(
-                state.mean[place : place + 1].copy(),
-                state.covariance[place : place + 1].copy(),
-                state.log_weight[place : place + 1].copy(),
-            )
+            lane.state = carried_state(state, place)
             lane.judged_on, lane.pending = date, []
             row = judged_row(lane, plan, used, told, place, "")
             rows.append(_kept(lane, plan, with_lost_hours(row, lost_hours, ends_lost)))
@@ -123,9 +132,9 @@ def _by_date(running: Sequence[_Running]) -> Iterator[tuple[dt.date, list[tuple[
 def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool]:
     lane = run.lane
     first = lane.learned.stretch.first
-    of_day = run.ordinal == plan.date.toordinal()
+    of_day = run.of_day(plan.date)
     lost_hours = int(run.is_lost[of_day].sum())
-    ends_lost = bool(lost_hours) and bool(run.is_lost[of_day][-1])
+    ends_lost = bool(lost_hours) and bool(run.is_in_span[of_day][-1])
     lane.pending = [*lane.pending, *plan.service]
     if first is not None and plan.date < first:
         lane.pending = []
@@ -143,7 +152,7 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
     return packed, packed.hours_used, lost_hours, ends_lost
 
 
-def _of_day(run: _Running, of_day: Bools) -> ScaledHours:
+def _of_day(run: _Running, of_day: slice) -> ScaledHours:
     parts = (np.ascontiguousarray(getattr(run.hours, name)[of_day]) for name in ScaledHours.__slots__)
     return ScaledHours(*parts)
 
@@ -159,7 +168,6 @@ def _unjudged(run: _Running, plan: DayPlan, used: int, lost_hours: int, ends_los
 
 def _kept(lane: Lane, plan: DayPlan, row: dict[str, Any]) -> dict[str, Any]:
     row["judged_on"] = lane.judged_on
-    is_checkpoint = plan.date.toordinal() % CHECKPOINT_DAYS == 0 or plan is lane.days[-1]
-    if lane.state is not None and lane.judged_on is not None and is_checkpoint:
+    if lane.state is not None and lane.judged_on is not None and plan.keeps_state:
         row["state"] = state_as_bytes(lane.state, 0)
     return row

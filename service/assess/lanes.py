@@ -3,7 +3,7 @@
 import datetime as dt
 import hashlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -40,7 +40,8 @@ class Learned:
 class DayPlan:
     """One day to write: its date, digest, hours and last reading.
 
-    `service` done since the operating day before; `visit_at` the times of the visits of the day itself.
+    `service` done since the operating day before; `visit_at` the times of the visits of the day itself;
+    `keeps_state` whether the state after it is written down.
     """
 
     date: dt.date
@@ -50,6 +51,7 @@ class DayPlan:
     last_reading: dt.datetime
     service: tuple[tuple[Work, Role | None], ...]
     visit_at: tuple[dt.time | None, ...]
+    keeps_state: bool = True
 
 
 @dataclass(slots=True)
@@ -92,7 +94,7 @@ def lanes(
         sa.select(daily.c.date, daily.c.digest).where(daily.c.fan == fan).order_by(daily.c.date)
     ).all()
     services = [entry for entry in site.service if entry.fan == fan]
-    plans = list(_plans(site, fan, learned, days, services))
+    plans = _sparing(list(_plans(site, fan, learned, days, services)))
     restart = _first_difference([(date, digest) for date, digest in stored], plans)
     if restart is None:
         return [], None
@@ -137,6 +139,26 @@ def _plans(
         digest = hashlib.sha256(bases[which])
         digest.update(f"{epoch.machine!r}|{epoch.limits!r}|{day.digest}|{told.hexdigest()}".encode())
         yield _plan(day, digest.hexdigest(), ordered[since:position], learned[which].stretch), which
+
+
+def _sparing(plans: Sequence[tuple[DayPlan, int]]) -> list[tuple[DayPlan, int]]:
+    later = [*(plan.date for plan, _ in plans[1:]), None]
+    return (
+        [
+            (replace(plan, keeps_state=date is None or not are_in_one_block(plan.date, date)), which)
+            for (plan, which), date in zip(plans, later, strict=True)
+        ]
+        if plans
+        else []
+    )
+
+
+def are_in_one_block(date: dt.date, later: dt.date) -> bool:
+    """Tell whether a row's state is spared once a later row follows: of a block the last row keeps it.
+
+    The last and not a fixed day: a fan that rests on Sundays has no row on any fourteenth Sunday.
+    """
+    return date.toordinal() // CHECKPOINT_DAYS == later.toordinal() // CHECKPOINT_DAYS
 
 
 def _plan(day: IndexedDay, digest: str, done: Sequence[ServiceEntry], stretch: Stretch) -> DayPlan:

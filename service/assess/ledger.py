@@ -15,7 +15,7 @@ from service.assess.findings import lost_spans, renewed_findings, stored_finding
 from service.assess.hours_upkeep import keep_hours
 from service.assess.index import complete_days, last_reading, read_index
 from service.assess.judge import judge
-from service.assess.lanes import CHECKPOINT_DAYS, LEAST_HOURS_RUNNING, Lane, Learned, lanes
+from service.assess.lanes import LEAST_HOURS_RUNNING, Lane, Learned, are_in_one_block, lanes
 from service.assess.learning import learn
 from service.assess.periods import IndexedDay
 from service.store.ledger_tables import curves as curves_table
@@ -180,12 +180,8 @@ def _write_rows(connection: sa.Connection, fan: str, restart: dt.date, rows: lis
         sa.select(sa.func.max(daily.c.date)).where(daily.c.fan == fan, daily.c.date < restart)
     ).scalar()
     connection.execute(sa.delete(daily).where(daily.c.fan == fan, daily.c.date >= restart))
-    for row in rows[:-1]:
-        if row["date"].toordinal() % CHECKPOINT_DAYS != 0:
-            row["state"] = None
     if rows:
         connection.execute(sa.insert(daily), rows)
-    if last is not None and rows and last.toordinal() % CHECKPOINT_DAYS != 0:
-        # Only the last row and one in fourteen keep their state, however the ledger was reached.
+    if last is not None and rows and are_in_one_block(last, rows[0]["date"]):
         was_last = (daily.c.fan == fan) & (daily.c.date == last)
         connection.execute(sa.update(daily).where(was_last).values(state=None))
