@@ -108,10 +108,10 @@ def lanes(
         if not mine:
             continue
         lane = Lane(fan, part, mine, None, None, dict.fromkeys(CARRIED))
-        if not found and checkpoint is not None:
+        if checkpoint is not None and index == _which(learned, checkpoint.date):
             _resume(lane, checkpoint, [plan for plan, which in plans if which == index])
         found.append(lane)
-    return found, min(begin, restart)
+    return found, min([restart, *(lane.days[0].date for lane in found)])
 
 
 def _plans(
