@@ -19,13 +19,18 @@ def demo(
     *,
     serve: Annotated[bool, typer.Option("--serve/--no-serve", help="Serve the pages afterwards.")] = True,
 ) -> None:
-    """Build the demo campus, pull, assess and print the fleet."""
+    """Build the demo campus, pull, assess, print the fleet and serve it until Ctrl-C."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from demo_trends import write_campus  # noqa: PLC0415 - kept out of --help
     from service.alerts import keep_alerts  # noqa: PLC0415 - kept out of --help
     from service.assess import assess  # noqa: PLC0415 - kept out of --help
     from service.command_line.fleet_table import fleet_table  # noqa: PLC0415 - kept out of --help
     from service.command_line.progress import showing_files  # noqa: PLC0415 - kept out of --help
+    from service.command_line.serve import (  # noqa: PLC0415 - kept out of --help
+        DEFAULT_BIND,
+        DEFAULT_PORT,
+        serve_site,
+    )
     from service.intake import pull  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
     from service.store.fleet import fleet  # noqa: PLC0415 - kept out of --help
@@ -44,5 +49,6 @@ def demo(
         print("Judging every fan, day by day ...", file=sys.stderr)
         assess(site, store)
         keep_alerts(site, store)
-        print(fleet_table(fleet(site, store), site.site.currency))
-    del serve
+        print(fleet_table(fleet(site, store), site.site.currency), flush=True)
+        if serve:
+            serve_site(site, store, DEFAULT_BIND, DEFAULT_PORT, is_other_port_taken=True)

@@ -16,6 +16,7 @@ from service.command_line.new_site import new_site
 from service.command_line.outcome import outcome_of
 from service.command_line.points import points
 from service.command_line.pull import pull
+from service.command_line.serve import serve
 from service.command_line.why import why
 
 
@@ -79,6 +80,7 @@ app.command("export")(export)
 app.command("assess")(assess)
 app.command("why")(why)
 app.command("log")(log)
+app.command("serve")(serve)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

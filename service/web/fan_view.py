@@ -1,0 +1,135 @@
+"""All that the page of one fan shows; it reads that fan only."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from config.epoch import FanEpoch
+from service.store.fleet import FanStanding, fleet
+from service.store.ledger_tables import curves, daily, episodes
+from service.web.causes import Share, cause_words, ranked
+from service.web.desk import Desk
+from service.web.fleet_view import Measure, drag_measure, slip_measure, unseen
+from service.web.marks import MARKS
+from service.web.schedule import Fact, schedule
+from service.web.service_done import JudgedDay, ServiceDone, service_done
+from service.web.verdict import Verdict, verdict
+
+RECENT_DAYS: Final = 14
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """How much of the recent days could be used, and what the healthy period is.
+
+    `hours`, `used` over the recent days; `not_judged` of them with the notes that say why; `healthy` in
+    words.
+    """
+
+    days: int
+    hours: float
+    used: int
+    not_judged: int
+    notes: tuple[str, ...]
+    healthy: str
+
+
+@dataclass(frozen=True, slots=True)
+class FanPage:
+    """One fan as its page shows it; `version` changes whenever a row of its ledger does."""
+
+    fan: FanStanding
+    epoch: FanEpoch
+    mark: str
+    verdict: Verdict
+    slip: Measure | None
+    drag: Measure | None
+    shares: tuple[Share, ...]
+    rows: tuple[Mapping[str, Any], ...]
+    version: tuple[str, ...]
+    recent: tuple[tuple[Mapping[str, Any], str], ...]
+    opened: tuple[Any, ...]
+    closed: tuple[Any, ...]
+    services: tuple[ServiceDone, ...]
+    quality: Quality
+    schedule: tuple[tuple[str, tuple[Fact, ...]], ...]
+
+
+def fan_page(desk: Desk, name: str) -> FanPage:
+    """Read one fan's page."""
+    site = desk.site
+    epoch = site.epochs(name)[-1]
+    standing = next(fan for fan in fleet(site, desk.store, [name]))
+    columns = [column for column in daily.c if column.name not in ("state",)]
+    with desk.store.reader() as connection:
+        found = sa.select(*columns).where(daily.c.fan == name).order_by(daily.c.date)
+        rows = tuple(dict(row._mapping) for row in connection.execute(found))
+        told = sa.select(episodes).where(episodes.c.fan == name)
+        alerts = connection.execute(told.order_by(episodes.c.opened_at.desc())).all()
+        learned = connection.execute(
+            sa.select(curves).where(curves.c.fan == name).order_by(curves.c.epoch)
+        ).all()
+    entries = sorted((one for one in site.service if one.fan == name), key=lambda one: one.date, reverse=True)
+    days = _judged(rows)
+    reason = (learned[-1].reason or "") if learned else ""
+    why_unseen = unseen(standing, reason)
+    return FanPage(
+        fan=standing,
+        epoch=epoch,
+        mark=MARKS[standing.standing],
+        verdict=verdict(standing, epoch, why_unseen),
+        slip=slip_measure(standing.row, epoch) if epoch.machine.drive.can_slip else None,
+        drag=drag_measure(standing.row, epoch),
+        shares=ranked(standing.judged["shares"]) if standing.judged else (),
+        rows=rows,
+        version=tuple(row["digest"] for row in rows),
+        recent=tuple((row, cause_words(row)) for row in reversed(rows[-RECENT_DAYS:])),
+        opened=tuple(alert for alert in alerts if alert.closed_on is None),
+        closed=tuple(alert for alert in alerts if alert.closed_on is not None),
+        services=tuple(service_done(entry, days, epoch.limits) for entry in entries),
+        quality=_quality(rows, learned),
+        schedule=schedule(epoch, site.site.units),
+    )
+
+
+def _judged(rows: Sequence[Mapping[str, Any]]) -> list[JudgedDay]:
+    return [
+        JudgedDay(row["date"], row["slip_ref_pct"], row["drag_ref_pct"] or 0.0)
+        for row in rows
+        if row["slip_pct"] is not None and row["slip_ref_pct"] is not None
+    ]
+
+
+def _quality(rows: Sequence[Mapping[str, Any]], learned: Sequence[Any]) -> Quality:
+    recent = rows[-RECENT_DAYS:]
+    notes = tuple(dict.fromkeys(row["note"] for row in recent if row["slip_pct"] is None and row["note"]))
+    return Quality(
+        len(recent),
+        sum(row["hours"] for row in recent),
+        sum(row["hours_used"] for row in recent),
+        sum(row["slip_pct"] is None for row in recent),
+        notes,
+        _healthy_words(learned),
+    )
+
+
+def _healthy_words(learned: Sequence[Any]) -> str:
+    if not learned:
+        return "There is none yet: pull the exports and assess, and the first healthy days are learned from."
+    last = learned[-1]
+    if last.fitted is None:
+        return f"No healthy curves: {last.reason}."
+    fitted = last.fitted
+    pressure, load = (100.0 * fitted[f"{name}_cv_rmse"] for name in ("pressure", "load"))
+    return (
+        f"{_day(last.first_date)} to {_day(last.last_date)}: {fitted['hours']} steady hours on "
+        f"{fitted['days']} days. The healthy curves miss an hour's pressure by {pressure:.1f} % and its load "
+        f"by {load:.1f} % (root mean square)."
+    )
+
+
+def _day(date: dt.date | None) -> str:
+    return "the beginning" if date is None else f"{date.day} {date:%b %Y}"

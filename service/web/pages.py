@@ -1,0 +1,81 @@
+"""The pages: the fleet, and one fan."""
+
+from typing import Final
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse
+
+from service.store.fleet import FanStanding, Standing
+from service.web.desk import Desk
+from service.web.drawings import Drawings
+from service.web.fan_view import fan_page
+from service.web.fleet_view import Wanted, fleet_rows
+from service.web.health import footing
+from service.web.marks import MARKS, MEANINGS, slug
+from service.web.paper import page
+from service.words import CAUTION
+
+_VISITS: Final = (Standing.GO_NOW, Standing.GO_SOON, Standing.PLAN)
+
+
+def page_routes(desk: Desk) -> APIRouter:
+    """Return the routes of the pages."""
+    router = APIRouter(include_in_schema=False)
+    drawings = Drawings()
+
+    @router.get("/")
+    def _fleet(building: str = "", standing: str = "", q: str = "") -> HTMLResponse:
+        return _fleet_page(desk, Wanted(building.strip(), standing.strip(), q.strip()))
+
+    @router.get("/fans/{fan:path}")
+    def _fan(fan: str) -> HTMLResponse:
+        return _fan_page(desk, drawings, desk.known_fan(fan))
+
+    return router
+
+
+def _fleet_page(desk: Desk, wanted: Wanted) -> HTMLResponse:
+    rows, everyone = fleet_rows(desk, wanted)
+    with desk.store.reader() as connection:
+        ground = footing(connection)
+    site = desk.site
+    return page(
+        "fleet.html",
+        site=site.site,
+        faults=desk.current.faults,
+        rows=rows,
+        everyone=everyone,
+        wanted=wanted,
+        ground=ground,
+        pulled=None if ground.last_pull is None else ground.last_pull.astimezone(site.site.zone),
+        buildings=sorted({fan.building for fan in everyone if fan.building}),
+        standings=_standings(everyone),
+        visits=sum(fan.standing in _VISITS for fan in everyone),
+        cost=sum(row.fan.cost_a_year or 0.0 for row in rows),
+        caution=CAUTION,
+    )
+
+
+def _standings(everyone: list[FanStanding]) -> list[tuple[str, str, str, str, int]]:
+    return [
+        (
+            standing.value,
+            slug(standing),
+            MARKS[standing],
+            MEANINGS[standing],
+            sum(fan.standing is standing for fan in everyone),
+        )
+        for standing in Standing
+    ]
+
+
+def _fan_page(desk: Desk, drawings: Drawings, name: str) -> HTMLResponse:
+    found = fan_page(desk, name)
+    return page(
+        "fan.html",
+        site=desk.site.site,
+        faults=desk.current.faults,
+        found=found,
+        drawings=drawings.of(found),
+        caution=CAUTION,
+    )

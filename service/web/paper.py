@@ -1,0 +1,85 @@
+"""How a page is written: the templates, and the words and signs that numbers take on paper."""
+
+import datetime as dt
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+from urllib.parse import quote
+
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+MINUS: Final = "\N{MINUS SIGN}"
+NOTHING: Final = "\N{EN DASH}"
+
+
+def one_decimal(value: float | None) -> str:
+    """Write a number with one decimal, so that a column lines up; a dash where there is none."""
+    return _decimals(value, 1)
+
+
+def two_decimals(value: float | None) -> str:
+    """Write a number with two decimals."""
+    return _decimals(value, 2)
+
+
+def _decimals(value: float | None, digits: int) -> str:
+    if value is None or math.isnan(value):
+        return NOTHING
+    text = f"{value:.{digits}f}"
+    return text.replace("-", MINUS) if float(text) != 0.0 else text.removeprefix("-")
+
+
+def whole(value: float | None) -> str:
+    """Write a whole number with spaces between the thousands."""
+    if value is None or math.isnan(value):
+        return NOTHING
+    text = f"{value:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    return "0" if text in ("0", "-0") else text.replace("-", MINUS)
+
+
+def plain_date(value: dt.date | None) -> str:
+    """Write a date as 26 Jul 2025."""
+    return NOTHING if value is None else f"{value.day} {value:%b %Y}".replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def sureness(share: float | None) -> str:
+    """Write a share of the probability in words that do not claim the last per cent."""
+    if share is None or math.isnan(share):
+        return ""
+    if share > 0.99:
+        return "over 99 % sure"
+    return f"{100.0 * share:.0f} % sure"
+
+
+def fan_url(fan: str) -> str:
+    """Return the address of a fan's page; slashes in its name are part of the name."""
+    return f"/fans/{quote(fan, safe='')}"
+
+
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("service.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(
+        one_decimal=one_decimal,
+        two_decimals=two_decimals,
+        whole=whole,
+        plain_date=plain_date,
+        sureness=sureness,
+        fan_url=fan_url,
+    )
+    return environment
+
+
+_TEMPLATES: Final = _environment()
+
+
+def page(template: str, status: int = 200, /, **told: Any) -> HTMLResponse:
+    """Write a page."""
+    values: Mapping[str, Any] = told
+    return HTMLResponse(_TEMPLATES.get_template(template).render(values), status)
