@@ -93,6 +93,8 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
     decided += ["date and time in two columns"] if layout.time_of_day is not None else []
     decided += ["decimal comma"] if decimal == "," else []
     decided += [text.encoding] if text.encoding != "UTF-8" else []
+    # A label says which end of its interval a time stands for; every time is kept as it is written: the
+    # interval is not known to a file of one row, and a split of an export must not move its times.
     decided += [f"label {source.label}"] if source.label != "instant" else ["instants"]
     reading = FileReading(", ".join(decided), layout.is_named_by_file)
     may_have_commas = delimiter != "," and source.decimal is None

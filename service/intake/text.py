@@ -13,6 +13,7 @@ UNPACKED_LIMIT: Final = 4 << 30
 SAMPLE_BYTES: Final = 1 << 16
 SAMPLE_LINES: Final = 200
 _DELIMITER_LINES: Final = 50
+_NUL_SHARE: Final = 0.02
 
 
 class UnreadableFileError(ValueError):
@@ -70,13 +71,21 @@ def _decoded(content: bytes) -> tuple[bytes, str]:
                 raise UnreadableFileError(f"the file is marked UTF-16 but is not ({error})") from None
     content = content.removeprefix(b"\xef\xbb\xbf")
     if b"\0" in content:
-        raise UnreadableFileError("the file is not text: export it as comma-separated values")
+        content = _without_nuls(content)
     try:
         if not content.isascii():
             content.decode("utf-8")
     except UnicodeDecodeError:
         return content.decode("cp1252", errors="replace").encode(), "Windows-1252"
     return content, "UTF-8"
+
+
+def _without_nuls(content: bytes) -> bytes:
+    """Put a blank for a stray NUL; a tail of them is a file that was cut while it was written."""
+    content = content.rstrip(b"\0")
+    if content.count(0) > _NUL_SHARE * len(content):
+        raise UnreadableFileError("the file is not text: export it as comma-separated values")
+    return content.replace(b"\0", b" ")
 
 
 def split_line(line: str, delimiter: str) -> list[str]:

@@ -203,6 +203,23 @@ def test_a_row_cut_short_refuses_only_the_cell_at_the_cut(plant: Any) -> None:
     ]
 
 
+def test_a_stray_nul_costs_its_own_cell_and_a_tail_of_them_nothing(plant: Any) -> None:
+    plant.drop("a.csv", WIDE.replace("11.5", "1\0.5") + "\0" * 4096)
+    plant.pull()
+    assert plant.refusals() == [(3, "SF1 amps", "1 .5", "not a number", 1)]
+    assert plant.intake().iloc[0]["stored"] == 6
+
+
+def test_a_label_is_told_and_moves_no_time(plants: Callable[[], Any]) -> None:
+    instants, labelled = plants(), plants()
+    labelled.declare(source='label = "end"')
+    for each in (instants, labelled):
+        each.drop("a.csv", WIDE)
+        each.pull()
+    assert labelled.intake().iloc[0]["decided"].endswith("label end")
+    pd.testing.assert_frame_equal(labelled.readings(), instants.readings())
+
+
 def test_a_line_with_too_many_cells_is_refused_whole(plant: Any) -> None:
     plant.drop("a.csv", WIDE.replace("60,11.5,,21.5", "1,060,11.5,,21.5"))
     plant.pull()
