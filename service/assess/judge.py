@@ -16,9 +16,9 @@ from analytics.machine import Machine
 from analytics.scaled_hours import ScaledHours, scaled_hours
 from analytics.state import stack_states
 from config.folder import SiteFolder
-from service.assess.fitted import carried_state, state_as_bytes
 from service.assess.lanes import DayPlan, Lane
 from service.assess.rows import blank_row, hours_after, judged_row, reason_not_judged, with_lost_hours
+from service.assess.states import carried_state, state_as_bytes
 
 # From the hour a drive was lost to the hour it was sound again, None while it lasts.
 LostSpans = Mapping[str, Sequence[tuple[dt.datetime, dt.datetime | None]]]

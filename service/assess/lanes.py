@@ -14,8 +14,8 @@ from analytics.results_version import RESULTS_VERSION
 from analytics.vocabulary import Role, Work
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
-from service.assess.fitted import state_from_bytes
 from service.assess.periods import IndexedDay, Stretch
+from service.assess.states import state_from_bytes
 from service.store.ledger_tables import daily
 
 CHECKPOINT_DAYS: Final = 14

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -14,14 +13,13 @@ from analytics.judging import healthy
 from analytics.machine import Machine
 from config.folder import SiteFolder
 from service.assess.fan_hours import midnight
-from service.assess.fitted import curves_as_json, curves_from_json
 from service.assess.lanes import Learned
 from service.assess.periods import IndexedDay, Stretch, curves_digest, stretches
+from service.store.fitted import FULL_CURRENT, curves_as_json, curves_from_json, machine_judged
 from service.store.ledger_tables import curves as curves_table
 from service.store.store import Store
 
 _DAY: Final = dt.timedelta(days=1)
-_FULL_CURRENT: Final = "full_current_a"
 
 
 def learn(
@@ -72,12 +70,6 @@ def _learned(stretch: Stretch, row: Mapping[str, Any]) -> Learned:
     return Learned(stretch, machine, curves, row["digest"], row["reason"] or "")
 
 
-def machine_judged(machine: Machine, written: Mapping[str, Any] | None) -> Machine:
-    """Return a machine with the rated current its curves were scaled by, where fans.csv gives none."""
-    full = None if written is None else written[_FULL_CURRENT]
-    return machine if full is None else replace(machine, motor_rated_current_a=full)
-
-
 def _fitted(site: SiteFolder, store: Store, stretch: Stretch, digest: str) -> dict[str, Any]:
     """Fit, write down, and return what was written, so that a first run and a later one see the same bits."""
     written, reason = None, stretch.reason
@@ -109,9 +101,9 @@ def _fit(site: SiteFolder, store: Store, stretch: Stretch) -> dict[str, Any]:
     hours = store.hours.read([stretch.fan], start, end)
     if hours.empty:
         raise TooLittleHealthyDataError("no readings in the healthy period")
-    machine = stretch.epoch.machine
+    machine = machine_judged(stretch.epoch.machine, None)
     fitted = curves_as_json(healthy(hours, hours["day"].to_numpy(dtype=float), machine))
-    return {**fitted, _FULL_CURRENT: _full_current(hours, machine)}
+    return {**fitted, FULL_CURRENT: _full_current(hours, machine)}
 
 
 def _full_current(hours: pd.DataFrame, machine: Machine) -> float | None:

@@ -14,9 +14,8 @@ from analytics.scaled_hours import scaled_hours
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from service.assess.fan_hours import midnight
-from service.assess.fitted import curves_from_json
-from service.assess.learning import machine_judged
 from service.assess.periods import stretch_at
+from service.store.fitted import curves_from_json, machine_judged
 from service.store.ledger_tables import curves as curves_table
 from service.store.ledger_tables import daily, episodes
 from service.store.store import Store

@@ -1,50 +1,14 @@
-"""How healthy curves and states are written down and read again, to the last bit."""
+"""How states are written down and read again, to the last bit."""
 
 import zlib
-from dataclasses import asdict, fields
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
-from analytics.arrays import Floats
-from analytics.curves import HealthyCurves
 from analytics.explanations import EXPLANATION_COUNT
-from analytics.model import LoadKind
-from analytics.scaled_hours import Channels
 from analytics.state import WIDTH, State
 
 _LOWER: Final = np.tril_indices(WIDTH)
-
-
-def curves_as_json(curves: HealthyCurves) -> dict[str, Any]:
-    """Return healthy curves as JSON; a float's shortest text reads back to the same bits."""
-    return {name: _plain(value) for name, value in asdict(curves).items()}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, np.ndarray):
-        return value.tolist()
-    # JSON knows no NaN: a blank stands for it.
-    if isinstance(value, float) and np.isnan(value):
-        return None
-    return [_plain(part) for part in value] if isinstance(value, tuple) else value
-
-
-def curves_from_json(written: dict[str, Any]) -> HealthyCurves:
-    """Read healthy curves again."""
-    values: dict[str, Any] = {}
-    for field in fields(HealthyCurves):
-        value = written[field.name]
-        if field.type == Floats:
-            value = np.array(value, dtype=np.float64)
-        elif field.type == tuple[float, float]:
-            value = tuple(np.nan if part is None else part for part in value)
-        elif field.type is Channels:
-            value = Channels(**{**value, "load_kind": LoadKind(value["load_kind"])})
-        elif value is None:
-            value = np.nan
-        values[field.name] = value
-    return HealthyCurves(**values)
 
 
 def carried_state(state: State, index: int) -> State:

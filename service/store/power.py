@@ -1,0 +1,104 @@
+"""What a fan's readings say its motor did: speed, torque and shaft power, by hour and by day."""
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import sqlalchemy as sa
+
+from analytics.curves import HealthyCurves
+from analytics.day_hours import in_range
+from analytics.machine import Machine
+from analytics.measured_torque import measured_torque
+from analytics.model import SIZE
+from analytics.scaled_hours import scaled_hours
+from config.folder import SiteFolder
+from service.store.fitted import curves_from_json, machine_judged
+from service.store.ledger_tables import curves, daily
+from service.store.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class HealthyFit:
+    """A fan's machine and its healthy curves as they hold on a date."""
+
+    machine: Machine
+    curves: HealthyCurves
+
+
+def healthy_fit(site: SiteFolder, store: Store, fan: str, date: dt.date) -> HealthyFit | None:
+    """Return what a fan's days are held against on a date, None where it has no healthy curves then."""
+    epoch = site.epoch_at(fan, date)
+    query = sa.select(curves).where(curves.c.fan == fan).order_by(curves.c.epoch)
+    with store.reader() as connection:
+        rows = connection.execute(query).all()
+    # A later stretch begins with its own healthy period, whose days are judged by it too.
+    held = [row for row in rows if row.first_date is not None and row.first_date <= date]
+    if epoch is None or not held or held[-1].fitted is None:
+        return None
+    written: dict[str, Any] = held[-1].fitted
+    found = curves_from_json(written)
+    # Curves of another version of the results wait for the next `assess`.
+    return HealthyFit(machine_judged(epoch.machine, written), found) if len(found.mean) == SIZE else None
+
+
+def motor_hours(
+    site: SiteFolder, store: Store, fan: str, first: dt.date, last: dt.date, fit: HealthyFit
+) -> pd.DataFrame:
+    """Return the hours in which a fan ran steadily inside its fitted range, from one plant date to another.
+
+    Returns: frame with `date`, `speed_fraction` (output frequency over base), `torque` [of rated],
+    `motor_speed` [of synchronous at base frequency] and `motor_kw`, motor shaft power; NaN without a
+    reading of load.
+    """
+    start, end = (_midnight(site, date) for date in (first, last + dt.timedelta(days=1)))
+    hours = store.hours.read([fan], start, end)
+    if hours.empty:
+        return pd.DataFrame(columns=["date", "speed_fraction", "torque", "motor_speed", "motor_kw"])
+    scaled = scaled_hours(hours, fit.machine, fit.curves.channels)
+    torque, motor_speed = measured_torque(scaled.load, scaled.speed, fit.curves)
+    rated_kw = fit.machine.motor_rated_power_w * fit.machine.motor_count / 1000.0
+    frame = pd.DataFrame(
+        {
+            "date": hours["time"].dt.tz_convert(site.site.zone).dt.date,
+            "speed_fraction": scaled.speed,
+            "torque": torque,
+            "motor_speed": motor_speed,
+            "motor_kw": torque * motor_speed / (1.0 - fit.curves.rated_slip) * rated_kw,
+        }
+    )
+    return frame[in_range(scaled, fit.curves)].reset_index(drop=True)
+
+
+def daily_power(
+    site: SiteFolder, store: Store, fan: str, first: dt.date, last: dt.date
+) -> list[dict[str, Any]]:
+    """Return each judged day's motor shaft power, measured and as the healthy drive would have needed it.
+
+    Returns: rows in order of date with `date`, `motor_kw`, `healthy_kw`: the measured power less the
+    ledger's excess at the same airflow and pressure. None where a day or its load was not read.
+    """
+    fit = healthy_fit(site, store, fan, last)
+    if fit is None:
+        return []
+    with store.reader() as connection:
+        query = sa.select(daily.c.date, daily.c.excess_kw).where(
+            daily.c.fan == fan, daily.c.date.between(first, last), daily.c.excess_kw.is_not(None)
+        )
+        excess = dict(connection.execute(query.order_by(daily.c.date)).tuples().all())
+    drawn = motor_hours(site, store, fan, first, last, fit).groupby("date")["motor_kw"].mean()
+    found = []
+    for date, excess_kw in excess.items():
+        motor_kw = drawn.get(date, np.nan)
+        is_read = not np.isnan(motor_kw)
+        healthy_kw = float(motor_kw) - excess_kw if is_read else None
+        found.append(
+            {"date": date, "motor_kw": float(motor_kw) if is_read else None, "healthy_kw": healthy_kw}
+        )
+    return found
+
+
+def _midnight(site: SiteFolder, date: dt.date) -> dt.datetime:
+    return dt.datetime.combine(date, dt.time(), tzinfo=site.site.zone).astimezone(dt.UTC)
