@@ -62,6 +62,9 @@ def curve_prior(machine: Machine, channels: Channels, operating: Operating) -> t
 
 def _no_load_prior(machine: Machine) -> tuple[float, float]:
     rated = machine.motor_rated_current_a
+    if machine.motor_type is MotorType.PERMANENT_MAGNET:
+        # Magnets need no magnetising current: amps follow torque.
+        return 0.0, PINNED_SD
     if machine.motor_no_load_current_a is not None and rated:
         return machine.motor_no_load_current_a / rated, NO_LOAD_SD_MEASURED
     mean, sd = no_load_fraction_prior(machine.motor_rated_power_w)

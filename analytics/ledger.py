@@ -15,6 +15,7 @@ from analytics.vocabulary import Cause, Drive
 
 # A cause is named when it moves pressure or load by this much; less is nobody's fault.
 MATERIAL_EFFECT = 0.02
+MATERIAL_SLIP = 0.01
 NAMED_SHARE = 0.75
 _BAND_DEVIATIONS = 3.3
 _SLIP, _DRAG = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.DRAG)
@@ -202,7 +203,9 @@ def cause_shares(state: State, weight: Floats, reading: DayReading) -> Floats:
         axis=2
     )
     strongest = effect.argmax(axis=2)
-    is_material = effect.max(axis=2) > MATERIAL_EFFECT
+    # A light day hides a slip that the carried state knows of.
+    is_slipping = (strongest == _SLIP) & (state.mean[..., _SLIP] > MATERIAL_SLIP)
+    is_material = (effect.max(axis=2) > MATERIAL_EFFECT) | is_slipping
     named = np.where(is_material, _NAMED_INDEX[strongest], 0)
     chosen = named[..., None] == np.arange(len(NAMED_CAUSES))
     return np.asarray((weight[..., None] * chosen).sum(axis=1))

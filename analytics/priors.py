@@ -91,7 +91,7 @@ class CauseTraits:
 
 CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
     # Belts stretch within months of fitting; a loose one may also let go at once.
-    Parameter.SLIP: CauseTraits(0.60, 0.0010, 0.0015, 0.05, is_one_sided=True),
+    Parameter.SLIP: CauseTraits(0.60, 0.0010, 0.0030, 0.05, is_one_sided=True),
     # Dry bearings and lost alignment: share of the reference torque.
     Parameter.DRAG: CauseTraits(0.15, 0.0040, 0.0025, 0.08, is_one_sided=True),
     # A re-sheave is a step at a service; belts and grooves wear over years.

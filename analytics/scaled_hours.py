@@ -80,8 +80,7 @@ def channels_of(hours: pd.DataFrame, machine: Machine) -> Channels:
     elif has("power_w"):
         kind = LoadKind.POWER
     elif has("current_a"):
-        is_at_motor = machine.current_at is CurrentAt.MOTOR and machine.motor_type is MotorType.INDUCTION
-        kind = LoadKind.CURRENT if is_at_motor else LoadKind.POWER
+        kind = LoadKind.CURRENT if machine.current_at is CurrentAt.MOTOR else LoadKind.POWER
     return Channels(
         kind,
         has("airflow_m3s"),

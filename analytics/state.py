@@ -30,7 +30,7 @@ from analytics.priors import (
     SLIP_EXPONENT,
 )
 
-# Friction and flux law stay as fitted: inside the fitted range their errors show as the others'.
+# Friction stays as fitted: inside the fitted range its error shows as the others'.
 CARRIED: tuple[Parameter, ...] = (
     *CAUSES,
     Parameter.SLIP_EXPONENT,
@@ -40,6 +40,7 @@ CARRIED: tuple[Parameter, ...] = (
     Parameter.TORQUE_LEVEL,
     Parameter.TORQUE_SLOPE,
     Parameter.NO_LOAD_CURRENT,
+    Parameter.FLUX_EXPONENT,
     Parameter.PATH,
     Parameter.PRESSURE_BEND,
     Parameter.TORQUE_BEND,
@@ -51,7 +52,7 @@ JUMP_DEVIATIONS = 4.0
 LEAST_WEIGHT = 1e-12
 # Days are never quite as independent, nor hours as normal, as the filter takes them to be.
 EVIDENCE_SHARE = 0.6
-_JUMP_PENALTY = 3.0
+_JUMP_PENALTY = 2.0
 _STRAY_DEVIATIONS = 2.5
 _ROUNDS = 2
 _SAYINGS = 12
