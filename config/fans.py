@@ -44,6 +44,8 @@ Rpm = Annotated[Number, within(50.0, 20_000.0, "write revolutions per minute")]
 Frequency = Annotated[Number, within(5.0, 400.0, "write a frequency in Hz")]
 ZeroFrequency = Annotated[Number, within(0.0, 400.0, "write a frequency in Hz")]
 Amps = Annotated[Number, above(0.0, 5000.0, "write amperes")]
+# A permanent-magnet motor without load draws next to nothing.
+AmpsOrNone = Annotated[Number, within(0.0, 5000.0, "write amperes")]
 HoldDays = Annotated[Whole, within(1, 60, "write a number of days")]
 
 
@@ -111,7 +113,7 @@ class FanRow(Table):
     motor_hz: Frequency | None = None
     motor_pf: Fraction | None = None
     motor_efficiency: Fraction | None = None
-    motor_no_load_a: Amps | None = None
+    motor_no_load_a: AmpsOrNone | None = None
     motor_service_factor: Annotated[Number, within(1.0, 2.0, "write it like 1.15")] | None = None
 
     speed_control: Annotated[SpeedControl, BeforeValidator(word_reader(SpeedControl))] = SpeedControl.VFD

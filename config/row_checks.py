@@ -50,6 +50,9 @@ def _fact_faults(row: FanRow) -> Iterator[_Found]:
 
 
 def _motor_faults(row: FanRow) -> Iterator[_Found]:
+    if row.motor_no_load_a == 0.0 and row.motor_type is MotorType.INDUCTION:
+        remedy = "write the current measured with the belts off, or leave it blank"
+        yield "motor_no_load_a", "0", "is no induction motor's no-load current", remedy
     if row.motor_no_load_a is not None and row.motor_fla is not None and row.motor_no_load_a >= row.motor_fla:
         remedy = "write the current with the belts off here and the nameplate's under motor_fla"
         yield (
