@@ -6,6 +6,7 @@ import pandas as pd
 
 from analytics.arrays import Bools, Floats
 from analytics.machine import Machine
+from analytics.rounding import settled
 from analytics.running import CLEAR_OF_A_TIE, is_running, is_told_to_run
 
 MEASURED = (
@@ -106,7 +107,7 @@ def _mean(values: Floats, group: npt.NDArray[np.intp], size: int, is_counted: Bo
     number = np.bincount(group, weights=usable, minlength=size)
     total = np.bincount(group, weights=np.where(usable, values, 0.0), minlength=size)
     mean: Floats = np.divide(total, number, out=np.full(size, np.nan), where=number > 0)
-    return mean
+    return settled(mean)
 
 
 def _steady(follows: Bools, share: Floats, speed: Floats, group: npt.NDArray[np.intp]) -> Bools:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analytics.operating_points import hour_start_ns, operating_points
+from analytics.rounding import settled
 from config.folder import SiteFolder
 from service.store.store import Store
 
@@ -70,7 +71,7 @@ def fan_hours(
     points["day"] = LocalTimes.of(points["time"], site.site.zone).ordinal.astype(np.float64)
     at_hour = weather.reindex(pd.DatetimeIndex(points["time"]))
     for name in SITE_POINTS:
-        points[name] = at_hour[name].to_numpy(dtype=np.float64)
+        points[name] = settled(at_hour[name].to_numpy(dtype=np.float64))
     points["stopped"] = points["stopped"].astype(np.float64)
     return points
 

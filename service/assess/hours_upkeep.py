@@ -15,7 +15,7 @@ from service.assess.fan_hours import LocalTimes, fan_hours, midnight, site_hours
 from service.store.ledger_tables import fan_days, hour_marks, hours_made
 from service.store.store import Store
 
-HOURS_VERSION: Final = 2
+HOURS_VERSION: Final = 3
 # A batch holds a year of eight fans or a night of thousands.
 _BATCH_FAN_DAYS: Final = 3000
 _JOINED_DAYS: Final = 4
