@@ -46,21 +46,25 @@ def day_operating(hours: ScaledHours, curves: HealthyCurves) -> Operating:
 def in_range(hours: ScaledHours, curves: HealthyCurves) -> Bools:
     """Tell which hours are steady and inside the fitted range.
 
-    With a pressure the place on the curve is taken from the system's resistance p / (rho q^2), which
-    neither speed nor slip moves; without one from the measured flow coefficient.
+    The place on the curve is taken from the measured flow coefficient and, with a pressure, from the
+    system's resistance p / (rho q^2) too, which neither speed nor slip moves; either is enough.
     """
     if not hours.is_steady.any():
         return np.zeros(len(hours.speed), dtype=bool)
     with np.errstate(invalid="ignore", divide="ignore"):
-        x = hours.airflow_m3s / curves.airflow_scale_m3s / hours.speed
+        is_on_curve = _is_within(hours.airflow_m3s / curves.airflow_scale_m3s / hours.speed, curves)
         if curves.channels.has_pressure:
-            x = _x_of_resistance(hours, curves)
-        is_on_curve = (x > curves.least_x * (1.0 - X_MARGIN)) & (x < curves.greatest_x * (1.0 + X_MARGIN))
+            is_on_curve |= _is_within(_x_of_resistance(hours, curves), curves)
         least, greatest = curves.least_speed, curves.greatest_speed
         is_at_speed = (hours.speed > least * (1.0 - SPEED_MARGIN)) & (
             hours.speed < greatest * (1.0 + SPEED_MARGIN)
         )
     return np.asarray(hours.is_steady & is_on_curve & is_at_speed, dtype=bool)
+
+
+def _is_within(x: Floats, curves: HealthyCurves) -> Bools:
+    least, greatest = curves.least_x * (1.0 - X_MARGIN), curves.greatest_x * (1.0 + X_MARGIN)
+    return np.asarray((x > least) & (x < greatest), dtype=bool)
 
 
 def _x_of_resistance(hours: ScaledHours, curves: HealthyCurves) -> Floats:
