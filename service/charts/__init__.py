@@ -1,7 +1,8 @@
 """The charts: each defined once, drawn for page, mail and print without a browser or a network."""
 
 from service.charts.drawing import as_png, as_svg
+from service.charts.loss_chart import loss_chart
 from service.charts.power_chart import power_chart
 from service.charts.slip_chart import slip_chart
 
-__all__ = ["as_png", "as_svg", "power_chart", "slip_chart"]
+__all__ = ["as_png", "as_svg", "loss_chart", "power_chart", "slip_chart"]

@@ -21,12 +21,18 @@ _LATE_SHARE: Final = 0.7
 
 def table(values: Sequence[Row]) -> alt.Chart:
     """Return a chart of rows that stand in it: nothing is fetched when it is drawn."""
-    return alt.Chart(alt.InlineData(values=[dict(value) for value in values]))
+    return alt.Chart(alt.InlineData(values=tuple(dict(value) for value in values)))
 
 
-def layered(*charts: alt.Chart | alt.LayerChart) -> alt.LayerChart:
-    """Lay charts over one another, the first at the bottom."""
-    return cast(alt.LayerChart, alt.layer(*charts))
+Layers = list[alt.Chart]
+
+
+def layered(layers: Layers) -> alt.LayerChart:
+    """Return one chart of all layers, the first at the bottom.
+
+    They are laid over one another once: the library copies every chart again at each level of nesting.
+    """
+    return cast(alt.LayerChart, alt.layer(*layers))
 
 
 def day(column: str = "date") -> alt.X:
@@ -41,14 +47,16 @@ def value_axis(title: str, values: Sequence[float] | None = None) -> alt.Axis:
     return alt.Axis(title=title, tickCount=5, grid=True, gridOpacity=0.10, gridColor=INK, values=lines)
 
 
-def words(values: Sequence[Row], y: str, **mark: Any) -> alt.LayerChart:
+def words(values: Sequence[Row], y: str, **mark: Any) -> Layers:
     """Return words at their place, on a rim of paper that keeps lines from running through them."""
+    if not values:
+        return []
     base = table(values).encode(x=day(), y=alt.Y(f"{y}:Q"), text=alt.Text("word:N"))
     rim = base.mark_text(**{**mark, "color": PAPER, "stroke": PAPER, "strokeWidth": 3})
-    return layered(rim, base.mark_text(**{"color": INK, **mark}))
+    return [rim, base.mark_text(**{"color": INK, **mark})]
 
 
-def visits(services: Sequence[ServiceEntry], first: dt.date, last: dt.date, top: float) -> alt.LayerChart:
+def visits(services: Sequence[ServiceEntry], first: dt.date, last: dt.date, top: float) -> Layers:
     """Return the marks of service entries: a dotted line through the chart and the work in words at its top.
 
     Neighbours take turns between two lines of words; late ones are written to the left of their date.
@@ -67,13 +75,13 @@ def visits(services: Sequence[ServiceEntry], first: dt.date, last: dt.date, top:
     ]
     lines = table(values).mark_rule(color=INK, strokeWidth=1.0, strokeDash=[1, 2])
     lines = lines.encode(x=day(), y=alt.Y("low:Q"), y2=alt.Y2("top:Q"))
-    written = []
+    layers: Layers = [lines] if values else []
     for is_late in (False, True):
         for shift in (0, 13):
             chosen = [one for one in values if one["is_late"] is is_late and one["line"] == shift]
             aside = {"align": "right", "dx": -4} if is_late else {"align": "left", "dx": 4}
-            written.append(words(chosen, "top", baseline="top", dy=4 + shift, fontStyle="italic", **aside))
-    return layered(lines, *written)
+            layers += words(chosen, "top", baseline="top", dy=4 + shift, fontStyle="italic", **aside)
+    return layers
 
 
 def framed(chart: alt.LayerChart, size: tuple[int, int], description: str) -> alt.LayerChart:

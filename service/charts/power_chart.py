@@ -6,7 +6,19 @@ from typing import Any, Final
 import altair as alt
 
 from config.service_log import ServiceEntry
-from service.charts.look import ACCENT, INK, Row, day, framed, layered, table, value_axis, visits, words
+from service.charts.look import (
+    ACCENT,
+    INK,
+    Layers,
+    Row,
+    day,
+    framed,
+    layered,
+    table,
+    value_axis,
+    visits,
+    words,
+)
 
 _KEY: Final = "•  measured     —  expected of the healthy drive, same air"
 
@@ -29,15 +41,15 @@ def power_chart(
     y = alt.Y("healthy:Q", scale=scale, axis=value_axis("motor shaft power, kW"))
     base = table(values).encode(x=day())
     key = [{"date": one["date"], "at": 0.0, "word": _KEY} for one in values[:1]]
-    layers: list[alt.Chart | alt.LayerChart] = [
+    layers: Layers = [
         base.mark_rule(color=ACCENT, strokeWidth=1.2).encode(y=y, y2=alt.Y2("motor:Q")),
         base.mark_tick(color=INK, thickness=1.2, width=5, orient="horizontal").encode(y=y),
         base.mark_point(color=ACCENT, filled=True, size=12, opacity=1.0).encode(y=alt.Y("motor:Q")),
-        words(key, "at", align="left", baseline="bottom", dx=2, dy=-4, fontStyle="italic"),
+        *words(key, "at", align="left", baseline="bottom", dx=2, dy=-4, fontStyle="italic"),
     ]
     if values:
-        layers.append(visits(services, rows[0]["date"], rows[-1]["date"], top))
-    return framed(layered(*layers), size, _described(values))
+        layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
+    return framed(layered(layers), size, _described(values))
 
 
 def _described(values: Sequence[dict[str, Any]]) -> str:

@@ -12,6 +12,7 @@ from service.charts.look import (
     ACCENT,
     FAINT,
     INK,
+    Layers,
     Row,
     day,
     framed,
@@ -45,19 +46,19 @@ def slip_chart(
     y = alt.Y("slip:Q", scale=alt.Scale(domain=[0, top], nice=False), axis=_axis(top))
     carried = table(drawn).mark_line(color=INK, strokeWidth=0.8, strokeDash=[2, 2])
     judged = table([one for one in drawn if one["is_judged"]]).mark_line(color=INK, strokeWidth=1.6)
-    layers = [
+    layers: Layers = [
         table(drawn)
         .mark_area(color=INK, opacity=FAINT)
         .encode(x=day(), y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), detail="piece:N"),
         *_limits(limits, rows),
         carried.encode(x=day(), y=y, detail="piece:N"),
         judged.encode(x=day(), y=y, detail="piece:N"),
-        _now(drawn),
+        *_now(drawn),
     ]
     if rows:
-        layers += [visits(services, rows[0]["date"], rows[-1]["date"], top), _healthy(known)]
-        layers.append(_lost(lost, top))
-    return framed(layered(*layers), size, _described(known, limits, is_lost=bool(lost)))
+        layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
+        layers += [*_healthy(known), *_lost(lost, top)]
+    return framed(layered(layers), size, _described(known, limits, is_lost=bool(lost)))
 
 
 def _top(known: Sequence[Row], limits: Limits) -> float:
@@ -91,45 +92,45 @@ def _drawn(known: Sequence[Row], top: float) -> list[dict[str, Any]]:
     return found
 
 
-def _limits(limits: Limits, rows: Sequence[Row]) -> list[alt.Chart | alt.LayerChart]:
-    layers: list[alt.Chart | alt.LayerChart] = []
+def _limits(limits: Limits, rows: Sequence[Row]) -> Layers:
+    layers: Layers = []
     named = (("watch", limits.slip_watch_pct, [6, 3, 1, 3]), ("act", limits.slip_act_pct, [6, 3]))
     for name, value, dash in named:
         rule = table([{"limit": value}]).mark_rule(color=ACCENT, strokeWidth=1, strokeDash=dash)
         layers.append(rule.encode(y=alt.Y("limit:Q")))
         at = [{"date": row["date"].isoformat(), "limit": value} for row in rows[:1]]
         word = [{**one, "word": f"{name} {value:g}"} for one in at]
-        layers.append(words(word, "limit", align="left", baseline="bottom", dx=2, dy=-2, color=ACCENT))
+        layers += words(word, "limit", align="left", baseline="bottom", dx=2, dy=-2, color=ACCENT)
     return layers
 
 
-def _now(drawn: Sequence[dict[str, Any]]) -> alt.LayerChart:
+def _now(drawn: Sequence[dict[str, Any]]) -> Layers:
     """Return the last value: a filled spot and its number."""
     last = [{**one, "word": f"{one['slip']:.1f}"} for one in drawn[-1:]]
     spot = table(last).mark_point(color=INK, filled=True, size=28, opacity=1.0)
     number = words(last, "slip", align="left", dx=6, fontWeight="bold")
-    return layered(spot.encode(x=day(), y=alt.Y("slip:Q")), number)
+    return [spot.encode(x=day(), y=alt.Y("slip:Q")), *number]
 
 
-def _healthy(known: Sequence[Row]) -> alt.LayerChart:
+def _healthy(known: Sequence[Row]) -> Layers:
     """Return the healthy period: a heavy bar on the axis, with its name over it."""
     dates = [row["date"].isoformat() for row in known if row["is_healthy_period"]]
     span = [{"date": dates[0], "end": dates[-1], "at": 0.0, "word": "healthy period"}] if dates else []
     bar = table(span).mark_rule(color=INK, strokeWidth=4)
     bar = bar.encode(x=day(), x2=alt.X2("end:T"), y=alt.Y("at:Q"))
-    return layered(bar, words(span, "at", align="left", baseline="bottom", dx=2, dy=-5, fontStyle="italic"))
+    return [bar, *words(span, "at", align="left", baseline="bottom", dx=2, dy=-5, fontStyle="italic")]
 
 
-def _lost(lost: Sequence[Row], top: float) -> alt.LayerChart:
+def _lost(lost: Sequence[Row], top: float) -> Layers:
     dates = [row["date"].isoformat() for row in lost]
     span = [{"date": dates[0], "end": dates[-1], "top": top, "word": "drive lost"}] if dates else []
     bar = table(span).mark_rule(color=ACCENT, strokeWidth=6)
     cross = table(span).mark_point(shape="cross", angle=45, color=ACCENT, filled=True, size=90, opacity=1.0)
-    return layered(
+    return [
         bar.encode(x=day(), x2=alt.X2("end:T"), y=alt.Y("top:Q")),
         cross.encode(x=day(), y=alt.Y("top:Q")),
-        words(span, "top", align="right", dx=-9, baseline="middle", color=ACCENT, fontWeight="bold"),
-    )
+        *words(span, "top", align="right", dx=-9, baseline="middle", color=ACCENT, fontWeight="bold"),
+    ]
 
 
 def _described(known: Sequence[Row], limits: Limits, *, is_lost: bool) -> str:

@@ -21,7 +21,7 @@ _VISITS: Final = (Standing.GO_NOW, Standing.GO_SOON, Standing.PLAN)
 def page_routes(desk: Desk) -> APIRouter:
     """Return the routes of the pages."""
     router = APIRouter(include_in_schema=False)
-    drawings = Drawings()
+    drawings = Drawings(desk)
 
     @router.get("/")
     def _fleet(building: str = "", standing: str = "", q: str = "") -> HTMLResponse:

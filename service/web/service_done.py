@@ -73,7 +73,8 @@ def _judged(
     before = [value for date, value in series if date < entry.date]
     after = [value for date, value in series if (date - entry.date).days > RUN_IN_DAYS]
     if not before:
-        return ServiceDone(entry, Outcome.NOT_SEEN, "no judged day before it to hold it against")
+        # Before the first judged day there is nothing to hold it against.
+        return ServiceDone(entry, Outcome.NOT_SEEN, "")
     if before[-1] <= watch:
         words = f"{what} was {one_decimal(before[-1])} %, under its limit"
         return ServiceDone(entry, Outcome.NO_NEED, words)

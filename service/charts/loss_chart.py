@@ -1,0 +1,100 @@
+"""The rise of drive loss beside slip through time, held against its limits."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import altair as alt
+
+from analytics.machine import Limits
+from config.service_log import ServiceEntry
+from service.charts.look import (
+    ACCENT,
+    FAINT,
+    INK,
+    Layers,
+    Row,
+    day,
+    framed,
+    layered,
+    table,
+    value_axis,
+    visits,
+    words,
+)
+
+_HEADROOM: Final = 1.25
+_BELOW_PCT: Final = -2.0
+
+
+def loss_chart(
+    rows: Sequence[Row],
+    limits: Limits,
+    services: Sequence[ServiceEntry] = (),
+    size: tuple[int, int] = (560, 150),
+) -> alt.LayerChart:
+    """Draw one fan's rise of drive loss beside slip, the central 95 % about it, both limits, the work done.
+
+    Parameters: `rows` of the ledger in order of date, with the columns of `daily`; `limits`; `services` of
+    that fan; `size` of the drawing in points. The band is cut at the frame.
+    """
+    known = [row for row in rows if row["drag_ref_pct"] is not None]
+    values = [row["drag_ref_pct"] for row in known]
+    bottom = 1.5 * min([_BELOW_PCT, *values])
+    top = _HEADROOM * max([limits.drive_loss_rise_act_pct, *values])
+    drawn = [
+        {
+            "date": row["date"].isoformat(),
+            "rise": row["drag_ref_pct"],
+            "low": max(row["drag_ref_low_pct"], bottom),
+            "high": min(row["drag_ref_high_pct"], top),
+        }
+        for row in known
+    ]
+    axis = value_axis("rise of drive loss, %")
+    y = alt.Y("rise:Q", scale=alt.Scale(domain=[bottom, top], nice=False), axis=axis)
+    layers: Layers = [
+        table(drawn)
+        .mark_area(color=INK, opacity=FAINT)
+        .encode(x=day(), y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
+        table([{"zero": 0.0}]).mark_rule(color=INK, strokeWidth=0.6).encode(y=alt.Y("zero:Q")),
+        *_limits(limits, drawn),
+        table(drawn).mark_line(color=INK, strokeWidth=1.6).encode(x=day(), y=y),
+        *_now(drawn),
+    ]
+    if rows:
+        layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
+    return framed(layered(layers), size, _described(drawn, limits))
+
+
+def _limits(limits: Limits, drawn: Sequence[dict[str, Any]]) -> Layers:
+    layers: Layers = []
+    named = (
+        ("watch", limits.drive_loss_rise_watch_pct, [6, 3, 1, 3]),
+        ("act", limits.drive_loss_rise_act_pct, [6, 3]),
+    )
+    for name, value, dash in named:
+        rule = table([{"limit": value}]).mark_rule(color=ACCENT, strokeWidth=1, strokeDash=dash)
+        layers.append(rule.encode(y=alt.Y("limit:Q")))
+        word = [{"date": one["date"], "limit": value, "word": f"{name} {value:g}"} for one in drawn[:1]]
+        layers += words(word, "limit", align="left", baseline="bottom", dx=2, dy=-2, color=ACCENT)
+    return layers
+
+
+def _now(drawn: Sequence[dict[str, Any]]) -> Layers:
+    last = [{**one, "word": f"{one['rise']:.1f}"} for one in drawn[-1:]]
+    spot = table(last).mark_point(color=INK, filled=True, size=28, opacity=1.0)
+    number = words(last, "rise", align="left", dx=6, fontWeight="bold")
+    return [spot.encode(x=day(), y=alt.Y("rise:Q")), *number]
+
+
+def _described(drawn: Sequence[dict[str, Any]], limits: Limits) -> str:
+    against = (
+        f"limits: watch {limits.drive_loss_rise_watch_pct:g} %, act {limits.drive_loss_rise_act_pct:g} %"
+    )
+    if not drawn:
+        return f"Rise of drive loss beside slip: no judged day; {against}."
+    first, last = drawn[0], drawn[-1]
+    return (
+        f"Rise of drive loss beside slip from {first['date']} to {last['date']}: now {last['rise']:.1f} % of "
+        f"the reference torque; {against}."
+    )
