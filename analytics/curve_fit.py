@@ -22,7 +22,9 @@ _ROBUST_SCALE = 1.5
 _FLUX_STARTS = (0.0, 0.5, 1.0)
 _START_NOISE = (0.015, 0.015)
 _STEP = 1e-5
-_ROUNDS = 2
+# Noises of the station tried, in its prior's deviations.
+_NOISES_TRIED = (-1.2, -0.6, 0.0, 0.4, 0.8, 1.2)
+_EXCESS_SD = 0.15
 _FEWER_HOURS = 250
 _FLOW_STEP = 1e-4
 # Hours next to each other share much of their noise: a third of them count for its covariance.
@@ -105,11 +107,14 @@ def fit_healthy(problem: Healthy) -> Fit:
         guess = problem.mean.copy()
         guess[flux] = start
         found.append(_solve(thin, guess, 0.0, noise))
-    best = min(found, key=lambda item: item[2])
-    theta, trend = best[0], best[1]
-    for _ in range(_ROUNDS):
-        noise = _noise(problem, theta, trend)
-        theta, trend, _ = _solve(thin, theta, trend, noise)
+    theta, trend, _ = min(found, key=lambda item: item[2])
+    tried = []
+    for airflow in AIRFLOW_NOISE[0] * np.exp(AIRFLOW_NOISE[1] * np.array(_NOISES_TRIED)):
+        noise = _rest_of_noise(problem, theta, trend, float(airflow))
+        at, loading, _ = _solve(thin, theta, trend, noise)
+        tried.append((_strangeness(problem, at, loading, float(airflow)), float(airflow), at, loading))
+    _, airflow, theta, trend = min(tried, key=lambda item: item[0])
+    noise = _rest_of_noise(problem, theta, trend, airflow)
     theta, trend, _ = _solve(problem, theta, trend, noise)
     return Fit(theta, trend, noise)
 
@@ -221,27 +226,34 @@ def _solve(problem: Healthy, guess: Floats, trend: float, noise: Noise) -> tuple
     return theta[0], float(at_trend[0]), float(found.cost)
 
 
-def _noise(problem: Healthy, theta: Floats, trend: float) -> Noise:
-    missed, _ = residuals(problem, theta, trend)
-    slopes = flow_slopes(problem, theta[None], np.array([trend]))[0]
-    covariance = _within_days(tame(missed), problem.age)
-    number = max(len(missed) * _INDEPENDENT_SHARE, 8.0)
-    product = float(np.mean(slopes[:, PRESSURE] * slopes[:, LOAD]))
-    square = np.mean(np.square(slopes), axis=0)
-    doubt = np.sqrt((covariance[0, 0] * covariance[1, 1] + covariance[0, 1] ** 2) / number + _SHARED_OTHER**2)
-    prior, prior_sd = AIRFLOW_NOISE[0] ** 2, 2.0 * AIRFLOW_NOISE[0] * AIRFLOW_NOISE[1]
-    strength = (product / doubt) ** 2 if doubt > 0 else 0.0
-    weight = 1.0 / prior_sd**2
-    airflow = (weight * prior + product * covariance[0, 1] / doubt**2) / (weight + strength)
+def _rest_of_noise(problem: Healthy, theta: Floats, trend: float, airflow: float) -> Noise:
+    # What the airflow's noise does not explain of the scatter is pressure's and load's own.
+    missed, slopes = _missed_and_slopes(problem, theta[None], np.array([trend]))
+    scatter = np.diag(_within_days(tame(missed[0]), problem.age))
+    passed = np.mean(np.square(slopes[0]), axis=0) * airflow**2
+    own = np.sqrt(np.maximum(scatter - passed, np.maximum(0.2 * scatter, np.square(LEAST_HOUR_SD))))
+    return Noise(airflow, float(own[PRESSURE]), float(own[LOAD]))
+
+
+def _strangeness(problem: Healthy, theta: Floats, trend: float, airflow: float) -> float:
+    # Flat curves with a quiet station and steep ones with a noisy station fit a narrow range alike. What
+    # pressure and load share, and what is believed of curves and stations, decides (half squares).
+    missed, slopes = _missed_and_slopes(problem, theta[None], np.array([trend]))
+    scatter = _within_days(tame(missed[0]), problem.age)
+    number = max(len(problem.age) * _INDEPENDENT_SHARE, 8.0)
+    product = float(np.mean(slopes[0, :, PRESSURE] * slopes[0, :, LOAD]))
+    doubt = (scatter[0, 0] * scatter[1, 1] + scatter[0, 1] ** 2) / number + _SHARED_OTHER**2
+    shared = (scatter[0, 1] - airflow**2 * product) ** 2 / doubt if problem.has.all() else 0.0
+    believed = np.square((theta - problem.mean) / problem.sd)[problem.free].sum()
+    station = (np.log(airflow / AIRFLOW_NOISE[0]) / AIRFLOW_NOISE[1]) ** 2
+    passed = np.mean(np.square(slopes[0]), axis=0) * airflow**2
     # No noise explains more than the scatter that is there, in either reading or in the flow itself.
     hours = problem.operating
-    most = [0.8 * float(np.var(np.log(hours.airflow[0] / hours.speed[0])))]
-    most += [
-        0.9 * covariance[c, c] / square[c] for c in (PRESSURE, LOAD) if problem.has[c] and square[c] > 1e-6
-    ]
-    airflow = float(max(min(airflow, *most), (0.5 * AIRFLOW_NOISE[0]) ** 2))
-    rest = [np.sqrt(max(covariance[c, c] - airflow * square[c], LEAST_HOUR_SD[c] ** 2)) for c in (0, 1)]
-    return Noise(float(np.sqrt(airflow)), float(rest[PRESSURE]), float(rest[LOAD]))
+    spread = float(np.var(np.log(hours.airflow[0] / hours.speed[0])))
+    excess = [passed[c] / max(scatter[c, c], 1e-9) for c in (PRESSURE, LOAD) if problem.has[c]]
+    excess.append(airflow**2 / max(spread, 1e-9))
+    beyond = sum((max(share - 1.0, 0.0) / _EXCESS_SD) ** 2 for share in excess)
+    return 0.5 * float(shared + believed + station + beyond)
 
 
 def _within_days(missed: Floats, age: Floats) -> Floats:

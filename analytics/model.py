@@ -67,7 +67,7 @@ SIZE = len(PARAMETERS)
 WHEEL_TORQUE_SHARE = 0.75
 # Past these the power law of slip is not believed: a day far above the reference torque is no proof.
 MOST_LOAD_RATIO = 1.3
-EXPONENT_RANGE = (0.5, 10.0)
+EXPONENT_RANGE = (1.0, 10.0)
 _STEP = 1e-5
 _ROUNDS = 3
 

@@ -18,7 +18,17 @@ from analytics.explanations import (
 from analytics.information import day_information, hour_precision
 from analytics.latent_airflow import latent_hours
 from analytics.machine import Machine
-from analytics.model import CAUSES, CURVE, INDEX, LoadKind, Operating, Parameter, Plant, linearise
+from analytics.model import (
+    CAUSES,
+    CURVE,
+    EXPONENT_RANGE,
+    INDEX,
+    LoadKind,
+    Operating,
+    Parameter,
+    Plant,
+    linearise,
+)
 from analytics.priors import (
     DENSITY_MEMORY_DAYS,
     DENSITY_SD_KNOWN,
@@ -58,6 +68,7 @@ _ROUNDS = 2
 _SAYINGS = 12
 _LEAST_STRENGTH = 1e-6
 _DENSITY = CARRIED.index(Parameter.DENSITY)
+_EXPONENT = CARRIED.index(Parameter.SLIP_EXPONENT)
 _ZERO = CARRIED.index(Parameter.PRESSURE_ZERO)
 _COLUMNS = [INDEX[name] for name in CARRIED]
 _LEARNED = WIDTH - sum(name in CURVE for name in CARRIED)
@@ -308,7 +319,9 @@ def _learn(state: State, constants: Watch, reading: DayReading) -> State:
     misfit = (missed[..., None, :] @ inverse @ missed[..., None])[..., 0, 0]
     fit = -0.5 * misfit - 0.5 * log_det - penalty
     log_weight = _normalised(state.log_weight + EVIDENCE_SHARE * fit)
-    return State(state.mean + moved, covariance, log_weight)
+    mean = state.mean + moved
+    mean[..., _EXPONENT] = np.clip(mean[..., _EXPONENT], *EXPONENT_RANGE)
+    return State(mean, covariance, log_weight)
 
 
 @dataclass(frozen=True, slots=True)
