@@ -85,12 +85,16 @@ def fan_findings(
         mine = parts == number
         if not mine.any():
             continue
+        last = part.stretch.last
+        if last is None:
+            continue
         of_part = hours[mine].reset_index(drop=True)
         found = hourly_findings(of_part, part.curves, part.machine, is_proof_seen[mine])
-        last = part.stretch.last
-        is_decided = True if last is None else days[mine] > last.toordinal()
+        is_decided = days[mine] > last.toordinal()
         for name in HourlyFindings.__slots__:
             whole[name][mine] = getattr(found, name) & is_decided
+        if part.is_command_left_on:
+            whole["is_stopped"][mine] = False
     return HourlyFindings(**whole)
 
 

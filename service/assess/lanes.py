@@ -26,7 +26,8 @@ LEAST_HOURS_RUNNING: Final = 1.0
 class Learned:
     """A stretch with its healthy curves, or the reason why there are none.
 
-    `machine` is the epoch's, its rated current filled in from the healthy period where none is given.
+    `machine` is the epoch's, its rated current filled in from the healthy period where none is given;
+    `is_command_left_on` whether the speed point keeps its value while the fan is off.
     """
 
     stretch: Stretch
@@ -34,6 +35,7 @@ class Learned:
     curves: HealthyCurves | None
     digest: str
     reason: str
+    is_command_left_on: bool = False
 
 
 @dataclass(frozen=True, slots=True)

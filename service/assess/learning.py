@@ -20,6 +20,8 @@ from service.store.ledger_tables import curves as curves_table
 from service.store.store import Store
 
 _DAY: Final = dt.timedelta(days=1)
+_COMMAND_LEFT_ON: Final = "is_command_left_on"
+_USUAL_IDLE_SHARE: Final = 0.02
 
 
 def learn(
@@ -67,7 +69,8 @@ def _learned(stretch: Stretch, row: Mapping[str, Any]) -> Learned:
     written = row["fitted"]
     machine = machine_judged(stretch.epoch.machine, written)
     curves = None if written is None else curves_from_json(written)
-    return Learned(stretch, machine, curves, row["digest"], row["reason"] or "")
+    is_left_on = written is not None and written[_COMMAND_LEFT_ON]
+    return Learned(stretch, machine, curves, row["digest"], row["reason"] or "", is_left_on)
 
 
 def _fitted(site: SiteFolder, store: Store, stretch: Stretch, digest: str) -> dict[str, Any]:
@@ -103,7 +106,15 @@ def _fit(site: SiteFolder, store: Store, stretch: Stretch) -> dict[str, Any]:
         raise TooLittleHealthyDataError("no readings in the healthy period")
     machine = machine_judged(stretch.epoch.machine, None)
     fitted = curves_as_json(healthy(hours, hours["day"].to_numpy(dtype=float), machine))
-    return {**fitted, FULL_CURRENT: _full_current(hours, machine)}
+    left_on = _is_command_left_on(hours)
+    return {**fitted, FULL_CURRENT: _full_current(hours, machine), _COMMAND_LEFT_ON: left_on}
+
+
+def _is_command_left_on(hours: pd.DataFrame) -> bool:
+    # Many speed points hold their last value while the fan is off: that is no command to run, and a fan
+    # stopped under it has not failed.
+    idle = hours["late_is_told"].to_numpy(dtype=bool) & (hours["running"].to_numpy(dtype=np.float64) == 0.0)
+    return bool(idle.mean() > _USUAL_IDLE_SHARE)
 
 
 def _full_current(hours: pd.DataFrame, machine: Machine) -> float | None:
