@@ -213,7 +213,7 @@ def _solve(problem: Healthy, guess: Floats, trend: float, noise: Noise) -> tuple
         return np.concatenate([data, believed, values[:, -1:]], axis=1)
 
     def miss(values: Floats) -> Floats:
-        return miss_of(values[None])[0]
+        return np.asarray(miss_of(values[None])[0])
 
     def jacobian(values: Floats) -> Floats:
         steps = _STEP * np.eye(len(values))

@@ -1,0 +1,162 @@
+"""The daily step: a linear case against statsmodels, fans alone and in a batch, service, one-sided causes."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from statsmodels.tsa.statespace.kalman_filter import KalmanFilter
+
+from analytics.curves import HealthyCurves
+from analytics.explanations import IS_ACTIVE
+from analytics.machine import Machine
+from analytics.mixtures import held_weights
+from analytics.model import CAUSES, Operating, Parameter
+from analytics.service_effects import after_service
+from analytics.state import (
+    CARRIED,
+    WIDTH,
+    DayReading,
+    DayZeros,
+    State,
+    Watch,
+    _learn,
+    predict,
+    select,
+    stack_states,
+    stack_watches,
+    start,
+    update,
+    watch,
+)
+from analytics.vocabulary import Drive, Work
+from tests.analytics.planted import MACHINE, planted_curves, planted_day
+
+NOTHING = DayZeros(np.array([np.nan]), np.array([np.nan]))
+SLIP = CAUSES.index(Parameter.SLIP)
+
+
+def _run(days: list[Operating], curves: HealthyCurves, machine: Machine) -> tuple[State, Watch]:
+    state, constants = start(curves, machine), watch(curves, machine)
+    for hours in days:
+        state = predict(state, constants, np.array([1.0]))
+        state, _ = update(state, constants, hours, NOTHING)
+    return state, constants
+
+
+def _mean(state: State, constants: Watch, cause: Parameter) -> float:
+    weight = held_weights(state, constants.beliefs)
+    return float((weight * state.mean[..., CAUSES.index(cause)]).sum())
+
+
+def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None:
+    rng = np.random.default_rng(5)
+    curves = planted_curves()
+    state = start(curves, MACHINE)
+    # The curves are taken as known: with errors the step is no Kalman filter, as it does not learn them.
+    covariance = state.covariance.copy()
+    first_curve = CARRIED.index(Parameter.PRESSURE_LEVEL)
+    covariance[..., first_curve:, :] = 0.0
+    covariance[..., :, first_curve:] = 0.0
+    for i in range(first_curve, WIDTH):
+        covariance[..., i, i] = 1e-14
+    state = replace(state, covariance=covariance)
+    design = rng.normal(size=(6, WIDTH))
+    design[:, first_curve:] = 0.0
+    noise = np.diag(rng.uniform(0.5, 2.0, 6)) * 1e-3
+    seen = 0.01 * rng.normal(size=6)
+    at = state.mean[:, 0]
+    reading = DayReading(
+        at,
+        (design.T @ np.linalg.solve(noise, design))[None],
+        (design.T @ np.linalg.solve(noise, seen))[None],
+        np.zeros((1, 2, WIDTH)),
+        *(np.ones((1, 1)) for _ in range(3)),
+    )
+    after = _learn(state, watch(curves, MACHINE), reading)
+    oracle = KalmanFilter(k_endog=6, k_states=WIDTH)
+    oracle.bind(np.asfortranarray(seen[:, None]))
+    oracle["design"], oracle["obs_cov"] = design, noise
+    oracle["transition"], oracle["selection"] = np.eye(WIDTH), np.eye(WIDTH)
+    oracle.initialize_known(np.zeros(WIDTH), covariance[0, 0])
+    result = oracle.filter()
+    moved = after.mean[0, 0] - state.mean[0, 0]
+    assert moved[:first_curve] == pytest.approx(result.filtered_state[:first_curve, 0], abs=2e-7)
+    found = np.diag(after.covariance[0, 0])[:first_curve]
+    assert found == pytest.approx(np.diag(result.filtered_state_cov[..., 0])[:first_curve], rel=1e-4)
+
+
+def test_a_fan_alone_has_the_same_bits_as_in_a_batch() -> None:
+    curves = [planted_curves(level) for level in (0.0, 0.05, -0.03)]
+    constants = [watch(c, MACHINE) for c in curves]
+    days = [planted_day(c, seed=i, slip=0.02 * i) for i, c in enumerate(curves)]
+    hours = Operating(*(np.concatenate([getattr(one, name) for one in days]) for name in Operating.__slots__))
+    together = predict(
+        stack_states([start(c, MACHINE) for c in curves]), stack_watches(constants), np.ones(3)
+    )
+    zeros = DayZeros(np.full(3, np.nan), np.full(3, np.nan))
+    together, _ = update(together, stack_watches(constants), hours, zeros)
+    for i, one in enumerate(curves):
+        alone = predict(start(one, MACHINE), constants[i], np.array([1.0]))
+        alone, _ = update(alone, constants[i], days[i], NOTHING)
+        part = select(together, np.arange(3) == i)
+        for name in State.__slots__:
+            assert np.array_equal(getattr(part, name), getattr(alone, name)), name
+
+
+def test_planted_slip_is_found_and_called_a_belt() -> None:
+    curves = planted_curves()
+    state, constants = _run([planted_day(curves, seed=i, slip=0.05) for i in range(20)], curves, MACHINE)
+    assert _mean(state, constants, Parameter.SLIP) == pytest.approx(0.05, abs=0.006)
+    weight = held_weights(state, constants.beliefs)[0]
+    assert weight[IS_ACTIVE[:, SLIP]].sum() > 0.95
+
+
+def test_a_healthy_fan_stays_healthy() -> None:
+    curves = planted_curves()
+    state, constants = _run([planted_day(curves, seed=i) for i in range(40)], curves, MACHINE)
+    assert abs(_mean(state, constants, Parameter.SLIP)) < 0.002
+    assert held_weights(state, constants.beliefs)[0, 0] > 0.8
+
+
+def test_planted_drag_is_no_slip() -> None:
+    curves = planted_curves()
+    state, constants = _run([planted_day(curves, seed=i, drag=0.06) for i in range(20)], curves, MACHINE)
+    assert _mean(state, constants, Parameter.DRAG) == pytest.approx(0.06, abs=0.012)
+    assert abs(_mean(state, constants, Parameter.SLIP)) < 0.003
+
+
+def test_a_drive_that_cannot_slip_has_none() -> None:
+    direct = replace(MACHINE, drive=Drive.DIRECT)
+    curves = planted_curves()
+    state, constants = _run([planted_day(curves, seed=i, slip=0.05) for i in range(5)], curves, direct)
+    assert abs(_mean(state, constants, Parameter.SLIP)) < 1e-4
+
+
+def test_after_retensioning_slip_starts_near_nothing_and_stays_away() -> None:
+    curves = planted_curves()
+    state, constants = _run([planted_day(curves, seed=i, slip=0.05) for i in range(15)], curves, MACHINE)
+    state = after_service(state, constants, Work.RETENSIONED)
+    for i in range(6):
+        state = predict(state, constants, np.array([1.0]))
+        state, _ = update(state, constants, planted_day(curves, seed=100 + i), NOTHING)
+    assert abs(_mean(state, constants, Parameter.SLIP)) < 0.003
+
+
+def test_slip_that_comes_back_after_retensioning_is_seen() -> None:
+    curves = planted_curves()
+    state, constants = _run([planted_day(curves, seed=i, slip=0.05) for i in range(15)], curves, MACHINE)
+    state = after_service(state, constants, Work.RETENSIONED)
+    for i in range(6):
+        state = predict(state, constants, np.array([1.0]))
+        state, _ = update(state, constants, planted_day(curves, seed=100 + i, slip=0.05), NOTHING)
+    assert _mean(state, constants, Parameter.SLIP) == pytest.approx(0.05, abs=0.01)
+
+
+def test_a_day_without_hours_changes_nothing_but_what_time_does() -> None:
+    curves = planted_curves()
+    state, constants = _run([planted_day(curves, seed=1)], curves, MACHINE)
+    hours = planted_day(curves, seed=2)
+    empty = replace(hours, is_used=np.zeros_like(hours.is_used))
+    after, _ = update(state, constants, empty, NOTHING)
+    assert after.mean == pytest.approx(state.mean, abs=1e-12)
+    assert after.covariance == pytest.approx(state.covariance, abs=1e-12)
