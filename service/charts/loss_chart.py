@@ -81,7 +81,8 @@ def _limits(limits: Limits, drawn: Sequence[dict[str, Any]]) -> Layers:
 
 
 def _now(drawn: Sequence[dict[str, Any]]) -> Layers:
-    last = [{**one, "word": f"{one['rise']:.1f}"} for one in drawn[-1:]]
+    # Adding nothing turns a negative nothing into plain nothing.
+    last = [{**one, "word": f"{round(one['rise'], 1) + 0.0:.1f}"} for one in drawn[-1:]]
     spot = table(last).mark_point(color=INK, filled=True, size=28, opacity=1.0)
     number = words(last, "rise", align="left", dx=6, fontWeight="bold")
     return [spot.encode(x=day(), y=alt.Y("rise:Q")), *number]

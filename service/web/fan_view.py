@@ -7,7 +7,9 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
+from analytics.vocabulary import AlertKind
 from config.epoch import FanEpoch
+from service.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, fleet
 from service.store.ledger_tables import curves, daily, episodes
 from service.web.causes import Share, cause_words, ranked
@@ -54,6 +56,8 @@ class FanPage:
     opened: tuple[Any, ...]
     closed: tuple[Any, ...]
     services: tuple[ServiceDone, ...]
+    check: CheckFigure | NoCheckFigure | None
+    is_lost: bool
     quality: Quality
     schedule: tuple[tuple[str, tuple[Fact, ...]], ...]
 
@@ -89,7 +93,12 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         recent=tuple((row, cause_words(row)) for row in reversed(rows[-RECENT_DAYS:])),
         opened=tuple(alert for alert in alerts if alert.closed_on is None),
         closed=tuple(alert for alert in alerts if alert.closed_on is not None),
-        services=tuple(service_done(entry, days, epoch.limits) for entry in entries),
+        services=tuple(
+            service_done(entry, days, epoch.limits, can_slip=epoch.machine.drive.can_slip)
+            for entry in entries
+        ),
+        check=check_figure(site, desk.store, name, rows[-1]["date"]) if rows else None,
+        is_lost=any(alert.kind is AlertKind.DRIVE_LOST for alert in standing.alerts),
         quality=_quality(rows, learned),
         schedule=schedule(epoch, site.site.units),
     )
@@ -97,7 +106,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
 
 def _judged(rows: Sequence[Mapping[str, Any]]) -> list[JudgedDay]:
     return [
-        JudgedDay(row["date"], row["slip_ref_pct"], row["drag_ref_pct"] or 0.0)
+        JudgedDay(row["date"], row["slip_ref_pct"], row["drag_ref_pct"] or 0.0, row["is_healthy_period"])
         for row in rows
         if row["slip_pct"] is not None and row["slip_ref_pct"] is not None
     ]

@@ -26,6 +26,7 @@ from service.web.marks import MARKS, slug
 from service.web.service_done import JudgedDay, ServiceDone, service_done
 
 _LONGEST_SEARCH: Final = 200
+_RECENT: Final = ("fan", "date", "slip_ref_pct", "drag_ref_pct", "is_healthy_period")
 _NO_BELT: Final = {Drive.DIRECT: "direct drive", Drive.SYNCHRONOUS_BELT: "toothed belt"}
 
 
@@ -72,6 +73,7 @@ class FleetRow:
     epoch: FanEpoch
     mark: str
     is_first_of_standing: bool
+    is_lost: bool
     slip: Measure | None
     no_belt: str
     drag: Measure | None
@@ -106,13 +108,13 @@ def _recent(desk: Desk, last: dt.date | None) -> tuple[dict[str, list[JudgedDay]
         if last is None:
             return found, told
         query = (
-            sa.select(daily.c.fan, daily.c.date, daily.c.slip_ref_pct, daily.c.drag_ref_pct)
+            sa.select(*(daily.c[name] for name in _RECENT))
             .where(daily.c.date > last - dt.timedelta(days=LINE_DAYS), daily.c.slip_pct.is_not(None))
             .order_by(daily.c.fan, daily.c.date)
         )
-        for fan, date, slip, drag in connection.execute(query):
+        for fan, date, slip, drag, is_healthy in connection.execute(query):
             if slip is not None:
-                found.setdefault(fan, []).append(JudgedDay(date, slip, drag or 0.0))
+                found.setdefault(fan, []).append(JudgedDay(date, slip, drag or 0.0, is_healthy))
     return found, told
 
 
@@ -133,6 +135,7 @@ def _row(
         epoch=epoch,
         mark=MARKS[fan.standing],
         is_first_of_standing=is_first,
+        is_lost=any(alert.kind is AlertKind.DRIVE_LOST for alert in fan.alerts),
         slip=slip_measure(fan.row, epoch) if can_slip else None,
         no_belt=_NO_BELT.get(epoch.machine.drive, ""),
         drag=drag_measure(fan.row, epoch),
@@ -193,10 +196,13 @@ def _last_service(
     entries = [entry for entry in site.service if entry.fan == fan]
     if not entries:
         return None
-    done = [service_done(entry, days, epoch.limits) for entry in sorted(entries, key=lambda e: e.date)[-2:]]
+    done = [
+        service_done(entry, days, epoch.limits, can_slip=epoch.machine.drive.can_slip)
+        for entry in sorted(entries, key=lambda e: e.date)[-2:]
+    ]
     # An inspection after a repair does not hide whether the repair worked.
-    judged = [one for one in done if one.words]
-    return judged[-1] if judged and done[-1].words == "" else done[-1]
+    judged = [one for one in done if one.verdict]
+    return judged[-1] if judged else done[-1]
 
 
 def unseen(fan: FanStanding, reason: str) -> str:

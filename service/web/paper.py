@@ -52,6 +52,11 @@ def sureness(share: float | None) -> str:
     return f"{100.0 * share:.0f} % sure"
 
 
+def share_pct(share: float) -> str:
+    """Write a share of the probability in per cent, never as certain."""
+    return "> 99" if share > 0.99 else f"{100.0 * share:.0f}"
+
+
 def fan_url(fan: str) -> str:
     """Return the address of a fan's page; slashes in its name are part of the name."""
     return f"/fans/{quote(fan, safe='')}"
@@ -66,6 +71,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters.update(
+        share_pct=share_pct,
         one_decimal=one_decimal,
         two_decimals=two_decimals,
         whole=whole,

@@ -29,7 +29,7 @@ def verdict(fan: FanStanding, epoch: FanEpoch, unseen: str) -> Verdict:
 def _sentence(fan: FanStanding, epoch: FanEpoch, unseen: str) -> str:
     urgent = [a for a in fan.alerts if a.kind is AlertKind.DRIVE_LOST or _is_grave_notice(a)]
     if urgent:
-        return f"{urgent[0].message} Since {plain_date(urgent[0].opened_on)}."
+        return f"Since {plain_date(urgent[0].opened_on)}: {urgent[0].message}"
     for kind, measured in ((AlertKind.BELT_SLIP, _slip), (AlertKind.DRIVE_LOSS, _drag)):
         for alert in fan.alerts:
             if alert.kind is kind:
@@ -69,12 +69,14 @@ def _evidence(fan: FanStanding, epoch: FanEpoch, unseen: str) -> list[str]:
     judged = fan.judged
     if judged is None:
         return []
+    if Cause(judged["cause"]) is Cause.DRIVE_LOST:
+        return [f"{_capital(judged['note'])} on {plain_date(judged['date'])}."]
     told = [
         f"Last judged on {plain_date(judged['date'])} from {judged['hours_used']} steady hours "
         f"of {one_decimal(judged['hours'])} running."
     ]
     found = ranked(judged["shares"])
-    if found and Cause(judged["cause"]) not in (Cause.NONE, Cause.DRIVE_LOST):
+    if found and Cause(judged["cause"]) is not Cause.NONE:
         told.append(_most_likely(found))
     if judged["excess_kw"] is not None:
         told.append(
@@ -104,7 +106,7 @@ def _to_do(fan: FanStanding) -> str:
     if fan.standing is Standing.TIGHT or fan.judged is None:
         return ""
     if any(alert.kind is AlertKind.DRIVE_LOST for alert in fan.alerts):
-        return "Go and look: belt or coupling gone, or the wheel loose on its shaft."
+        return "Belt, coupling, sheaves and their keys, the set screws of the wheel."
     cause = Cause(fan.judged["cause"])
     if cause in (Cause.NONE, Cause.NOT_JUDGED) and fan.alerts:
         cause = fan.alerts[0].cause
