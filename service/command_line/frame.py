@@ -10,6 +10,7 @@ from typer.core import TyperGroup
 from service.command_line.assess import assess
 from service.command_line.check import check
 from service.command_line.demo import demo
+from service.command_line.digest import digest
 from service.command_line.export import export
 from service.command_line.log import log
 from service.command_line.new_site import new_site
@@ -80,6 +81,7 @@ app.command("export")(export)
 app.command("assess")(assess)
 app.command("why")(why)
 app.command("log")(log)
+app.command("digest")(digest)
 app.command("serve")(serve)
 
 

@@ -1,0 +1,36 @@
+"""What a fan's drive cost in a week, and what that figure rests on."""
+
+from typing import Final
+
+from analytics.vocabulary import Cause
+from service.mail.known import Known
+from service.store.fleet import FanStanding
+
+_LEAST: Final = 0.5
+
+
+def week_cost(known: Known, fan: FanStanding) -> str:
+    """Say what the excess power of a week cost: power above the healthy drive's, hours run, the site's price.
+
+    A day that was not judged takes the latest judged day's excess; a lost drive moves no air and has none.
+    """
+    rows = known.this_week(fan.fan)
+    if fan.row is not None and fan.row["cause"] == Cause.DRIVE_LOST.value:
+        return "Little on the meter: a motor without its load draws little. The air is what is missing."
+    excess_kw = None if fan.judged is None else fan.judged["excess_kw"]
+    if excess_kw is None or not rows:
+        return "Not known: no judged day or no running hours this week."
+    hours = energy = 0.0
+    for row in rows:
+        hours += row["hours"]
+        energy += row["hours"] * (excess_kw if row["excess_kw"] is None else row["excess_kw"])
+    site = known.site.site
+    price = f"{site.energy_price_per_kwh:g} {site.currency}/kWh"
+    cost = energy * site.energy_price_per_kwh
+    if cost < _LEAST:
+        return f"Less than one {site.currency} this week, at {price} over {hours:.0f} h run."
+    return (
+        f"About {cost:,.0f} {site.currency} this week: {energy / hours:.2f} kW at the motor shaft above the "
+        f"healthy drive at the same airflow and pressure, over {hours:.0f} h run, at {price}. The losses of "
+        "motor and frequency drive come on top."
+    )

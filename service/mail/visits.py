@@ -1,0 +1,206 @@
+"""What the mail says of a fan that wants a visit."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from analytics.ledger import NAMED_CAUSES
+from analytics.vocabulary import AlertKind, Cause, Criticality
+from config.epoch import FanEpoch
+from service.check_figure import CheckFigure, NoCheckFigure, check_figure
+from service.mail.cost import week_cost
+from service.mail.known import Known
+from service.mail.picture import Picture, picture
+from service.mail.rechecks import verdict_since
+from service.mail.writing import Row, capital, change, interval, one_line, plain_date, sureness
+from service.store.fleet import FanStanding, Standing
+from service.words import CAUSE_WORDS, LOOK_AT
+
+_WORTH_SAYING: Final = 0.05
+_TELLING_SHARE: Final = 0.005
+_LOST: Final = "see whether belt or coupling is gone, or the wheel loose on its shaft"
+_STOPPED: Final = "see whether it tripped, is locked out or lost its belt"
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One thing said of a fan, under its label."""
+
+    label: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A fan that wants a visit: how soon, why, and every fact somebody needs who goes there."""
+
+    fan: str
+    standing: Standing
+    why: str
+    facts: tuple[Fact, ...]
+    picture: Picture | None
+
+
+def visit(known: Known, fan: FanStanding, *, is_drawn: bool) -> Visit:
+    """Return what is said of a fan that wants a visit."""
+    epoch = known.epoch(fan.fan)
+    cause = _cause(fan)
+    facts = [
+        *_place(epoch),
+        Fact("Since", _since(fan)),
+        Fact("Slip now", _slip(known, fan, epoch)),
+        *_losses(fan, epoch),
+        *_last_work(known, fan),
+        Fact("It costs", week_cost(known, fan)),
+        Fact("Likely", _likely(fan, cause)),
+        Fact("Check", f"{capital(_to_check(fan, cause))}."),
+        Fact(
+            "Check figure", figure_words(check_figure(known.site, known.store, fan.fan, known.last_day), fan)
+        ),
+        Fact("Tell first", tell_first(epoch)),
+    ]
+    drawn = picture(known, fan, epoch) if is_drawn else None
+    return Visit(one_line(fan.fan), fan.standing, _why(fan, cause), tuple(facts), drawn)
+
+
+def _cause(fan: FanStanding) -> Cause:
+    """Return the cause of the latest judged day, or, where that names none, of the alert."""
+    cause = Cause((fan.judged or {}).get("cause", Cause.NOT_JUDGED))
+    return fan.alerts[0].cause if cause in (Cause.NONE, Cause.NOT_JUDGED) and fan.alerts else cause
+
+
+def _why(fan: FanStanding, cause: Cause) -> str:
+    lost = [alert for alert in fan.alerts if alert.kind is AlertKind.DRIVE_LOST]
+    if lost:
+        return CAUSE_WORDS[Cause.DRIVE_LOST]
+    stopped = [alert for alert in fan.alerts if alert.topic == "stopped though commanded"]
+    return "it stands still though told to run" if stopped else CAUSE_WORDS[cause]
+
+
+def _place(epoch: FanEpoch) -> list[Fact]:
+    place = ", ".join(part for part in (epoch.building, epoch.location) if part)
+    told = (
+        ("Where", place or "not in fans.csv (building, location)"),
+        ("Way there", epoch.access or "not in fans.csv (access)"),
+        ("Serves", epoch.serves or "not in fans.csv (serves)"),
+    )
+    return [Fact(label, f"{one_line(text)}.") for label, text in told]
+
+
+def _since(fan: FanStanding) -> str:
+    told = [f"{plain_date(alert.opened_on)}: {alert.topic} ({alert.level.value})" for alert in fan.alerts]
+    return f"{'; '.join(told)}."
+
+
+def _slip(known: Known, fan: FanStanding, epoch: FanEpoch) -> str:
+    row = fan.row
+    if not epoch.machine.drive.can_slip:
+        return "This drive carries its torque without friction: it cannot slip by belt."
+    if row is None or row["slip_ref_pct"] is None:
+        return "Not known: no judged day yet."
+    if row["cause"] == Cause.DRIVE_LOST.value:
+        return "The motor no longer turns the wheel: 100 %."
+    moved = change(row["slip_ref_pct"], known.last_week_ref(fan.fan, "slip_ref_pct"))
+    limits = f"limits {epoch.limits.slip_watch_pct:g} (watch) and {epoch.limits.slip_act_pct:g} (act)"
+    judged = fan.judged
+    is_old = judged is not None and judged["date"] < known.week.first
+    carried = f" Carried from {plain_date(judged['date'])}: no judged day since." if is_old and judged else ""
+    return f"{interval(row, 'slip_ref')} at the reference torque, {moved}; {limits}.{carried}"
+
+
+def _losses(fan: FanStanding, epoch: FanEpoch) -> list[Fact]:
+    row = fan.judged
+    if row is None or row["cause"] == Cause.DRIVE_LOST.value:
+        return [Fact("Drive loss", "All of it: no power reaches the wheel.")] if row is not None else []
+    against = f"{row['drive_loss_change_pct']:+.1f} points against the healthy drive in the same hours"
+    limits = epoch.limits
+    rise = f"{limits.drive_loss_rise_watch_pct:g} (watch) and {limits.drive_loss_rise_act_pct:g} (act)"
+    text = (
+        f"{interval(row, 'drive_loss')} of the motor's shaft power did not reach the wheel on "
+        f"{plain_date(row['date'])}, {against}. What of its rise is not slip: {interval(row, 'drag_ref')} at "
+        f"the reference torque; limits {rise}."
+    )
+    return [Fact("Drive loss", text)]
+
+
+def _last_work(known: Known, fan: FanStanding) -> list[Fact]:
+    """Return the latest work done since the fan's oldest alert opened, and whether the data agree with it."""
+    done = verdict_since(known, fan.fan, fan.since or known.last_day)
+    return [] if done is None else [Fact("Work done", done.text)]
+
+
+def _likely(fan: FanStanding, cause: Cause) -> str:
+    row = fan.judged
+    if row is None or cause in (Cause.DRIVE_LOST, Cause.NOT_JUDGED):
+        return f"{capital(_why(fan, cause))}; decided on the raw readings, not on the healthy curves."
+    if Cause(row["cause"]) is not cause:
+        opened = plain_date(fan.alerts[0].opened_on)
+        return f"{capital(CAUSE_WORDS[cause])}, as it showed on {opened}; it is less plain now."
+    others = _others(row, cause)
+    said = capital(CAUSE_WORDS[cause])
+    if cause is not Cause.UNCLEAR:
+        said = f"{said}: {sureness(row['cause_share'])}"
+    if not others:
+        return f"{said}; every other cause is far less likely."
+    return f"{said}. What would look much the same here: {' or '.join(others[:2])}; both shafts' rpm decide."
+
+
+def _others(row: Row, cause: Cause) -> list[str]:
+    shares = row["shares"] or []
+    pairs = zip(NAMED_CAUSES, shares, strict=False)
+    kept = [(name, share) for name, share in pairs if share >= _WORTH_SAYING and name is not cause]
+    kept.sort(key=lambda pair: -pair[1])
+    return [f"{CAUSE_WORDS[name]} ({100.0 * share:.0f} %)" for name, share in kept]
+
+
+def _to_check(fan: FanStanding, cause: Cause) -> str:
+    if any(alert.kind is AlertKind.DRIVE_LOST for alert in fan.alerts):
+        return _LOST
+    if any(alert.topic == "stopped though commanded" for alert in fan.alerts):
+        return _STOPPED
+    return LOOK_AT.get(cause, LOOK_AT[Cause.UNCLEAR])
+
+
+def figure_words(figure: CheckFigure | NoCheckFigure, fan: FanStanding) -> str:
+    """Write the check figure: what to read at the wheel, one minute with a tachometer, guard on."""
+    if isinstance(figure, NoCheckFigure):
+        return f"None: {figure.missing} is missing."
+    percent, hz = 100.0 * figure.command_fraction, figure.command_fraction * figure.base_hz
+    at = f"At {percent:.0f} % command ({hz:.1f} Hz) the motor turns near {figure.motor_rpm:,.0f} rpm"
+    rests = f"Rests on {figure.ratio.rests_on}."
+    if any(alert.kind is AlertKind.DRIVE_LOST for alert in fan.alerts):
+        said = (
+            f"{at}; a tight drive would turn the wheel at {figure.tight_rpm:,.0f} rpm, a lost one not at all."
+        )
+        return f"{said} {rests}"
+    if not figure.can_slip:
+        said = (
+            f"{at} and must turn the wheel at {figure.tight_rpm:,.0f} rpm; less is a loose wheel, key or hub."
+        )
+        return f"{said} One minute with a tachometer, guard on. {rests}"
+    if figure.tight_rpm - figure.inferred_rpm < _TELLING_SHARE * figure.tight_rpm:
+        return (
+            f"{at} and the wheel at {figure.tight_rpm:,.0f} rpm if the belt is tight, which it seems to be: "
+            f"a wheel clearly slower ({figure.lowest_rpm:,.0f} or less) would say that it is the belt after "
+            f"all. One minute with a tachometer on both shafts, guard on. {rests}"
+        )
+    span = f"{figure.lowest_rpm:,.0f} to {figure.highest_rpm:,.0f}"
+    return (
+        f"{at}; a tight drive turns the wheel at {figure.tight_rpm:,.0f} rpm, at the inferred slip it turns "
+        f"at {figure.inferred_rpm:,.0f} ({span}). One minute with a tachometer on both shafts, guard on. At "
+        f"another command divide wheel by motor: {figure.tight_ratio:.3f} is tight, "
+        f"{figure.inferred_ratio:.3f} as inferred there, {figure.reference_ratio:.3f} as inferred at the "
+        f"reference torque: the harder it works, the more it shows. {rests}"
+    )
+
+
+def tell_first(epoch: FanEpoch) -> str:
+    """Say who must be told before a fan is stopped."""
+    serves = one_line(epoch.serves) if epoch.serves else "what it serves"
+    if epoch.criticality is Criticality.LIFE_SAFETY:
+        return (
+            f"Life safety. It keeps running until whoever answers for safety where it serves ({serves}) has "
+            "agreed and the work there has stopped."
+        )
+    if epoch.criticality is Criticality.CRITICAL:
+        return f"Critical. Agree the time with the people who depend on it ({serves}) before it stops."
+    return f"The building's operator; nothing critical is declared for it ({serves})."

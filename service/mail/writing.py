@@ -1,0 +1,47 @@
+"""How numbers, dates and declared names are written in a mail."""
+
+import datetime as dt
+import unicodedata
+from collections.abc import Mapping
+from typing import Any
+
+Row = Mapping[str, Any]
+
+
+def one_line(text: str) -> str:
+    """Return declared text as one plain line: no line break, no control or direction sign survives."""
+    plain = (" " if unicodedata.category(sign)[0] in "CZ" else sign for sign in text)
+    return " ".join("".join(plain).split())
+
+
+def plain_date(date: dt.date) -> str:
+    """Write a date as 9 Jun 2025."""
+    return f"{date.day} {date:%b %Y}"
+
+
+def interval(row: Row, name: str) -> str:
+    """Write a quantity of the ledger with its central 95 %."""
+    centre, low, high = (row[f"{name}{end}_pct"] for end in ("", "_low", "_high"))
+    return f"{centre:.1f} % (95 %: {low:.1f} to {high:.1f})"
+
+
+def change(now: float, before: float | None) -> str:
+    """Write how a value moved since last week."""
+    if before is None:
+        return "no value last week to hold it against"
+    moved = now - before
+    if abs(moved) < 0.05:
+        return "unchanged since last week"
+    return f"{'up' if moved > 0 else 'down'} {abs(moved):.1f} points since last week"
+
+
+def sureness(share: float | None) -> str:
+    """Write a probability in words that do not claim the last per cent."""
+    if share is None:
+        return "not weighed"
+    return "over 99 % sure" if share > 0.99 else f"{100.0 * share:.0f} % sure"
+
+
+def capital(text: str) -> str:
+    """Return text with a capital first letter."""
+    return f"{text[:1].upper()}{text[1:]}"
