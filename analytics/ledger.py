@@ -7,7 +7,7 @@ import numpy as np
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT
 from analytics.mixtures import bounds, held_weights
-from analytics.model import CAUSES, EXPONENT_RANGE, Operating, Parameter
+from analytics.model import CAUSES, EXPONENT_RANGE, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.state import CARRIED, DayReading, State, Watch
 from analytics.transmission import drive_loss_band, healthy_drive_loss
@@ -156,7 +156,7 @@ def ledger_rows(
         *total,
         *loss_change,
         _excess_kw(weight * (slip * slip_factor), weight * drag, power, speed, hours=hours, facts=facts),
-        cause_shares(state, weight, reading),
+        _as_amps_tell(cause_shares(state, weight, reading), constants.plant.load_kind),
     )
 
 
@@ -209,6 +209,15 @@ def cause_shares(state: State, weight: Floats, reading: DayReading) -> Floats:
     named = np.where(is_material, _NAMED_INDEX[strongest], 0)
     chosen = named[..., None] == np.arange(len(NAMED_CAUSES))
     return np.asarray((weight[..., None] * chosen).sum(axis=1))
+
+
+def _as_amps_tell(shares: Floats, load_kind: Floats) -> Floats:
+    # With amps alone a wrong current reading has the shape of drag: neither is named without the other.
+    told = shares.copy()
+    both = [NAMED_CAUSES.index(Cause.DRAG), NAMED_CAUSES.index(Cause.CURRENT_SENSOR)]
+    is_amps = load_kind == LoadKind.CURRENT
+    told[:, both] = np.where(is_amps[:, None], shares[:, both].mean(axis=1, keepdims=True), shares[:, both])
+    return told
 
 
 def verdict(shares: Floats) -> tuple[Cause, float, tuple[Cause, ...]]:

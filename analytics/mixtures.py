@@ -8,6 +8,8 @@ from analytics.explanations import IS_ACTIVE, Beliefs
 from analytics.model import CAUSES, Parameter
 from analytics.state import State
 
+_HALVINGS = 34
+
 
 def held_weights(state: State, believed: Beliefs) -> Floats:
     """Return the explanations' probabilities, given that one-sided causes are not below zero.
@@ -33,13 +35,13 @@ def bounds(weight: Floats, mean: Floats, deviation: Floats, share: float = 0.95)
     """Return the central interval of a mixture of normals.
 
     Parameters: arrays (fans, parts); `share` of the probability inside. Returns: low and high (fans,).
-    Bisection to the last bits of the widest part's sixteen deviations.
+    Bisection to a billionth of the widest span.
     """
     spread = np.maximum(deviation, 1e-12)
     found = []
     for target in (0.5 * (1.0 - share), 0.5 * (1.0 + share)):
         low, high = (mean - 8.0 * spread).min(axis=1), (mean + 8.0 * spread).max(axis=1)
-        for _ in range(50):
+        for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
             below = (weight * ndtr((middle[:, None] - mean) / spread)).sum(axis=1)
             is_short = below < target

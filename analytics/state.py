@@ -305,8 +305,12 @@ def _learn(state: State, constants: Watch, reading: DayReading) -> State:
     said = _sayings(state, reading)
     away = state.mean - reading.at[:, None]
     missed = said.values[:, None] - away @ said.slopes
-    state, penalty = _jumped(state, constants, said.slopes, missed)
     shown, inverse, log_det = _shown(state.covariance, said.slopes)
+    is_jump = _jumps(constants, said.slopes, missed, inverse)
+    if is_jump.any():
+        state = opened(state, np.where(is_jump, constants.beliefs.fault[:, None], 0.0))
+        shown, inverse, log_det = _shown(state.covariance, said.slopes)
+    penalty = _JUMP_PENALTY * is_jump.any(axis=-1)
     gain = shown @ inverse
     covariance = state.covariance - gain @ np.swapaxes(shown, 2, 3)
     covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
@@ -358,16 +362,14 @@ def _shown(covariance: Floats, slopes: Floats) -> tuple[Floats, Floats, Floats]:
     return shown, inverse, np.asarray(log_det, dtype=np.float64)
 
 
-def _jumped(state: State, constants: Watch, slopes: Floats, missed: Floats) -> tuple[State, Floats]:
+def _jumps(constants: Watch, slopes: Floats, missed: Floats, inverse: Floats) -> Bools:
     # Along one cause: how far the day lies from what is carried, and how sure the day is of it.
-    _, inverse, _ = _shown(state.covariance, slopes)
     along = slopes[:, None, :CAUSE_COUNT] @ inverse
     strength = np.maximum((along * slopes[:, None, :CAUSE_COUNT]).sum(axis=-1), 1e-9)
     felt = (along @ missed[..., None])[..., 0]
     is_free = constants.beliefs.daily[:, None] > (2.0 * PINNED_SD) ** 2
-    is_jump = IS_ACTIVE[None] & is_free & (np.square(felt) / strength > JUMP_DEVIATIONS**2)
-    added = np.where(is_jump, constants.beliefs.fault[:, None], 0.0)
-    return opened(state, added), _JUMP_PENALTY * is_jump.any(axis=-1)
+    is_far = np.square(felt) / strength > JUMP_DEVIATIONS**2
+    return np.asarray(IS_ACTIVE[None] & is_free & is_far, dtype=bool)
 
 
 def _middle(state: State) -> Floats:
