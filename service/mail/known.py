@@ -7,6 +7,7 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
+from analytics.vocabulary import Work
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
@@ -57,6 +58,12 @@ class Known:
     def is_judged_this_week(self, fan: str) -> bool:
         """Tell whether any day of the week was judged."""
         return any(row["slip_pct"] is not None for row in self.this_week(fan))
+
+    def telling(self, fan: str) -> list[Row]:
+        """Return the judged rows of the week, in order, none of them before the latest work on the fan."""
+        works = [entry.date for entry in self.served(fan) if entry.work is not Work.INSPECTED]
+        first = max([self.week.first, *works])
+        return [row for row in self.rows(fan) if row["date"] >= first and row["slip_pct"] is not None]
 
     def last_week_ref(self, fan: str, name: str) -> float | None:
         """Return a reference value as it stood when the week before ended."""

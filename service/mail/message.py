@@ -31,9 +31,10 @@ def as_message(digest: Digest, sender: str, recipients: tuple[str, ...], when: d
     message["Date"] = format_datetime(when)
     message["Message-ID"] = identity
     message["Auto-Submitted"] = "auto-generated"
-    local = identity.strip("<>").partition("@")
+    # Short: a long content id would be folded, and then match nothing.
+    mail = hashlib.sha256(identity.encode()).hexdigest()[:12]
     ids = tuple(
-        None if visit.picture is None else f"picture-{place}.{local[0]}@{local[2]}"
+        None if visit.picture is None else f"picture-{place}.{mail}@slipledger"
         for place, visit in enumerate(digest.visits, start=1)
     )
     message.set_content(text_of(digest))
@@ -49,7 +50,7 @@ def as_message(digest: Digest, sender: str, recipients: tuple[str, ...], when: d
 def message_id(site: str, recipients: tuple[str, ...], week: Week, sender: str) -> str:
     """Return the Message-ID of a site's mail to some recipients in a week."""
     told = "\n".join([site, *(parseaddr(one)[1].casefold() for one in recipients), str(week)])
-    digest = hashlib.sha256(told.encode()).hexdigest()[:32]
+    digest = hashlib.sha256(told.encode()).hexdigest()[:20]
     return f"<{str(week).lower()}.{digest}@{_domain(sender)}>"
 
 

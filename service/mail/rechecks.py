@@ -23,6 +23,8 @@ _SECOND_VERDICT: Final = dt.timedelta(days=14)
 _FOLLOWED: Final = dt.timedelta(days=35)
 _BEFORE: Final = dt.timedelta(days=21)
 _PART: Final = 0.25
+_UNKNOWN: Final = "nothing to hold it against"
+_NOTHING: Final = "nothing had to be put right"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +51,12 @@ def _is_told(known: Known, fan: FanStanding, entry: ServiceEntry) -> bool:
     """Tell whether work is of this week, or its verdict new, due again after a fortnight or still open."""
     if known.last_day - entry.date > _FOLLOWED:
         return False
-    is_due = known.week.first <= entry.date + _SECOND_VERDICT <= known.last_day
-    if entry.date >= known.week.first or is_due or (is_waiting(known, fan) and _is_of_drive(entry)):
+    if entry.date >= known.week.first or (is_waiting(known, fan) and _is_of_drive(entry)):
         return True
+    is_due = known.week.first <= entry.date + _SECOND_VERDICT <= known.last_day
     verdict, _ = _verdict(known, entry, known.last_day)
     before, _ = _verdict(known, entry, known.last_day - _WEEK)
-    return verdict != before
+    return verdict not in (_UNKNOWN, _NOTHING) and (is_due or verdict != before)
 
 
 def _entry(entry: ServiceEntry, verdict: tuple[str, str]) -> Entry:
@@ -119,10 +121,10 @@ def _measured(known: Known, entry: ServiceEntry, measure: _Measure, day: dt.date
     after = [value for date, value in counted if (date - entry.date).days > RUN_IN_DAYS]
     before = max(earlier, default=None)
     if before is None:
-        return "nothing to hold it against", "no judged day in the three weeks before it"
+        return _UNKNOWN, "no judged day in the three weeks before it"
     if before < measure.watch_pct:
         low = f"{measure.words} was {before:.1f} % before it, below the watch limit"
-        return "nothing had to be put right", low + (f", and is {after[-1]:.1f} % now" if after else "")
+        return _NOTHING, low + (f", and is {after[-1]:.1f} % now" if after else "")
     if len(after) < RECOVERY_DAYS:
         days = f"{len(after)} of {RECOVERY_DAYS} judged days after two of run-in"
         return "too early to say", f"{days}; {measure.words} was {before:.1f} % before it"
@@ -153,7 +155,7 @@ def _noticed(known: Known, entry: ServiceEntry, causes: set[Cause], day: dt.date
         and (row["closed_on"] is None or row["closed_on"] >= entry.date)
     ]
     if not mine:
-        return "nothing had to be put right", "the data had shown nothing of the kind before it"
+        return _NOTHING, "the data had shown nothing of the kind before it"
     return _closing(mine, day)
 
 

@@ -15,8 +15,11 @@ from service.mail.writing import Row, capital, change, interval, one_line, plain
 from service.store.fleet import FanStanding, Standing
 from service.words import CAUSE_WORDS, LOOK_AT
 
+_UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
+_ABOUT: Final = {AlertKind.BELT_SLIP: Cause.BELT_SLIP, AlertKind.DRIVE_LOSS: Cause.DRAG}
 _WORTH_SAYING: Final = 0.05
 _TELLING_SHARE: Final = 0.005
+_RAW: Final = ("drive lost", "stopped though commanded")
 _LOST: Final = "see whether belt or coupling is gone, or the wheel loose on its shaft"
 _STOPPED: Final = "see whether it tripped, is locked out or lost its belt"
 
@@ -43,15 +46,16 @@ class Visit:
 def visit(known: Known, fan: FanStanding, *, is_drawn: bool) -> Visit:
     """Return what is said of a fan that wants a visit."""
     epoch = known.epoch(fan.fan)
-    cause = _cause(fan)
+    shown = _shown(known, fan)
+    cause = _cause(fan, shown)
     facts = [
         *_place(epoch),
         Fact("Since", _since(fan)),
         Fact("Slip now", _slip(known, fan, epoch)),
-        *_losses(fan, epoch),
+        *_losses(known, fan, epoch),
         *_last_work(known, fan),
         Fact("It costs", week_cost(known, fan)),
-        Fact("Likely", _likely(fan, cause)),
+        Fact("Likely", _likely(fan, cause, shown)),
         Fact("Check", f"{capital(_to_check(fan, cause))}."),
         Fact(
             "Check figure", figure_words(check_figure(known.site, known.store, fan.fan, known.last_day), fan)
@@ -62,10 +66,19 @@ def visit(known: Known, fan: FanStanding, *, is_drawn: bool) -> Visit:
     return Visit(one_line(fan.fan), fan.standing, _why(fan, cause), tuple(facts), drawn)
 
 
-def _cause(fan: FanStanding) -> Cause:
-    """Return the cause of the latest judged day, or, where that names none, of the alert."""
-    cause = Cause((fan.judged or {}).get("cause", Cause.NOT_JUDGED))
-    return fan.alerts[0].cause if cause in (Cause.NONE, Cause.NOT_JUDGED) and fan.alerts else cause
+def _shown(known: Known, fan: FanStanding) -> Row | None:
+    """Return the latest row of the week that names a cause: on a light day, a Saturday, little stands out."""
+    named = [row for row in known.telling(fan.fan) if Cause(row["cause"]) not in _UNNAMED]
+    return named[-1] if named else None
+
+
+def _cause(fan: FanStanding, shown: Row | None) -> Cause:
+    """Return the cause the week's days name, else what the alert is about."""
+    if shown is not None:
+        return Cause(shown["cause"])
+    named = [alert.cause for alert in fan.alerts if alert.cause not in _UNNAMED]
+    about = [_ABOUT[alert.kind] for alert in fan.alerts if alert.kind in _ABOUT]
+    return [*named, *about, Cause.UNCLEAR][0]
 
 
 def _why(fan: FanStanding, cause: Cause) -> str:
@@ -107,10 +120,14 @@ def _slip(known: Known, fan: FanStanding, epoch: FanEpoch) -> str:
     return f"{interval(row, 'slip_ref')} at the reference torque, {moved}; {limits}.{carried}"
 
 
-def _losses(fan: FanStanding, epoch: FanEpoch) -> list[Fact]:
-    row = fan.judged
-    if row is None or row["cause"] == Cause.DRIVE_LOST.value:
-        return [Fact("Drive loss", "All of it: no power reaches the wheel.")] if row is not None else []
+def _losses(known: Known, fan: FanStanding, epoch: FanEpoch) -> list[Fact]:
+    # The fullest day says most; a Saturday's loss is a light day's.
+    rows = known.telling(fan.fan)
+    row = max(rows, key=lambda one: (one["hours_used"], one["date"])) if rows else fan.judged
+    if row is None or fan.row is None:
+        return []
+    if fan.row["cause"] == Cause.DRIVE_LOST.value:
+        return [Fact("Drive loss", "All of it: no power reaches the wheel.")]
     against = f"{row['drive_loss_change_pct']:+.1f} points against the healthy drive in the same hours"
     limits = epoch.limits
     rise = f"{limits.drive_loss_rise_watch_pct:g} (watch) and {limits.drive_loss_rise_act_pct:g} (act)"
@@ -128,13 +145,13 @@ def _last_work(known: Known, fan: FanStanding) -> list[Fact]:
     return [] if done is None else [Fact("Work done", done.text)]
 
 
-def _likely(fan: FanStanding, cause: Cause) -> str:
-    row = fan.judged
-    if row is None or cause in (Cause.DRIVE_LOST, Cause.NOT_JUDGED):
+def _likely(fan: FanStanding, cause: Cause, row: Row | None) -> str:
+    if any(alert.topic in _RAW for alert in fan.alerts):
         return f"{capital(_why(fan, cause))}; decided on the raw readings, not on the healthy curves."
-    if Cause(row["cause"]) is not cause:
-        opened = plain_date(fan.alerts[0].opened_on)
-        return f"{capital(CAUSE_WORDS[cause])}, as it showed on {opened}; it is less plain now."
+    if row is None:
+        return (
+            f"{capital(CAUSE_WORDS[cause])}, by what was past its limit; no day of this week names a cause."
+        )
     others = _others(row, cause)
     said = capital(CAUSE_WORDS[cause])
     if cause is not Cause.UNCLEAR:
