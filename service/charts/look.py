@@ -56,7 +56,15 @@ def words(values: Sequence[Row], y: str, **mark: Any) -> Layers:
     return [rim, base.mark_text(**{"color": INK, **mark})]
 
 
-def visits(services: Sequence[ServiceEntry], first: dt.date, last: dt.date, top: float) -> Layers:
+def written(iso: str) -> str:
+    """Write a date as 9 Jun 2025."""
+    date = dt.date.fromisoformat(iso)
+    return f"{date.day} {date:%b %Y}"
+
+
+def visits(
+    services: Sequence[ServiceEntry], first: dt.date, last: dt.date, top: float, bottom: float = 0.0
+) -> Layers:
     """Return the marks of service entries: a dotted line through the chart and the work in words at its top.
 
     Neighbours take turns between two lines of words; late ones are written to the left of their date.
@@ -67,7 +75,7 @@ def visits(services: Sequence[ServiceEntry], first: dt.date, last: dt.date, top:
             "date": entry.date.isoformat(),
             "word": entry.work.value.replace("_", " "),
             "top": top,
-            "low": 0.0,
+            "low": bottom,
             "is_late": (entry.date - first).days > _LATE_SHARE * (last - first).days,
             "line": 13 * (place % 2),
         }

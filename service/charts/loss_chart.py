@@ -20,6 +20,7 @@ from service.charts.look import (
     value_axis,
     visits,
     words,
+    written,
 )
 
 _HEADROOM: Final = 1.25
@@ -96,6 +97,6 @@ def _described(drawn: Sequence[dict[str, Any]], limits: Limits) -> str:
         return f"Rise of drive loss beside slip: no judged day; {against}."
     first, last = drawn[0], drawn[-1]
     return (
-        f"Rise of drive loss beside slip from {first['date']} to {last['date']}: now {last['rise']:.1f} % of "
-        f"the reference torque; {against}."
+        f"Rise of drive loss beside slip from {written(first['date'])} to {written(last['date'])}: now "
+        f"{last['rise']:.1f} % of the reference torque; {against}."
     )

@@ -18,6 +18,7 @@ from service.charts.look import (
     value_axis,
     visits,
     words,
+    written,
 )
 
 _KEY: Final = "•  measured     —  expected of the healthy drive, same air"
@@ -36,11 +37,13 @@ def power_chart(
         for row in rows
         if row["motor_kw"] is not None and row["healthy_kw"] is not None
     ]
+    # Not from zero: what is to be seen is a tenth of it.
+    bottom = 0.7 * min((min(one["motor"], one["healthy"]) for one in values), default=0.0)
     top = 1.25 * max((max(one["motor"], one["healthy"]) for one in values), default=1.0)
-    scale = alt.Scale(domain=[0, top], nice=False)
+    scale = alt.Scale(domain=[bottom, top], nice=False, zero=False)
     y = alt.Y("healthy:Q", scale=scale, axis=value_axis("motor shaft power, kW"))
     base = table(values).encode(x=day())
-    key = [{"date": one["date"], "at": 0.0, "word": _KEY} for one in values[:1]]
+    key = [{"date": one["date"], "at": bottom, "word": _KEY} for one in values[:1]]
     layers: Layers = [
         base.mark_rule(color=ACCENT, strokeWidth=1.2).encode(y=y, y2=alt.Y2("motor:Q")),
         base.mark_tick(color=INK, thickness=1.2, width=5, orient="horizontal").encode(y=y),
@@ -48,7 +51,7 @@ def power_chart(
         *words(key, "at", align="left", baseline="bottom", dx=2, dy=-4, fontStyle="italic"),
     ]
     if values:
-        layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
+        layers += visits(services, rows[0]["date"], rows[-1]["date"], top, bottom)
     return framed(layered(layers), size, _described(values))
 
 
@@ -58,6 +61,6 @@ def _described(values: Sequence[dict[str, Any]]) -> str:
     last = values[-1]
     measured, expected = f"{last['motor']:.2f} kW measured", f"{last['healthy']:.2f} kW expected"
     return (
-        f"Motor shaft power by day from {values[0]['date']} to {last['date']}; on the last day {measured}, "
-        f"{expected} of the healthy drive for the same air."
+        f"Motor shaft power by day from {written(values[0]['date'])} to {written(last['date'])}; on the last "
+        f"day {measured}, {expected} of the healthy drive for the same air."
     )

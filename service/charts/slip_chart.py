@@ -21,10 +21,11 @@ from service.charts.look import (
     value_axis,
     visits,
     words,
+    written,
 )
 
 _GAP_DAYS: Final = 14
-_HEADROOM: Final = 1.25
+_HEADROOM: Final = 1.4
 
 
 def slip_chart(
@@ -139,8 +140,9 @@ def _described(known: Sequence[Row], limits: Limits, *, is_lost: bool) -> str:
     if not known:
         return f"Slip at the reference torque: no judged day; {against}.{end}"
     first, last = known[0], known[-1]
+    since, until = (written(row["date"].isoformat()) for row in (first, last))
     between = f"{last['slip_ref_low_pct']:.1f} to {last['slip_ref_high_pct']:.1f} %"
     return (
-        f"Slip at the reference torque from {first['date']} to {last['date']}: from "
+        f"Slip at the reference torque from {since} to {until}: from "
         f"{first['slip_ref_pct']:.1f} % to {last['slip_ref_pct']:.1f} % ({between}); {against}.{end}"
     )

@@ -1,6 +1,5 @@
 """The one small drawing of a fan in the mail."""
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import Final
 
@@ -9,7 +8,6 @@ from config.epoch import FanEpoch
 from service.mail.known import Known
 from service.mail.writing import one_line
 from service.store.fleet import FanStanding
-from service.store.power import daily_power
 
 _DAYS: Final = 120
 _SIZE: Final = (430, 120)
@@ -24,8 +22,8 @@ class Picture:
 
 
 def picture(known: Known, fan: FanStanding, epoch: FanEpoch) -> Picture | None:
-    """Draw a fan's slip against its limits; where the loss is not the belt's, its power."""
-    from service.charts import as_png, power_chart, slip_chart  # noqa: PLC0415 - takes time to load
+    """Draw a fan's slip against its limits; where the loss is not the belt's, its rise."""
+    from service.charts import as_png, loss_chart, slip_chart  # noqa: PLC0415 - takes time to load
 
     rows = known.all_rows(fan.fan, _DAYS)
     services = known.served(fan.fan)
@@ -35,9 +33,6 @@ def picture(known: Known, fan: FanStanding, epoch: FanEpoch) -> Picture | None:
             return None
         chart = slip_chart(rows, epoch.limits, services, _SIZE)
     else:
-        first = known.last_day - dt.timedelta(days=_DAYS)
-        chart = power_chart(
-            daily_power(known.site, known.store, fan.fan, first, known.last_day), services, _SIZE
-        )
+        chart = loss_chart(rows, epoch.limits, services, _SIZE)
     words = str(chart.to_dict()["description"])
     return Picture(as_png(chart), f"{one_line(fan.fan)}. {words}")
