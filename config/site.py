@@ -1,5 +1,6 @@
 """What site.toml may say: the site, its sources, units, healthy period, limits and mail."""
 
+import codecs
 import datetime as dt
 import re
 from typing import Annotated, Any, Final, Self
@@ -54,6 +55,19 @@ def read_single_character(given: Any) -> str:
     raise fault_in_value("is not a single character", 'write one character, for example ";"')
 
 
+def read_encoding(given: Any) -> str:
+    """Read the name of a text encoding."""
+    name = read_text(given)
+    try:
+        b"".decode(name)
+        codecs.lookup(name)
+    except (LookupError, ValueError):
+        raise fault_in_value(
+            "is not a text encoding", 'write its usual name, for example "utf-8", "utf-16" or "windows-1252"'
+        ) from None
+    return name
+
+
 def read_address(given: Any) -> str:
     """Read a mail address, with or without a name before it."""
     text = read_text(given)
@@ -103,6 +117,7 @@ class Source(Table):
     time_format: Text | None = None
     zone: Timezone | None = None
     label: Annotated[str, BeforeValidator(choice_reader(LABELS))] = "instant"
+    encoding: Annotated[str, BeforeValidator(read_encoding)] | None = None
 
     @model_validator(mode="before")
     @classmethod

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from config.folder import SiteFolder
+from service.intake.columns import point_of_file
 from service.intake.known import Key, KnownExports
 from service.intake.mapping import shaping_settings
-from service.intake.reading import point_of_file
 from service.intake.report import PassReport
 from service.intake.sources import Offer, OpenSource, SourceDownError, StillWrittenError
 from service.store import Store, faults

@@ -1,7 +1,7 @@
 """Which columns of an export hold the time, the points and the values."""
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -9,14 +9,10 @@ import numpy as np
 import pyarrow as pa
 
 from config.site import Source
+from service.intake.head import TIME_NAMES, Head, Mapped
 from service.intake.text import UnreadableFileError
 from service.intake.times import Refusal, read_times
 
-_TIME_NAMES: Final = re.compile(
-    r"(date|time|datetime|date ?/ ?time|date[ _-]?time|time[ _-]?stamp|stamp|ts|when|recorded( at)?"
-    r"|(local|utc|sample|log|trend|record)[ _-]?time(stamp)?|time[ _-]?(utc|local))(\s*[\[(].*[\])])?",
-    re.IGNORECASE,
-)
 _POINT_NAMES: Final = re.compile(
     r"(point|tag|name|sensor|trend|series|signal|channel|variable|object|path|item|id|measurement)"
     r"([ _-]?(name|id|path|ref|reference))?",
@@ -40,26 +36,25 @@ class Layout:
     point: int | None = None
     is_named_by_file: bool = False
     time_of_day: int | None = None  # where the time's column holds the date alone
+    named_above: str = ""  # the point, where a line above the header names it
 
 
-def find_layout(
-    header: Sequence[str],
-    rows: Sequence[Sequence[str]],
-    source: Source,
-    file_point: str,
-    mapped: Collection[str],
-) -> Layout:
+def find_layout(head: Head, source: Source, file_point: str, is_mapped: Mapped) -> Layout:
     """Decide the layout from the header, the first rows and the points the site maps.
 
     Long: a column whose cells name points. Single: a time and one value, under a name that is no point.
     Wide: every column but the time is a point.
     """
+    header, rows = head.header, head.rows
     time = _time_column(header, rows, source)
     time_of_day = _time_of_day_column(header, rows, time)
     others = [column for column in range(len(header)) if column not in (time, time_of_day)]
     if not others:
         raise UnreadableFileError("no column beside the time: nothing to read")
-    layout = _of_columns(header, rows, source, file_point, mapped, time=time, others=others)
+    layout = _of_columns(header, rows, source, file_point, is_mapped, time=time, others=others)
+    above = {cell for cell in head.preamble if is_mapped(cell)}
+    if layout.is_named_by_file and len(above) == 1:
+        return replace(layout, time_of_day=time_of_day, is_named_by_file=False, named_above=above.pop())
     return replace(layout, time_of_day=time_of_day)
 
 
@@ -68,17 +63,17 @@ def _of_columns(
     rows: Sequence[Sequence[str]],
     source: Source,
     file_point: str,
-    mapped: Collection[str],
+    is_mapped: Mapped,
     *,
     time: int,
     others: list[int],
 ) -> Layout:
-    point = None if source.layout in ("wide", "single") else _point_column(header, rows, others, mapped)
+    point = None if source.layout in ("wide", "single") else _point_column(header, rows, others, is_mapped)
     if source.layout == "long" or (source.layout == "auto" and point is not None):
         return _long(header, rows, time, others, point)
     if source.layout == "single" or (source.layout == "auto" and len(others) == 1):
         column = others[0] if len(others) == 1 else _value_column(header, rows, others)
-        return _single(header[column], column, time, source.layout, file_point, mapped)
+        return _single(header[column], column, time, source.layout, file_point, is_mapped)
     return Layout("wide", time, tuple(others))
 
 
@@ -93,12 +88,12 @@ def _long(
     return Layout("long", time, (_value_column(header, rows, rest),), point)
 
 
-def _single(
-    name: str, column: int, time: int, layout: str, file_point: str, mapped: Collection[str]
-) -> Layout:
-    is_point = name in mapped
+def _single(name: str, column: int, time: int, layout: str, file_point: str, is_mapped: Mapped) -> Layout:
+    is_point = is_mapped(name)
     # A header that is no word for "value" may name a point nobody has mapped yet.
-    may_be_point = layout == "auto" and file_point not in mapped and not _VALUE_NAMES.fullmatch(name) and name
+    may_be_point = (
+        layout == "auto" and not is_mapped(file_point) and not _VALUE_NAMES.fullmatch(name) and name
+    )
     if is_point or may_be_point:
         return Layout("single", time, (column,))
     return Layout("single", time, (column,), is_named_by_file=True)
@@ -109,7 +104,7 @@ def _time_column(header: Sequence[str], rows: Sequence[Sequence[str]], source: S
         if source.time_column in header:
             return header.index(source.time_column)
         raise UnreadableFileError(f"no column is named {source.time_column!r}, the source's time_column")
-    named = [place for place, name in enumerate(header) if _TIME_NAMES.fullmatch(name)]
+    named = [place for place, name in enumerate(header) if TIME_NAMES.fullmatch(name)]
     for column in [*named, *(place for place in range(len(header)) if place not in named)]:
         if _share_of_times([row[column] for row in rows if column < len(row)], source) > 0.5:
             return column
@@ -125,7 +120,7 @@ def _time_of_day_column(header: Sequence[str], rows: Sequence[Sequence[str]], da
     for column, name in enumerate(header):
         cells = [row[column].strip() for row in rows if column < len(row)]
         is_clock = [_TIME_OF_DAY.fullmatch(cell) is not None for cell in cells if cell]
-        if column != date and _TIME_NAMES.fullmatch(name) and is_clock and all(is_clock):
+        if column != date and TIME_NAMES.fullmatch(name) and is_clock and all(is_clock):
             return column
     return None
 
@@ -139,13 +134,13 @@ def _share_of_times(cells: list[str], source: Source) -> float:
 
 
 def _point_column(
-    header: Sequence[str], rows: Sequence[Sequence[str]], others: list[int], mapped: Collection[str]
+    header: Sequence[str], rows: Sequence[Sequence[str]], others: list[int], is_mapped: Mapped
 ) -> int | None:
-    if any(header[column] in mapped for column in others):
+    if any(is_mapped(header[column]) for column in others):
         return None
     cells = {column: [row[column].strip() for row in rows if column < len(row)] for column in others}
     for column in others:
-        if any(cell in mapped for cell in cells[column]):
+        if any(is_mapped(cell) for cell in cells[column]):
             return column
     named = [column for column in others if _POINT_NAMES.fullmatch(header[column])]
     is_valued = any(_VALUE_NAMES.fullmatch(header[column]) for column in others)

@@ -3,8 +3,9 @@
 import datetime as dt
 import hashlib
 import json
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
@@ -13,14 +14,24 @@ from numpy.typing import NDArray
 from analytics.vocabulary import Role
 from config.folder import SiteFolder
 from config.site import Site, Source
-from config.units import barometric_to_si, temperature_to_si
+from config.units import BY_SIZE, barometric_to_si, temperature_to_si
+from service.intake.quantities import split_unit
 from service.intake.zones import Clock
 from service.store.columns import BAROMETRIC_PRESSURE, OUTDOOR_TEMPERATURE, ROLE_COLUMNS, SITE_FAN
 
-READING_VERSION: Final = 1  # raised when the same export and settings would read otherwise than before
+READING_VERSION: Final = 2  # raised when the same export and settings would read otherwise than before
 ALWAYS_US: Final = (-(1 << 62), 1 << 62)
 # The settings of a source that shape how its files read.
-_SHAPING: Final = ("layout", "delimiter", "decimal", "time_column", "time_format", "zone", "label")
+_SHAPING: Final = (
+    "layout",
+    "delimiter",
+    "decimal",
+    "time_column",
+    "time_format",
+    "zone",
+    "label",
+    "encoding",
+)
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +46,7 @@ class Target:
     end_us: int
     to_si: Callable[[Floats], Floats]
     is_status: bool = False
+    unit: str = ""  # as the site declares it
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +55,19 @@ class PointMap:
 
     targets: Mapping[str, tuple[Target, ...]]
     digest: str
+    # Mapped names by what is left of them without a unit at their end.
+    by_base: Mapping[str, str] = field(default_factory=dict)
+
+    def is_mapped(self, name: str) -> bool:
+        """Tell whether a name stands for a point that the site maps."""
+        return self.point_named(name) in self.targets
+
+    def point_named(self, name: str) -> str:
+        """Return the mapped point that a name stands for, a unit at either's end aside; else the name."""
+        if name in self.targets:
+            return name
+        base = split_unit(name)[0]
+        return base if base in self.targets else self.by_base.get(base, name)
 
     def is_status(self, point: str) -> bool:
         """Tell whether the point says on or off in all its uses."""
@@ -69,6 +94,7 @@ def map_points(site: SiteFolder) -> PointMap:
                     end_us,
                     _converter(unit.to_si, role),
                     role is Role.RUN_STATUS,
+                    unit.unit,
                 )
                 targets.setdefault(point, []).append(target)
                 facts.append([point, fan, role.value, start_us, end_us, unit.model_dump(mode="json")])
@@ -76,7 +102,13 @@ def map_points(site: SiteFolder) -> PointMap:
         targets.setdefault(point, []).append(target)
         facts.append([point, target.column, unit_name])
     digest = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
-    return PointMap({point: tuple(uses) for point, uses in targets.items()}, digest)
+    return PointMap({point: tuple(uses) for point, uses in targets.items()}, digest, _by_base(targets))
+
+
+def _by_base(names: Collection[str]) -> dict[str, str]:
+    bases = {name: split_unit(name)[0] for name in names}
+    counts = Counter(bases.values())
+    return {base: name for name, base in bases.items() if counts[base] == 1}
 
 
 def shaping_settings(source: Source) -> dict[str, Any]:
@@ -109,9 +141,13 @@ def _site_targets(site: Site) -> list[tuple[str, Target, str]]:
         unit = site.units.barometric_pressure
         found.append((site.barometric_pressure_point, BAROMETRIC_PRESSURE, unit, barometric_to_si))
     return [
-        (point, Target(SITE_FAN, column, *ALWAYS_US, _in_unit(convert, unit)), unit)
+        (point, Target(SITE_FAN, column, *ALWAYS_US, _in_unit(convert, unit), unit=_plain(unit)), unit)
         for point, column, unit, convert in found
     ]
+
+
+def _plain(unit: str) -> str:
+    return "" if unit == BY_SIZE else unit
 
 
 def _in_unit(convert: Callable[[str, Floats], Floats], unit: str) -> Callable[[Floats], Floats]:

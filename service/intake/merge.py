@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from service.intake.blocks import IDENTICAL, NEW, STORED, SUPERSEDED, UNRANKED, WON, Block
 from service.intake.mapping import PointMap, Target
 from service.intake.ranks import Rank, Ranks
-from service.intake.reading import FileReading, Series
+from service.intake.reading import FileReading
+from service.intake.series import Series
 from service.intake.zones import Clock, Mask, Times
 from service.store.columns import FAN, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
 from service.store.readings import Readings, in_microseconds, month_of

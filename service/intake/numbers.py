@@ -1,11 +1,15 @@
 """What the text of a value cell says: a number, nothing, or something that cannot be read."""
 
+import itertools
+from collections import Counter
 from typing import Final
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
+
+from service.intake.quantities import unit_named
 
 # Words that say "no value", compared without case.
 MISSING_WORDS: Final = (
@@ -56,25 +60,53 @@ MISSING_SPELLINGS: Final = tuple(
     {form for word in MISSING_WORDS for form in (word, word.upper(), word.capitalize(), word.title())}
     | {"NaN", "N/a"}
 )
+# Numbers that systems write where they have none; no fan's point says them.
+SENTINELS: Final = (-999.0, -9999.0, -99999.0, -999999.0, -32768.0, -2147483648.0, 3.4028234663852886e38)
+_SENTINELS: Final = np.array(
+    [*SENTINELS, -SENTINELS[-1], 3.402823e38, -3.402823e38, 3.4028235e38, -3.4028235e38]
+)
+_LEAST_SENTINEL, _GREATEST_NUMBER = -999.0, 3.4e38
+_OK_FLAGS: Final = ("ok", "good", "valid", "normal", "nominal", "g", "true", "fine", "raw")
 _NUMBER: Final = r"^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?$"
-_DECIMAL_COMMA: Final = r"^[+-]?[0-9]*,[0-9]+([eE][+-]?[0-9]+)?$"
+_FLAGGED: Final = r"^(?P<number>[^\[\](){}<>]*?)\s*[\[({<]\s*(?P<flag>[^\[\](){}<>]*?)\s*[\])}>]$"
+_SUFFIXED: Final = (
+    r"^(?P<number>[+-]?[0-9][0-9.,' \x{a0}\x{202f}]*?(?:e[+-]?[0-9]+)?)"
+    r"\s*(?P<unit>[a-z%°\"][a-z%°/0-9^³. \"]*)$"
+)
+_SPACES: Final = r"['’\x{a0}\x{202f}\x{2009} ]"
+_GROUPED: Final = {
+    ".": r"^[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+|(?:['’\x{a0}\x{202f}\x{2009} ][0-9]{3})+)(?:\.[0-9]*)?$",
+    ",": r"^[+-]?[0-9]{1,3}(?:(?:\.[0-9]{3})+|(?:['’\x{a0}\x{202f}\x{2009} ][0-9]{3})+)(?:,[0-9]*)?$",
+}
+_SURE: Final = {
+    # A lone mark with other than three digits after it, or after a nought; or one after groups of the other.
+    mark: rf"^[+-]?(?:0?{sign}[0-9]+|[0-9]+{sign}(?:[0-9]{{1,2}}|[0-9]{{4,}})|[0-9]{{4,}}{sign}[0-9]+"
+    rf"|[0-9]{{1,3}}(?:{other}[0-9]{{3}})+{sign}[0-9]+|[0-9]{{1,3}}(?:{other}[0-9]{{3}}){{2,}})"
+    r"(?:[eE][+-]?[0-9]+)?$"
+    for mark, sign, other in ((".", r"\.", ","), (",", ",", r"\."))
+}
+_MAYBE: Final = {
+    mark: rf"^[+-]?[1-9][0-9]{{0,2}}{sign}[0-9]{{3}}$" for mark, sign in ((".", r"\."), (",", ","))
+}
 
 
 class Numbers:
     """A column of cells read: NaN where there is no number, and whether that is missing or refused."""
 
-    __slots__ = ("is_missing", "is_refused", "values")
+    __slots__ = ("is_missing", "is_refused", "told", "values")
 
     def __init__(
         self,
         values: NDArray[np.float64],
         is_missing: NDArray[np.bool_],
         is_refused: NDArray[np.bool_] | None,
+        told: Counter[str] | None = None,
     ) -> None:
-        """Hold them; `is_refused` None says that nothing was."""
+        """Hold them; `is_refused` None says that nothing was, `told` what was not taken as it stands."""
         self.values = values
         self.is_missing = is_missing
         self.is_refused = is_refused
+        self.told: Counter[str] = Counter() if told is None else told
 
     def refuse(self, place: int) -> None:
         """Refuse one cell, whatever it said."""
@@ -86,39 +118,121 @@ class Numbers:
 
 
 def from_floats(column: pa.ChunkedArray) -> Numbers:
-    """Take a column that the fast reader could read: nulls are missing."""
-    values = column.to_numpy()
+    """Take a column that the fast reader could read: nulls are missing, and what stands for nothing."""
+    values, told = _without_sentinels(column.to_numpy())
     is_missing = np.isnan(values)
     is_infinite = np.isinf(values)
     if not is_infinite.any():
-        return Numbers(values, is_missing, None)
-    return Numbers(np.where(is_infinite, np.nan, values), is_missing, is_infinite)
+        return Numbers(values, is_missing, None, told)
+    return Numbers(np.where(is_infinite, np.nan, values), is_missing, is_infinite, told)
+
+
+def _without_sentinels(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], Counter[str]]:
+    is_odd = (values <= _LEAST_SENTINEL) | (values >= _GREATEST_NUMBER)
+    told: Counter[str] = Counter()
+    if not is_odd.any():
+        return values, told
+    is_sentinel = is_odd & np.isin(values, _SENTINELS)
+    for value, count in zip(*np.unique(values[is_sentinel], return_counts=True), strict=True):
+        told[f"of {value:g} taken as missing"] = int(count)
+    return np.where(is_sentinel, np.nan, values), told
 
 
 def from_texts(column: pa.ChunkedArray, decimal: str, *, is_status: bool) -> Numbers:
     """Read a column of texts; `is_status` lets words for on and off stand for 1 and 0."""
     words = pc.utf8_lower(pc.utf8_trim_whitespace(column))
     is_missing = _as_mask(pc.is_in(words, value_set=pa.array(MISSING_WORDS)))
+    values = _parsed(words, decimal)
+    told: Counter[str] = Counter()
+    rest = np.isnan(values) & ~is_missing
+    if is_status:
+        for known, value in ((ON_WORDS, 1.0), (OFF_WORDS, 0.0)):
+            is_word = _as_mask(pc.is_in(words, value_set=pa.array(known)))
+            values[is_word] = value
+            is_missing &= ~is_word
+            rest &= ~is_word
+    if rest.any():
+        _read_odd(words, decimal, np.flatnonzero(rest), values, is_missing, told)
+    was_number = ~np.isnan(values)
+    values, sentinels = _without_sentinels(values)
+    is_missing |= was_number & np.isnan(values)
+    values[np.isinf(values)] = np.nan
+    return Numbers(values, is_missing, np.isnan(values) & ~is_missing, told + sentinels)
+
+
+def _parsed(words: pa.ChunkedArray | pa.Array, decimal: str) -> NDArray[np.float64]:
+    """Read plain numbers; NaN where a word is none."""
     plain = words
     if decimal == ",":
         plain = pc.replace_substring(pc.replace_substring(words, ".", "x"), ",", ".")
     is_number = _as_mask(pc.match_substring_regex(plain, _NUMBER))
     values = np.full(len(words), np.nan)
     values[is_number] = plain.filter(pa.array(is_number)).cast(pa.float64()).to_numpy()
-    if is_status:
-        values[_as_mask(pc.is_in(words, value_set=pa.array(ON_WORDS)))] = 1.0
-        values[_as_mask(pc.is_in(words, value_set=pa.array(OFF_WORDS)))] = 0.0
-        is_missing &= np.isnan(values)
-    values[np.isinf(values)] = np.nan
-    return Numbers(values, is_missing, np.isnan(values) & ~is_missing)
+    return values
 
 
-def has_decimal_commas(column: pa.ChunkedArray | pa.Array) -> bool:
-    """Tell whether the numbers of a column are written with a decimal comma."""
+def _read_odd(
+    words: pa.ChunkedArray,
+    decimal: str,
+    places: NDArray[np.intp],
+    values: NDArray[np.float64],
+    is_missing: NDArray[np.bool_],
+    told: Counter[str],
+) -> None:
+    """Read what is no plain number: marks between thousands, units behind numbers, flags in brackets."""
+    odd = pc.take(words.combine_chunks(), pa.array(places))
+    odd = odd.combine_chunks() if isinstance(odd, pa.ChunkedArray) else odd
+    values[places] = _grouped(odd, decimal, told)
+    flagged = pc.extract_regex(odd, _FLAGGED)
+    suffixed = pc.extract_regex(odd, _SUFFIXED)
+    for found, part in ((flagged, "flag"), (suffixed, "unit")):
+        is_fit = _as_mask(found.is_valid()) & np.isnan(values[places]) & ~is_missing[places]
+        if not is_fit.any():
+            continue
+        some = places[is_fit]
+        parts = found.filter(pa.array(is_fit))
+        read = _parsed(parts.field("number"), decimal)
+        read = np.where(np.isnan(read), _grouped(parts.field("number"), decimal, told), read)
+        marks = parts.field(part).to_pylist()
+        is_bare = _as_mask(pc.equal(parts.field("number"), ""))
+        is_plain = np.array([unit_named(mark) is not None or mark in _OK_FLAGS for mark in marks], dtype=bool)
+        values[some] = np.where(is_plain, read, np.nan)
+        if part == "flag":
+            is_gone = ~is_plain & (is_bare | ~np.isnan(read))
+            is_missing[some[is_gone]] = True
+            for mark, count in Counter(itertools.compress(marks, is_gone)).items():
+                told[f"flagged [{mark[:40]}] taken as missing"] += count
+
+
+def _grouped(words: pa.Array, decimal: str, told: Counter[str]) -> NDArray[np.float64]:
+    is_grouped = _as_mask(pc.match_substring_regex(words, _GROUPED[decimal]))
+    values = np.full(len(words), np.nan)
+    if is_grouped.any():
+        mark = "." if decimal == "," else ","
+        bare = pc.replace_substring_regex(
+            pc.replace_substring(words.filter(pa.array(is_grouped)), mark, ""), _SPACES, ""
+        )
+        values[is_grouped] = _parsed(bare, decimal)
+        told["with marks between thousands"] += int(np.count_nonzero(is_grouped))
+    return values
+
+
+def decimal_of(column: pa.ChunkedArray | pa.Array, given: str, *, is_comma_usual: bool) -> str:
+    """Return the decimal mark that the numbers of some cells show; where they show none, the given one.
+
+    A mark with three digits after it may stand between thousands: it decides only where a comma is usual.
+    """
     words = pc.utf8_trim_whitespace(column)
-    commas = pc.sum(pc.match_substring_regex(words, _DECIMAL_COMMA)).as_py() or 0
-    points = pc.sum(pc.match_substring_regex(words, r"^[+-]?[0-9]*\.[0-9]+")).as_py() or 0
-    return bool(commas > points)
+    commas, points = (_count(words, _SURE[mark]) for mark in (",", "."))
+    if commas == points == 0 and is_comma_usual and given != ",":
+        commas, points = (_count(words, _MAYBE[mark]) for mark in (",", "."))
+    if commas == points:
+        return given
+    return "," if commas > points else "."
+
+
+def _count(words: pa.ChunkedArray | pa.Array, pattern: str) -> int:
+    return int(pc.sum(pc.match_substring_regex(words, pattern)).as_py() or 0)
 
 
 def _as_mask(column: pa.ChunkedArray) -> NDArray[np.bool_]:

@@ -15,8 +15,9 @@ from service.intake.known import KnownExports
 from service.intake.mapping import PointMap, map_points, shaping_digest
 from service.intake.merge import Merge, Outcome
 from service.intake.ranks import Rank
-from service.intake.reading import FileReading, Series, read_export
+from service.intake.reading import FileReading, read_export
 from service.intake.report import FileReport, PassReport
+from service.intake.series import Series
 from service.intake.text import UnreadableFileError
 from service.intake.zones import Clock, Mask, Times
 from service.store import Store, faults

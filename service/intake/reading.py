@@ -1,9 +1,8 @@
 """What one export says: the values of each mapped point, and an account of every cell."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import PurePosixPath
-from typing import Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -12,16 +11,17 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from config.site import Source
+from service.intake.columns import name_columns, point_of_file, points_of_names
+from service.intake.head import Head, find_head
 from service.intake.layouts import Layout, find_layout
 from service.intake.mapping import PointMap
-from service.intake.numbers import Numbers, from_floats, from_texts, has_decimal_commas
+from service.intake.numbers import Numbers, decimal_of, from_floats, from_texts
 from service.intake.seen import Look, SeenPoint, look_at_numbers, look_at_texts, shortened, span_of
+from service.intake.series import Axis, Series, series_of, taken_rows
 from service.intake.sheet import NUMBER, TEXT, Sheet, read_sheet
-from service.intake.text import DELIMITER_NAMES, find_delimiter, plain_text, split_line
+from service.intake.text import DELIMITER_NAMES, UnreadableFileError, plain_text
 from service.intake.times import ReadTimes, Refusal, read_times
 from service.intake.zones import SECOND, UNKNOWN, Clock, Mask, Times, passings
-
-_ENDINGS: Final = (".gz", ".csv", ".txt", ".tsv")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,18 +33,6 @@ class RefusedCell:
     value: str
     reason: str
     cells: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class Series:
-    """A mapped point's values in one export, as written: each time once, in order, the last row winning."""
-
-    times_us: Times
-    values: NDArray[np.float64]
-    # How many earlier rows of the file at the same time said the same, by the place of the time.
-    repeated: NDArray[np.int64] | None = None
-    # How many said otherwise.
-    overruled: NDArray[np.int64] | None = None
 
 
 @dataclass(slots=True)
@@ -62,59 +50,48 @@ class FileReading:
     refused_count: int = 0
     first_us: int | None = None
     newest_us: int | None = None
-
-
-def point_of_file(file: str) -> str:
-    """Return a file's name without its folder and ending: the point of a file that holds one."""
-    name = PurePosixPath(file).name
-    for ending in _ENDINGS:
-        if name.lower().endswith(ending):
-            name = name[: -len(ending)]
-    return name
+    notes: list[str] = field(default_factory=list)  # what a person should hear of
 
 
 def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, points: PointMap) -> FileReading:
     """Read an export's bytes; raise UnreadableFileError where nothing of it can be read."""
-    text = plain_text(content)
-    lines = text.sample()
-    delimiter = find_delimiter(lines, source.delimiter)
-    header = [name.strip() for name in split_line(lines[0], delimiter)]
-    rows = [split_line(line, delimiter) for line in lines[1:] if line.strip()]
-    layout = find_layout(header, rows, source, point_of_file(file), points.targets)
-    decimal = source.decimal or _decimal(rows, layout, delimiter)
-    names = {column: _point_name(layout, header, column, file) for column in layout.values}
+    text = plain_text(content, source.encoding)
+    head = find_head(text, source, points.is_mapped)
+    layout = find_layout(head, source, point_of_file(file), points.is_mapped)
+    if not head.has_names and not layout.is_named_by_file and layout.kind != "long":
+        raise UnreadableFileError("the file has no header: nothing names its columns; export it with one")
+    decimal = source.decimal or _decimal(head, layout)
+    columns = name_columns(head, layout, file, points)
     looks = {
-        column: look_at_texts([row[column] for row in rows if column < len(row)], decimal)
+        column: look_at_texts([row[column] for row in head.rows if column < len(row)], decimal)
         for column in layout.values
     }
-    sheet = read_sheet(text, header, delimiter, decimal, _wanted(layout, names, looks, points))
+    sheet = read_sheet(text, head, decimal, _wanted(layout, columns.names, looks, points))
     clocked = _Clocked(sheet, layout, source, Clock(ZoneInfo(source.zone) if source.zone else zone))
-    decided = [layout.kind, DELIMITER_NAMES.get(delimiter, repr(delimiter)), clocked.read.decided]
+    decided = [layout.kind, DELIMITER_NAMES.get(head.delimiter, repr(head.delimiter)), clocked.read.decided]
     decided += ["date and time in two columns"] if layout.time_of_day is not None else []
     decided += ["decimal comma"] if decimal == "," else []
     decided += [text.encoding] if text.encoding != "UTF-8" else []
+    decided += head.notes
     # A label says which end of its interval a time stands for; every time is kept as it is written: the
     # interval is not known to a file of one row, and a split of an export must not move its times.
     decided += [f"label {source.label}"] if source.label != "instant" else ["instants"]
-    reading = FileReading(", ".join(decided), layout.is_named_by_file)
-    may_have_commas = delimiter != "," and source.decimal is None
-    reader = _Reader(reading, sheet, clocked, header, points, decimal, may_have_commas=may_have_commas)
+    reading = FileReading(", ".join(decided), layout.is_named_by_file, notes=list(columns.notes))
+    may_turn = source.decimal is None
+    reader = _Reader(reading, sheet, clocked, head, points, decimal, may_turn=may_turn)
     if layout.kind == "long":
         reader.read_long(layout)
     else:
-        reader.read_columns(names, looks)
+        reader.read_columns(columns.names, looks)
+    reading.notes += [f"{count} cells {what}" for what, count in sorted(reader.told.items())]
+    reading.decided = "; ".join([reading.decided, *reading.notes])
     return reading
 
 
-def _point_name(layout: Layout, header: Sequence[str], column: int, file: str) -> str:
-    return point_of_file(file) if layout.is_named_by_file else header[column]
-
-
-def _decimal(rows: Sequence[Sequence[str]], layout: Layout, delimiter: str) -> str:
-    if delimiter == ",":
-        return "."
-    cells = [row[column] for row in rows for column in layout.values if column < len(row)]
-    return "," if cells and has_decimal_commas(pa.array(cells, type=pa.string())) else "."
+def _decimal(head: Head, layout: Layout) -> str:
+    cells = [row[column] for row in head.rows for column in layout.values if column < len(row)]
+    texts = pa.array(cells, type=pa.string())
+    return decimal_of(texts, ".", is_comma_usual=head.delimiter != ",") if cells else "."
 
 
 def _wanted(
@@ -126,7 +103,7 @@ def _wanted(
         if column is not None:
             wanted[column] = TEXT
     for column in layout.values:
-        if layout.kind == "long" or names[column] in points.targets:
+        if layout.kind == "long" or points.is_mapped(names[column]):
             wanted[column] = TEXT if looks[column].has_text else NUMBER
     return wanted
 
@@ -194,17 +171,19 @@ class _Reader:
         reading: FileReading,
         sheet: Sheet,
         clocked: _Clocked,
-        header: Sequence[str],
+        head: Head,
         points: PointMap,
         decimal: str,
         *,
-        may_have_commas: bool,
+        may_turn: bool,
     ) -> None:
-        self._may_have_commas = may_have_commas
+        self._may_turn = may_turn
+        self.told: Counter[str] = Counter()
         self._reading = reading
         self._sheet = sheet
         self._clocked = clocked
-        self._header = header
+        self._header = head.header
+        self._is_comma_usual = head.delimiter != ","
         self._points = points
         self._decimal = decimal
         self._whole_lines = {fault.row: fault for fault in sheet.faults if fault.column is None}
@@ -215,9 +194,9 @@ class _Reader:
 
     def read_columns(self, names: Mapping[int, str], looks: Mapping[int, Look]) -> None:
         """Read a file in which each column is a point."""
-        axis = _Axis(self._clocked.times_us, self._is_usable)
+        axis = Axis(self._clocked.times_us, self._is_usable)
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
-        pending: dict[str, list[tuple[Numbers, _Axis]]] = {}
+        pending: dict[str, list[tuple[Numbers, Axis]]] = {}
         for column, name in names.items():
             self._reading.cells += self._sheet.row_count
             self._see(name, looks[column])
@@ -226,9 +205,10 @@ class _Reader:
                 continue
             numbers = self._numbers(column, is_status=self._points.is_status(name))
             self._account(numbers, column, lost, np.arange(self._sheet.row_count))
+            self.told += numbers.told
             pending.setdefault(name, []).append((numbers, axis))
         for name, parts in pending.items():
-            self._reading.series[name] = _series(parts)
+            self._reading.series[name] = series_of(parts)
         self._refuse_lines(lost)
 
     def read_long(self, layout: Layout) -> None:
@@ -239,7 +219,11 @@ class _Reader:
         names, parts = _rows_by_name(self._sheet.columns[layout.point])
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
         plain, states = self._numbers(column, is_status=False), None
-        for name, rows in zip(names, parts, strict=True):
+        self.told += plain.told
+        known = points_of_names(names, self._points, self._reading.notes)
+        by_point: dict[str, list[tuple[Numbers, Axis]]] = {}
+        for written, rows in zip(names, parts, strict=True):
+            name = known[written]
             example = self._sheet.columns[column][int(rows[0])].as_py()
             self._see(
                 name, look_at_numbers(plain.values[rows], "" if example is None else str(example)), rows
@@ -249,10 +233,12 @@ class _Reader:
                 continue
             if self._points.is_status(name):
                 states = states or self._numbers(column, is_status=True)
-            numbers = _taken(states if self._points.is_status(name) and states else plain, rows)
+            numbers = taken_rows(states if self._points.is_status(name) and states else plain, rows)
             self._account(numbers, column, lost, rows)
-            axis = _Axis(self._clocked.times_us[rows], self._is_usable[rows])
-            self._reading.series[name] = _series([(numbers, axis)])
+            axis = Axis(self._clocked.times_us[rows], self._is_usable[rows])
+            by_point.setdefault(name, []).append((numbers, axis))
+        for name, several in by_point.items():
+            self._reading.series[name] = series_of(several)
         self._refuse_lines(lost)
 
     def _numbers(self, column: int, *, is_status: bool) -> Numbers:
@@ -261,8 +247,8 @@ class _Reader:
             return from_floats(cells)
         # A comma may first show far below the lines that the file's own decision was made on.
         decimal = self._decimal
-        if self._may_have_commas:
-            decimal = "," if has_decimal_commas(cells) else "."
+        if self._may_turn:
+            decimal = decimal_of(cells, decimal, is_comma_usual=self._is_comma_usual)
         return from_texts(cells, decimal, is_status=is_status)
 
     def _account(
@@ -309,46 +295,3 @@ class _Reader:
             first, last = span_of(self._clocked.times_us[rows][self._clocked.is_good[rows]])
         cells = self._sheet.row_count if rows is None else len(rows)
         self._reading.seen.append(SeenPoint(name, first, last, cells, look))
-
-
-class _Axis:
-    """The times of some rows, and the way from rows to distinct times in order."""
-
-    def __init__(self, times_us: Times, is_usable: Mask) -> None:
-        self.times_us = times_us
-        self.is_usable = is_usable
-        self.is_plain = bool(is_usable.all()) and bool(np.all(times_us[1:] > times_us[:-1]))
-
-
-def _series(parts: Sequence[tuple[Numbers, _Axis]]) -> Series:
-    """Return a point's distinct times in order, from one column or from several of the same name."""
-    if len(parts) == 1 and parts[0][1].is_plain:
-        numbers, axis = parts[0]
-        if not numbers.is_missing.any() and numbers.is_refused is None:
-            return Series(axis.times_us, numbers.values)
-    times = np.concatenate([axis.times_us for _, axis in parts])
-    values = np.concatenate([numbers.values for numbers, _ in parts])
-    is_used = np.concatenate([axis.is_usable & ~np.isnan(numbers.values) for numbers, axis in parts])
-    times, values = times[is_used], values[is_used]
-    if np.all(times[1:] > times[:-1]):
-        return Series(times, values)
-    order = np.argsort(times, kind="stable")
-    times, values = times[order], values[order]
-    is_last = np.append(times[1:] != times[:-1], True)[: len(times)]
-    if is_last.all():
-        return Series(times, values)
-    place = np.concatenate([[0], np.cumsum(is_last)[:-1]])
-    kept = values[is_last]
-    is_same = (values == kept[place]) & ~is_last
-    is_other = (values != kept[place]) & ~is_last
-    return Series(
-        times[is_last],
-        kept,
-        np.bincount(place[is_same], minlength=len(kept)),
-        np.bincount(place[is_other], minlength=len(kept)),
-    )
-
-
-def _taken(numbers: Numbers, rows: NDArray[np.intp]) -> Numbers:
-    refused = None if numbers.is_refused is None else numbers.is_refused[rows]
-    return Numbers(numbers.values[rows], numbers.is_missing[rows], refused)

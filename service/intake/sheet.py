@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
+from service.intake.head import Head
 from service.intake.numbers import MISSING_SPELLINGS
 from service.intake.text import PlainText, split_line
 
@@ -36,40 +37,37 @@ class Sheet:
 
     columns: Mapping[int, pa.ChunkedArray]
     row_count: int
-    lines: NDArray[np.int64] | None  # the line of each row in the file; None: line 2 and on
+    lines: NDArray[np.int64] | None  # the line of each row in the file; None: one after the other
     faults: Sequence[LineFault] = field(default=())
+    first_line: int = 2
 
     def line(self, row: int) -> int:
-        """Return the line of the file that a row was on, the header being line 1."""
-        return row + 2 if self.lines is None else int(self.lines[row])
+        """Return the line of the file that a row was on, the first being 1."""
+        return row + self.first_line if self.lines is None else int(self.lines[row])
 
     def is_text(self, column: int) -> bool:
         """Tell whether a column came as texts."""
         return bool(pa.types.is_string(self.columns[column].type))
 
 
-def read_sheet(
-    text: PlainText, header: Sequence[str], delimiter: str, decimal: str, wanted: Mapping[int, str]
-) -> Sheet:
+def read_sheet(text: PlainText, head: Head, decimal: str, wanted: Mapping[int, str]) -> Sheet:
     """Read the wanted columns, each as text or, where every cell allows it, as numbers."""
-    header_end = text.content.find(b"\n")
-    if header_end in (-1, len(text.content) - 1):
+    if head.start >= head.end:
         return _lines_sheet([], wanted, np.empty(0, dtype=np.int64), [])
-    fast = _fast(text, header_end + 1, len(header), delimiter, decimal, dict(wanted))
+    fast = _fast(text, head, decimal, dict(wanted))
     if fast is not None:
         return fast
-    return _careful(text, header, delimiter, wanted)
+    return _careful(text, head, wanted)
 
 
-def _fast(
-    text: PlainText, start: int, width: int, delimiter: str, decimal: str, wanted: dict[int, str]
-) -> Sheet | None:
+def _fast(text: PlainText, head: Head, decimal: str, wanted: dict[int, str]) -> Sheet | None:
     """Read with the columnar reader; None where a line is not like the others."""
-    line_count = text.content.count(b"\n", start) + (not text.is_last_line_ended)
-    body = pa.py_buffer(text.content).slice(start)
+    is_ended = text.content[head.end - 1 : head.end] == b"\n"
+    line_count = text.content.count(b"\n", head.start, head.end) + (not is_ended)
+    body = pa.py_buffer(text.content).slice(head.start, head.end - head.start)
     while True:
         try:
-            table = _columnar(body, width, delimiter, decimal, wanted)
+            table = _columnar(body, len(head.header), head.delimiter, decimal, wanted)
         except pa.ArrowInvalid as error:
             found = _CONVERSION_COLUMN.search(str(error))
             if found is None:
@@ -79,7 +77,7 @@ def _fast(
         if table.num_rows != line_count:  # a line was blank, or a quote swallowed line ends
             return None
         columns = {column: table.column(str(column)) for column in wanted}
-        return Sheet(columns, line_count, None)
+        return Sheet(columns, line_count, None, first_line=head.first_line)
 
 
 def _read_as_text(wanted: dict[int, str], faulty: int) -> None:
@@ -109,23 +107,24 @@ def _columnar(
     )
 
 
-def _careful(text: PlainText, header: Sequence[str], delimiter: str, wanted: Mapping[int, str]) -> Sheet:
+def _careful(text: PlainText, head: Head, wanted: Mapping[int, str]) -> Sheet:
     """Read line by line: blank lines skipped, short and long lines kept with what is wrong with them."""
     rows: list[list[str]] = []
     lines: list[int] = []
     faults: list[LineFault] = []
-    width = len(header)
-    for line, cells, raw in _records(text.content.decode("utf-8"), delimiter, width):
-        if line == 1 or not any(cell.strip() for cell in cells):
+    width = len(head.header)
+    body = text.content[head.start : head.end].decode("utf-8")
+    for line, cells, raw in _records(body, head.delimiter, width):
+        if not any(cell.strip() for cell in cells):
             continue
         if len(cells) > width and any(cell.strip() for cell in cells[width:]):
             reason = f"the line has {len(cells)} cells, the header {width}"
             faults.append(LineFault(len(rows), None, raw, reason))
         padding = [""] * (width - len(cells))
         rows.append([*cells[:width], *padding])
-        lines.append(line)
-    if rows and not text.is_last_line_ended:
-        last = split_line(text.content.rpartition(b"\n")[2].decode("utf-8"), delimiter)
+        lines.append(line + head.first_line - 1)
+    if rows and not head.is_last_line_ended:
+        last = split_line(body.rpartition("\n")[2], head.delimiter)
         if len(last) < width and last[-1].strip():
             reason = "the file ends within this line: it was not whole yet"
             faults.append(LineFault(len(rows) - 1, len(last) - 1, last[-1], reason))

@@ -12,7 +12,8 @@ DELIMITER_NAMES: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar
 UNPACKED_LIMIT: Final = 4 << 30
 SAMPLE_BYTES: Final = 1 << 16
 SAMPLE_LINES: Final = 200
-_DELIMITER_LINES: Final = 50
+ZIP_MARK: Final = b"PK\x03\x04"
+_UTF16_BYTES: Final = 1 << 10
 _NUL_SHARE: Final = 0.02
 
 
@@ -28,19 +29,21 @@ class PlainText:
     encoding: str
     is_last_line_ended: bool
 
-    def sample(self) -> list[str]:
-        """Return the first lines."""
-        lines = self.content[:SAMPLE_BYTES].decode("utf-8", errors="replace").splitlines()
+    def first_lines(self) -> list[bytes]:
+        """Return the first lines, without their ends."""
+        lines = self.content[:SAMPLE_BYTES].split(b"\n")
         if len(self.content) > SAMPLE_BYTES:
             lines = lines[:-1] or lines  # the last one may be cut by the sample's own end
         return lines[:SAMPLE_LINES]
 
 
-def plain_text(content: bytes) -> PlainText:
-    """Return an export's bytes as plain text."""
+def plain_text(content: bytes, encoding: str | None = None) -> PlainText:
+    """Return an export's bytes as plain text, decoded by the encoding that its source gives or by looking."""
     if content[:2] == b"\x1f\x8b":
         content = _unpacked(content)
-    content, encoding = _decoded(content)
+    if content.startswith(ZIP_MARK):
+        raise UnreadableFileError(problem_of_zip(content))
+    content, encoding = _decoded(content) if encoding is None else _decoded_by(content, encoding)
     if b"\r" in content and b"\n" not in content:
         content = content.replace(b"\r", b"\n")
     if not content or content.isspace():
@@ -49,6 +52,15 @@ def plain_text(content: bytes) -> PlainText:
     if content.endswith((b"\n\n", b"\n\r\n")):
         content = content.rstrip(b"\r\n") + b"\n"
     return PlainText(content, encoding, is_ended)
+
+
+def problem_of_zip(content: bytes) -> str:
+    """Return why a zip file that could not be taken apart cannot be read."""
+    if b"[Content_Types].xml" in content[: 1 << 12]:
+        return "the file is a workbook: export it as comma-separated values"
+    return (
+        "the zip file is damaged, not whole yet, locked, too large, or lies within another: export it plainly"
+    )
 
 
 def _unpacked(content: bytes) -> bytes:
@@ -70,6 +82,17 @@ def _decoded(content: bytes) -> tuple[bytes, str]:
             except UnicodeDecodeError as error:
                 raise UnreadableFileError(f"the file is marked UTF-16 but is not ({error})") from None
     content = content.removeprefix(b"\xef\xbb\xbf")
+    for place, encoding in ((1, "utf-16-le"), (0, "utf-16-be")):
+        half = content[:_UTF16_BYTES][place::2]
+        if (
+            len(half) > 4
+            and half.count(0) > 0.6 * len(half)
+            and not content[:_UTF16_BYTES][1 - place :: 2].count(0)
+        ):
+            try:
+                return content.decode(encoding).encode(), "UTF-16 without mark"
+            except UnicodeDecodeError:
+                continue
     if b"\0" in content:
         content = _without_nuls(content)
     try:
@@ -78,6 +101,13 @@ def _decoded(content: bytes) -> tuple[bytes, str]:
     except UnicodeDecodeError:
         return content.decode("cp1252", errors="replace").encode(), "Windows-1252"
     return content, "UTF-8"
+
+
+def _decoded_by(content: bytes, encoding: str) -> tuple[bytes, str]:
+    try:
+        return content.decode(encoding).removeprefix("\ufeff").replace("\0", " ").encode(), encoding
+    except UnicodeError as error:
+        raise UnreadableFileError(f"the file is not {encoding}, the source's encoding ({error})") from None
 
 
 def _without_nuls(content: bytes) -> bytes:
@@ -96,22 +126,3 @@ def split_line(line: str, delimiter: str) -> list[str]:
         return next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
     except csv.Error:
         return line.split(delimiter)
-
-
-def find_delimiter(lines: list[str], given: str | None) -> str:
-    """Return the mark that parts the header and the lines below it into equally many cells."""
-    if given is not None:
-        return given
-    best, best_score = "", (0, 0)
-    for mark in DELIMITERS:
-        widths = [len(split_line(line, mark)) for line in lines[:_DELIMITER_LINES] if line.strip()]
-        if widths[0] < 2:
-            continue
-        score = (sum(width == widths[0] for width in widths), widths[0])
-        if score > best_score:
-            best, best_score = mark, score
-    if not best:
-        raise UnreadableFileError(
-            "line 1 is one cell: a header of a time and at least one point, parted by commas, is expected"
-        )
-    return best

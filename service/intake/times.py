@@ -21,6 +21,14 @@ _WEEKDAY: Final = r"^(?:(?:[Mm]on|[Tt]ue|[Ww]ed|[Tt]hu|[Ff]ri|[Ss]at|[Ss]un)[a-z
 _NUMERIC: Final = _WEEKDAY + r"(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})\.?" + _CLOCK
 _DAY_NAME: Final = _WEEKDAY + r"(?P<a>\d{1,2})\.?[- /]?(?P<b>[A-Za-z]{3,9})[.,]?[- /]?(?P<c>\d{2,4})" + _CLOCK
 _NAME_DAY: Final = _WEEKDAY + r"(?P<b>[A-Za-z]{3,9})\.?[- /](?P<a>\d{1,2}),?[- /](?P<c>\d{2,4})" + _CLOCK
+_COMPACT: Final = (
+    r"^(?P<a>(?:19|20|21)\d{2})(?P<b>\d{2})(?P<c>\d{2})(?:[T _-]?(?P<hour>\d{2}):?(?P<minute>\d{2})"
+    r"(?::?(?P<second>\d{2})(?:[.,](?P<fraction>\d{1,9}))?)?)?(?P<half>)"
+    r"(?P<offset>[Zz]|[+-]\d{2}:?(?:\d{2})?)?$"
+)
+# Since 1970: whole seconds, or thousandths of them, from 2001 to 2286.
+_EPOCH: Final = r"^(?P<whole>[1-9]\d{9})(?P<milli>\d{3})?(?:\.(?P<fraction>\d{1,9}))?$"
+EPOCH_FORMATS: Final = ("epoch", "epoch_ms")
 _ALL: Final = np.empty(0, dtype=np.intp)  # the places are put in once the distinct cells are read
 _FIRST_YEAR, _LAST_YEAR = 1900, 2199
 _FIRST_US, _END_US = (
@@ -78,6 +86,8 @@ def read_times(texts: pa.ChunkedArray | pa.Array, time_format: str | None) -> Re
 
 
 def _read_distinct(texts: pa.Array, time_format: str | None) -> ReadTimes:
+    if time_format in EPOCH_FORMATS:
+        return _by_parts(texts, is_epoch=True)
     if time_format is not None:
         return _by_format(texts, time_format)
     for kind, decided in (
@@ -125,7 +135,7 @@ class _Parts:
     notes: set[str]
 
 
-def _by_parts(texts: pa.Array) -> ReadTimes:
+def _by_parts(texts: pa.Array, *, is_epoch: bool = False) -> ReadTimes:
     count = len(texts)
     result = ReadTimes(
         np.zeros(count, np.int64), np.zeros(count, bool), np.full(count, Refusal.NO_TIME, np.int8), "", _ALL
@@ -133,16 +143,42 @@ def _by_parts(texts: pa.Array) -> ReadTimes:
     result.refusal[np.asarray(pc.equal(texts, ""), dtype=bool)] = Refusal.BLANK
     rest = np.flatnonzero(result.refusal == Refusal.NO_TIME)
     notes: set[str] = set()
-    for shape in (_NUMERIC, _DAY_NAME, _NAME_DAY):
+    rest = _enter_epochs(texts, rest, result, notes)
+    for shape in () if is_epoch else (_NUMERIC, _COMPACT, _DAY_NAME, _NAME_DAY):
         fitted = pc.extract_regex(texts.take(pa.array(rest)), shape)
         is_fit = np.asarray(fitted.is_valid(), dtype=bool)
         if not is_fit.any():
             continue
-        parts = _parts(fitted.filter(pa.array(is_fit)), rest[is_fit], is_numeric=shape is _NUMERIC)
+        parts = _parts(
+            fitted.filter(pa.array(is_fit)), rest[is_fit], is_numeric=shape in (_NUMERIC, _COMPACT)
+        )
         _enter(parts, result)
         notes |= parts.notes
         rest = rest[~is_fit]
     return replace(result, decided=", ".join(sorted(notes)) or "no time")
+
+
+def _enter_epochs(
+    texts: pa.Array, rest: NDArray[np.intp], result: ReadTimes, notes: set[str]
+) -> NDArray[np.intp]:
+    """Enter counts of seconds or milliseconds since 1970; return the places of the other cells."""
+    fitted = pc.extract_regex(texts.take(pa.array(rest)), _EPOCH)
+    is_fit = np.asarray(fitted.is_valid(), dtype=bool)
+    if not is_fit.any():
+        return rest
+    parts = fitted.filter(pa.array(is_fit))
+    is_milli = np.asarray(pc.greater(pc.utf8_length(parts.field("milli")), 0), dtype=bool)
+    fraction = _integers(pc.utf8_slice_codeunits(pc.utf8_rpad(parts.field("fraction"), 6, "0"), 0, 6))
+    times = _integers(parts.field("whole")) * SECOND_US + _integers(parts.field("milli")) * 1000
+    places = rest[is_fit]
+    result.times_us[places] = times + np.where(is_milli, fraction // 1000, fraction)
+    result.is_instant[places] = True
+    result.refusal[places] = Refusal.NONE
+    notes |= {
+        kind for kind, some in (("epoch milliseconds", is_milli), ("epoch seconds", ~is_milli)) if some.any()
+    }
+    others: NDArray[np.intp] = rest[~is_fit]
+    return others
 
 
 def _parts(fitted: pa.StructArray, place: NDArray[np.intp], *, is_numeric: bool) -> _Parts:

@@ -108,7 +108,7 @@ def assert_balanced(intake: pd.DataFrame) -> None:
     assert (intake["rows_read"] == intake[["stored", "identical", "superseded", "refused"]].sum(axis=1)).all()
 
 
-@settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=4, suppress_health_check=[HealthCheck.too_slow])
 @given(table=tables, data=st.data(), seed=st.integers(0, 10_000))
 def test_any_split_order_repetition_and_overlap_comes_back_equal(table: Any, data: Any, seed: int) -> None:
     chance = random.Random(seed)
@@ -141,7 +141,7 @@ def test_any_split_order_repetition_and_overlap_comes_back_equal(table: Any, dat
         assert intake["refused"].sum() == 0
 
 
-@settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=4, suppress_health_check=[HealthCheck.too_slow])
 @given(
     files=st.lists(
         st.tuples(
@@ -174,7 +174,7 @@ def test_conflicting_exports_end_the_same_in_any_order_and_grouping(files: Any, 
     assert ends[0] == ends[1]
 
 
-@settings(max_examples=150)
+@settings(max_examples=40)
 @given(
     lines=st.lists(st.text(alphabet='0123456789-: ,;."\r\tTab\xfcx', max_size=30), max_size=8),
     header=st.sampled_from(("Time,A amps,B amps", "Time;A amps", "Time,Point,Value", "Time,Value", "")),

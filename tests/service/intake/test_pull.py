@@ -139,7 +139,7 @@ def test_a_source_that_is_not_there_is_said_and_the_rest_goes_on(plant: Any) -> 
         (b"\n\n", "empty"),
         (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "not text"),
         (b"\x1f\x8b\x08\x00broken", "gzip"),
-        (b"hello\nworld\n", "line 1 is one cell"),
+        (b"hello\nworld\n", "every line is one cell"),
         (b"a,b\n1,2\n3,4\n", "no column of times"),
     ],
 )
