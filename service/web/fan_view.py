@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-from analytics.vocabulary import AlertKind
+from analytics.vocabulary import AlertKind, Cause
 from config.epoch import FanEpoch
 from service.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, fleet
@@ -78,6 +78,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         ).all()
     entries = sorted((one for one in site.service if one.fan == name), key=lambda one: one.date, reverse=True)
     days = _judged(rows)
+    whole = next((row for row in reversed(rows) if row["cause"] != Cause.DRIVE_LOST.value), None)
     reason = (learned[-1].reason or "") if learned else ""
     why_unseen = unseen(standing, reason)
     return FanPage(
@@ -85,7 +86,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         epoch=epoch,
         mark=MARKS[standing.standing],
         verdict=verdict(standing, epoch, why_unseen),
-        slip=slip_measure(standing.row, epoch) if epoch.machine.drive.can_slip else None,
+        slip=slip_measure(whole, epoch) if epoch.machine.drive.can_slip else None,
         drag=drag_measure(standing.row, epoch),
         shares=ranked(standing.judged["shares"]) if standing.judged else (),
         rows=rows,

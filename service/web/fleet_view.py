@@ -24,9 +24,11 @@ from service.web.drawing import (
 )
 from service.web.marks import MARKS, slug
 from service.web.service_done import JudgedDay, ServiceDone, service_done
+from service.words import CAUSE_WORDS
 
 _LONGEST_SEARCH: Final = 200
 _RECENT: Final = ("fan", "date", "slip_ref_pct", "drag_ref_pct", "is_healthy_period")
+_LOST_PCT: Final = 100.0
 _NO_BELT: Final = {Drive.DIRECT: "direct drive", Drive.SYNCHRONOUS_BELT: "toothed belt"}
 
 
@@ -74,6 +76,7 @@ class FleetRow:
     mark: str
     is_first_of_standing: bool
     is_lost: bool
+    slip_before_lost_pct: float | None
     slip: Measure | None
     no_belt: str
     drag: Measure | None
@@ -136,6 +139,7 @@ def _row(
         mark=MARKS[fan.standing],
         is_first_of_standing=is_first,
         is_lost=any(alert.kind is AlertKind.DRIVE_LOST for alert in fan.alerts),
+        slip_before_lost_pct=_before_lost(days),
         slip=slip_measure(fan.row, epoch) if can_slip else None,
         no_belt=_NO_BELT.get(epoch.machine.drive, ""),
         drag=drag_measure(fan.row, epoch),
@@ -146,6 +150,11 @@ def _row(
         done=_last_service(site, fan.fan, days, epoch),
         unseen=unseen(fan, reason),
     )
+
+
+def _before_lost(days: Sequence[JudgedDay]) -> float | None:
+    """Return the slip of the last day on which the wheel still turned with the motor."""
+    return next((day.slip_ref_pct for day in reversed(days) if day.slip_ref_pct < _LOST_PCT), None)
 
 
 def slip_measure(row: Mapping[str, Any] | None, epoch: FanEpoch) -> Measure | None:
@@ -186,7 +195,10 @@ def _cause(fan: FanStanding) -> tuple[str, float | None]:
     if fan.judged is None:
         return "", None
     if Cause(fan.judged["cause"]) is Cause.NONE:
-        return cause_words(fan.judged), None
+        # An alert stays open for some quiet days: its matter is named beside today's.
+        lasting = [CAUSE_WORDS[alert.cause] for alert in fan.alerts if alert.cause is not Cause.NOT_JUDGED]
+        today = cause_words(fan.judged)
+        return (f"{today} lately; still open: {lasting[0]}" if lasting else today), None
     return cause_words(fan.judged), fan.judged["cause_share"]
 
 
