@@ -2,7 +2,7 @@
 
 import datetime as dt
 import sys
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -10,6 +10,8 @@ from service.command_line.arguments import SiteArgument
 
 if TYPE_CHECKING:
     from service.intake import PassReport
+
+_NOTES_SHOWN: Final = 20
 
 
 def pull(
@@ -41,7 +43,10 @@ def pull(
                 declared, store, again=again, clock=lambda: dt.datetime.now(dt.UTC), progress=progress
             )
         print(_summary(report))
-        for sentence in report.waiting:
+        shown = report.notes[:_NOTES_SHOWN]
+        if len(report.notes) > len(shown):
+            shown.append(f"... and {len(report.notes) - len(shown)} more, in `decided` of `export intake`")
+        for sentence in (*report.waiting, *shown):
             print(sentence, file=sys.stderr)
         if explain is not None:
             print(explanation(declared, store, explain))

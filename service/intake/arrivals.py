@@ -3,10 +3,11 @@
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from config.folder import SiteFolder
+from service.intake.archives import members_of
 from service.intake.columns import point_of_file
 from service.intake.known import Key, KnownExports
 from service.intake.mapping import shaping_settings
@@ -59,7 +60,8 @@ class Arrivals:
                 if isinstance(fetched, Arrival):
                     yield fetched
                 elif fetched is not None:
-                    held.append((offer, fetched))
+                    members = members_of(offer.file, fetched)
+                    held += [(replace(offer, file=name), content) for name, content in members]
                 if len(held) >= KEEP_FILES or sum(len(content) for _, content in held) >= KEEP_BYTES:
                     yield from self._keep(held)
                     held = []

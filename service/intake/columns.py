@@ -9,7 +9,7 @@ from typing import Final
 from service.intake.head import Head
 from service.intake.layouts import Layout
 from service.intake.mapping import PointMap
-from service.intake.quantities import split_unit, unit_named
+from service.intake.quantities import is_bracketed, split_unit, unit_named
 
 _ENDINGS: Final = (".gz", ".csv", ".txt", ".tsv")
 
@@ -63,7 +63,12 @@ def points_of_names(written: Sequence[str], points: PointMap, notes: list[str]) 
         if point != name and (claims[point] > 1 or point in distinct):
             known[name] = name
             notes.append(f"{name!r} may be {point!r}, but so may another: fans.csv must name the one meant")
-    notes += _contradictions({known[name]: split_unit(name)[1] for name in distinct}, points)
+    units = {}
+    for name in distinct:
+        unit = split_unit(name)[1]
+        if is_bracketed(name) or any(unit in target.units for target in points.targets.get(known[name], ())):
+            units[known[name]] = unit
+    notes += _contradictions(units, points)
     return known
 
 

@@ -6,6 +6,7 @@ from typing import Final
 from config.folder import SiteFolder
 from config.site import Source
 from service.failure import WorkFailed
+from service.intake.archives import members_of
 from service.intake.mapping import map_points
 from service.intake.reading import FileReading, read_export
 from service.intake.text import UnreadableFileError
@@ -19,6 +20,11 @@ _SHOWN: Final = 10
 def explain(site: SiteFolder, store: Store, file: str) -> str:
     """Return how a file, named by its path or as in the intake ledger, reads under today's settings."""
     content, name, source = _find(site, store, file)
+    members = members_of(name, content)
+    return "\n\n".join(_of_one(site, inner, member, source) for member, inner in members)
+
+
+def _of_one(site: SiteFolder, content: bytes, name: str, source: Source) -> str:
     points = map_points(site)
     try:
         reading = read_export(content, name, source, site.site.zone, points)

@@ -14,8 +14,15 @@ from numpy.typing import NDArray
 from analytics.vocabulary import Role
 from config.folder import SiteFolder
 from config.site import Site, Source
-from config.units import BY_SIZE, barometric_to_si, temperature_to_si
-from service.intake.quantities import split_unit
+from config.units import (
+    BAROMETRIC_UNITS,
+    BY_SIZE,
+    ROLE_UNITS,
+    TEMPERATURE,
+    barometric_to_si,
+    temperature_to_si,
+)
+from service.intake.quantities import is_bracketed, says_its_quantity, split_unit
 from service.intake.zones import Clock
 from service.store.columns import BAROMETRIC_PRESSURE, OUTDOOR_TEMPERATURE, ROLE_COLUMNS, SITE_FAN
 
@@ -47,6 +54,7 @@ class Target:
     to_si: Callable[[Floats], Floats]
     is_status: bool = False
     unit: str = ""  # as the site declares it
+    units: tuple[str, ...] = ()  # that its quantity may have
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +74,12 @@ class PointMap:
         """Return the mapped point that a name stands for, a unit at either's end aside; else the name."""
         if name in self.targets:
             return name
-        base = split_unit(name)[0]
-        return base if base in self.targets else self.by_base.get(base, name)
+        base, unit = split_unit(name)
+        if base not in self.targets:
+            return self.by_base.get(base, name)
+        # A last word that is no unit of the point's quantity names another point: amps beside speed.
+        is_unit = is_bracketed(name) or any(unit in target.units for target in self.targets[base])
+        return base if is_unit else name
 
     def is_status(self, point: str) -> bool:
         """Tell whether the point says on or off in all its uses."""
@@ -95,6 +107,7 @@ def map_points(site: SiteFolder) -> PointMap:
                     _converter(unit.to_si, role),
                     role is Role.RUN_STATUS,
                     unit.unit,
+                    ROLE_UNITS[role],
                 )
                 targets.setdefault(point, []).append(target)
                 facts.append([point, fan, role.value, start_us, end_us, unit.model_dump(mode="json")])
@@ -108,7 +121,11 @@ def map_points(site: SiteFolder) -> PointMap:
 def _by_base(names: Collection[str]) -> dict[str, str]:
     bases = {name: split_unit(name)[0] for name in names}
     counts = Counter(bases.values())
-    return {base: name for name, base in bases.items() if counts[base] == 1}
+    return {
+        base: name
+        for name, base in bases.items()
+        if counts[base] == 1 and (is_bracketed(name) or says_its_quantity(base))
+    }
 
 
 def shaping_settings(source: Source) -> dict[str, Any]:
@@ -133,21 +150,19 @@ def _converter(to_si: Callable[[Floats], Floats], role: Role) -> Callable[[Float
 
 
 def _site_targets(site: Site) -> list[tuple[str, Target, str]]:
-    found = []
+    found: list[tuple[str, Target, str]] = []
     if site.outdoor_temperature_point:
         unit = site.units.of_outdoor_temperature
-        found.append((site.outdoor_temperature_point, OUTDOOR_TEMPERATURE, unit, temperature_to_si))
+        to_si = _in_unit(temperature_to_si, unit)
+        target = Target(SITE_FAN, OUTDOOR_TEMPERATURE, *ALWAYS_US, to_si, unit=unit, units=tuple(TEMPERATURE))
+        found.append((site.outdoor_temperature_point, target, unit))
     if site.barometric_pressure_point:
         unit = site.units.barometric_pressure
-        found.append((site.barometric_pressure_point, BAROMETRIC_PRESSURE, unit, barometric_to_si))
-    return [
-        (point, Target(SITE_FAN, column, *ALWAYS_US, _in_unit(convert, unit), unit=_plain(unit)), unit)
-        for point, column, unit, convert in found
-    ]
-
-
-def _plain(unit: str) -> str:
-    return "" if unit == BY_SIZE else unit
+        to_si = _in_unit(barometric_to_si, unit)
+        told = "" if unit == BY_SIZE else unit
+        target = Target(SITE_FAN, BAROMETRIC_PRESSURE, *ALWAYS_US, to_si, unit=told, units=BAROMETRIC_UNITS)
+        found.append((site.barometric_pressure_point, target, unit))
+    return found
 
 
 def _in_unit(convert: Callable[[str, Floats], Floats], unit: str) -> Callable[[Floats], Floats]:

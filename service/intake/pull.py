@@ -209,6 +209,7 @@ class _Pass:
             "decided": reading.decided,
         }
         self._report.files.append(FileReport(**row))
+        self._report.notes += [f"{arrival.file}: {note}" for note in reading.notes]
         self._intake.append(
             {
                 **row,

@@ -38,6 +38,10 @@ _SPELLINGS: Final[Mapping[str, str]] = {
     for spelling in spellings
 }
 _BRACKETED: Final = re.compile(r"(.*\S)\s*[\[({]\s*([^\[\](){}]+?)\s*[\])}]")
+# A name that still says what it measures without the unit word at its end.
+_QUANTITY: Final = re.compile(
+    r"flow|volume|press|static|\bdp\b|power|current|speed|freq|temp|torque|\b[smrdo]at\b", re.IGNORECASE
+)
 _BLANK_UNITS: Final = ("", "-", "--", "n/a", "none")
 
 
@@ -63,6 +67,16 @@ def split_unit(name: str) -> tuple[str, str | None]:
         if unit is not None and base:
             return base, unit
     return name, None
+
+
+def is_bracketed(name: str) -> bool:
+    """Tell whether a name ends in brackets."""
+    return _BRACKETED.fullmatch(name) is not None
+
+
+def says_its_quantity(name: str) -> bool:
+    """Tell whether a name says what it measures, so that a unit behind it is not part of the name."""
+    return _QUANTITY.search(name) is not None
 
 
 def are_units(cells: Iterable[str]) -> bool:

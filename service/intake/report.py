@@ -30,5 +30,6 @@ class PassReport:
     skipped: int = 0
     waiting: list[str] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)  # what about the files read a person should hear of
     pass_ids: list[int] = field(default_factory=list)
     is_rebuilt: bool = False

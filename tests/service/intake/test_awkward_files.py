@@ -1,0 +1,268 @@
+# ruff: noqa: E501
+"""A table of awkward files: what each is read as, what is said about it, and every cell accounted for.
+
+The shapes are common practice, without a source; where RFC 4180 states one, its section is named.
+"""
+
+import datetime as dt
+import tempfile
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from config import load_site
+from config.site import Source
+from service.intake.mapping import PointMap, map_points
+from service.intake.reading import FileReading, read_export
+from service.intake.text import UnreadableFileError
+
+SITE = 'name = "S"\ntimezone = "America/Denver"\n[units]\nairflow = "L/s"\npressure = "Pa"\n'
+FANS = (
+    "fan,drive,motor_kw,motor_fla,speed_point,current_point,airflow_point,pressure_point,run_status_point\n"
+    "SF-1,direct,11,20,SF1 speed,SF1 amps,SF1 flow,SF1 dp [Pa],SF1 run\n"
+)
+ROWS = "2025-03-01 00:00,10.5,50\n2025-03-01 00:15,11.5,60\n"
+PLAIN = "Time,SF1 amps,SF1 speed\n" + ROWS
+AMPS = (10.5, 11.5)
+MIDNIGHT = "2025-03-01T07:00:00"  # of Denver, in UTC
+
+
+@dataclass(frozen=True)
+class Case:
+    """A file, how its source is declared, and what must come of it."""
+
+    name: str
+    content: str | bytes
+    values: dict[str, tuple[float, ...] | None] = field(default_factory=lambda: {"SF1 amps": AMPS})
+    says: tuple[str, ...] = ()
+    first: str = MIDNIGHT
+    missing: int = 0
+    refused: int = 0
+    file: str = "a.csv"
+    source: dict[str, Any] = field(default_factory=dict)
+
+
+def amps(*cells: str, header: str = "SF1 amps") -> str:
+    lines = [f"2025-03-01 00:{minute:02d},{cell}\n" for minute, cell in enumerate(cells)]
+    return f"Time,{header}\n" + "".join(lines)
+
+
+def times(*cells: str) -> str:
+    return "Time,SF1 amps\n" + "".join(f"{cell},{value}\n" for cell, value in zip(cells, AMPS, strict=False))
+
+
+FLOW = "Time,{}\n2025-03-01 00:00,1500\n2025-03-01 00:15,1600\n"
+FLOWS = {"SF1 flow": (1500.0, 1600.0)}
+NAMED = {"SF1 amps": AMPS, "SF1 speed": (50.0, 60.0)}
+
+CASES = (
+    # What stands above the header.
+    Case("one line above", "Nightly export\n" + PLAIN, NAMED, ("1 line above the header",)),
+    Case(
+        "pairs above",
+        "Building,Hall A\nCreated,2025-03-02 06:00\nPoints,2\n\n" + PLAIN,
+        NAMED,
+        ("3 lines above the header",),
+    ),
+    Case("a date line above", "Date,2025-03-02\n" + PLAIN, NAMED, ("1 line above",)),
+    Case("as wide as the table above", "2025-03-02 06:00,Export,x\n" + PLAIN, NAMED, ("1 line above",)),
+    Case("marks above", "# site: A\n# by: night job, v2\n" + PLAIN, NAMED, ("2 lines above",)),
+    Case("a blank line under the header", PLAIN.replace("speed\n", "speed\n\n"), NAMED),
+    Case("blank lines above", "\n\n" + PLAIN, NAMED),
+    Case(
+        "the point named above",
+        "Point:,SF1 amps\nTime,Value\n2025-03-01 00:00,10.5\n2025-03-01 00:15,11.5\n",
+        says=("single",),
+        file="export 7.csv",
+    ),
+    Case("no time word in the header", PLAIN.replace("Time", "Zeitpunkt"), NAMED),
+    Case("no time word, and lines above", "Report of March\nA,B\n" + PLAIN.replace("Time", "Zeit"), NAMED),
+    # Two rows of header.
+    Case(
+        "groups above the names",
+        ",SF1,\nTime,amps,speed\n" + ROWS,
+        NAMED,
+        ("two header rows",),
+    ),
+    Case("groups under the time's name", "Time,SF1,SF1\n,amps,speed\n" + ROWS, NAMED, ("two header rows",)),
+    Case("names, then words", "Time,SF1 amps,SF1 speed\n,current,per cent of full\n" + ROWS, NAMED),
+    Case("words, then names", "Time,current,speed\n,SF1 amps,SF1 speed\n" + ROWS, NAMED),
+    Case("a row of units", "Time,SF1 amps,SF1 speed\n,A,%\n" + ROWS, NAMED, ("units in a row of their own",)),
+    Case(
+        "a row of other units",
+        "Time,SF1 flow\n,cfm\n2025-03-01 00:00,1500\n",
+        {"SF1 flow": (1500.0,)},
+        ("'SF1 flow' is in cfm by this file, in L/s by the site: read as L/s",),
+    ),
+    # Units in the header.
+    Case("unit in square brackets", PLAIN.replace("SF1 amps", "SF1 amps [A]"), NAMED),
+    Case("unit in round brackets", PLAIN.replace("SF1 amps", "SF1 amps (A)"), NAMED),
+    Case("unit as a last word", FLOW.format("SF1 flow L/s"), FLOWS),
+    Case("unit after an underscore", FLOW.format("SF1 flow_L/s"), FLOWS),
+    Case("a last word that is no unit of the point", "Time,SF1 speed A,SF1 amps\n2025-03-01 00:00,1,10.5\n",
+         {"SF1 amps": (10.5,), "SF1 speed": None}),
+    Case("a name that is but the beginning of a point's", amps("1", "2", header="SF1"), {"SF1 amps": None}, first=""),
+    Case("unit in the site's name alone", FLOW.format("SF1 dp"), {"SF1 dp [Pa]": (1500.0, 1600.0)}),
+    Case("unit in both", FLOW.format("SF1 dp [Pa]"), {"SF1 dp [Pa]": (1500.0, 1600.0)}),
+    Case(
+        "unit that contradicts",
+        FLOW.format("SF1 flow [m³/h]"),
+        FLOWS,
+        ("'SF1 flow' is in m3/h by this file, in L/s by the site: read as L/s",),
+    ),
+    Case(
+        "one point in two units",
+        "Time,SF1 flow [cfm],SF1 flow [L/s]\n2025-03-01 00:00,1500,700\n",
+        {},
+        ("'SF1 flow [cfm]' may be 'SF1 flow', but so may another",),
+    ),
+    Case("units behind the numbers", amps("10.5 A", "11.5 A")),
+    Case("a file's name with a unit", amps("10.5", "11.5", header="Value"), file="SF1 amps (A).csv"),
+    # What stands under the table.
+    Case("a total at the end", PLAIN + "Total,22,110\n", NAMED, ("1 row of totals",)),
+    Case(
+        "several at the end", PLAIN + "\nMin,1,2\nMax,1,2\nAverage:,1,2\nEnd of report\n", NAMED, ("4 rows",)
+    ),
+    Case("units at the end", PLAIN + ",A,%\n", NAMED, ("1 row of totals, units",)),
+    Case("a total not ended", PLAIN + "Total,22,110", NAMED, ("1 row of totals",)),
+    Case("a total amid the rows is refused", PLAIN + "Total,1,2\n2025-03-01 00:30,12.5,\n", refused=2,
+         values={"SF1 amps": (10.5, 11.5, 12.5)}, missing=1),
+    # Marks between cells (RFC 4180, section 2: records, quotes).
+    Case("rule 1: CRLF ends records", PLAIN.replace("\n", "\r\n"), NAMED),
+    Case("rule 2: the last end may lack", PLAIN.rstrip("\n"), NAMED),
+    Case("rule 3: a header may lack, the file's name holds", ROWS.replace(",50", "").replace(",60", ""),
+         says=("no header line",), file="SF1 amps.csv"),
+    Case("rule 5: quotes around any", '"Time","SF1 amps"\n"2025-03-01 00:00","10.5"\n"2025-03-01 00:15",11.5\n'),
+    Case("rule 6: a comma and a line end in quotes",
+         'Time,"Note, long",SF1 amps\n2025-03-01 00:00,"a, b\nc",10.5\n2025-03-01 00:15,,11.5\n'),
+    Case("rule 6: a line end in a header", '"Time\n(local)",SF1 amps\n2025-03-01 00:00,10.5\n2025-03-01 00:15,11.5\n'),
+    Case("rule 7: a quote in quotes", 'Time,"the ""A""",SF1 amps\n2025-03-01 00:00,"""",10.5\n2025-03-01 00:15,,11.5\n'),
+    Case("bare CR", PLAIN.replace("\n", "\r"), NAMED),
+    Case("semicolons", PLAIN.replace(",", ";"), NAMED, ("semicolon",)),
+    Case("tabs", PLAIN.replace(",", "\t"), NAMED, ("tab",)),
+    Case("bars", PLAIN.replace(",", "|"), NAMED, ("bar",)),
+    Case("a mark that the source names", PLAIN.replace(",", "~"), NAMED, source={"delimiter": "~"}),
+    Case("a comma at every end", PLAIN.replace("\n", ",\n"), NAMED),
+    # Numbers.
+    Case("decimal commas", PLAIN.replace(",", ";").replace(".5", ",5"), NAMED, ("decimal comma",)),
+    Case("decimal commas in quotes", 'Time,SF1 amps\n2025-03-01 00:00,"10,5"\n2025-03-01 00:15,"11,5"\n'),
+    Case("thousands in quotes", FLOW.format("SF1 flow").replace("1500", '"1,500"').replace("1600", '"1,600.0"'),
+         FLOWS, ("2 cells with marks between thousands",)),
+    Case("thousands with points", "Time;SF1 flow\n2025-03-01 00:00;1.500,0\n2025-03-01 00:15;1.600,0\n", FLOWS),
+    Case("points of thousands beside decimal commas",
+         "Time;SF1 flow;SF1 amps\n2025-03-01 00:00;1.500;10,5\n2025-03-01 00:15;1.600;11,5\n",
+         {**FLOWS, "SF1 amps": AMPS}),
+    Case("thousands with spaces", "Time,SF1 flow\n2025-03-01 00:00,1 500\n2025-03-01 00:15,1\u00a0600\n", FLOWS),
+    Case("thousands with strokes", FLOW.format("SF1 flow").replace("1500", "1'500"), FLOWS),
+    Case("three decimals after commas", "Time;SF1 amps\n2025-03-01 00:00;1,234\n", {"SF1 amps": (1.234,)}),
+    Case("the source's decimal mark", 'Time,SF1 amps\n2025-03-01 00:00,"1,234"\n', {"SF1 amps": (1.234,)},
+         source={"decimal": ","}),
+    Case("powers of ten", amps("1.05e1", "1.15E+01")),
+    Case("per cent signs", amps("50%", "60 %", header="SF1 speed"), {"SF1 speed": (50.0, 60.0)}),
+    # Nothing, in other words.
+    Case("words for nothing", amps("10.5", "null", "---", "NaN", "n/a", "11.5"), missing=4),
+    Case("numbers for nothing", amps("10.5", "-9999", "-999", "-32768", "3.4028235e38", "11.5"), missing=4,
+         says=("1 cells of -9999 taken as missing",)),
+    Case("flags in brackets", amps("10.5", "[down]", "12 {fault}", "13 (stale)", "11.5 [ok]"), missing=3,
+         says=("1 cells flagged [fault] taken as missing",)),
+    Case("an unknown word is refused", amps("10.5", "eleven", "11.5"), refused=1),
+    Case("states as words", amps("On", "off", "Running", header="SF1 run"), {"SF1 run": (1.0, 0.0, 1.0)}),
+    # Encodings.
+    Case("a byte order mark", "\ufeff" + PLAIN, NAMED),
+    Case("UTF-16", PLAIN.encode("utf-16"), NAMED, ("UTF-16",)),
+    Case("UTF-16 without mark", PLAIN.encode("utf-16-le"), NAMED, ("UTF-16 without mark",)),
+    Case("Windows-1252", PLAIN.replace("\n2", ",Außen °C\n2", 1).encode("cp1252"), NAMED, ("Windows-1252",)),
+    Case("the source's encoding", PLAIN.encode("utf-16-be"), NAMED, ("utf-16-be",), source={"encoding": "utf-16-be"}),
+    # Times.
+    Case("ISO with Z", times("2025-03-01T07:00:00Z", "2025-03-01T07:15:00Z"), says=("with offset",)),
+    Case("ISO with offset", times("2025-03-01T00:00-07:00", "2025-03-01T00:15-07:00")),
+    Case("a space before the offset", times("2025-03-01 00:00:00 -07:00", "2025-03-01 00:15:00 -07:00")),
+    Case("month first", times("3/1/2025 12:00 AM", "3/31/2025 12:15 AM"), says=("month first", "12-hour clock")),
+    Case("day first", times("01/03/2025 00:00", "31/03/2025 00:15"), says=("day first",)),
+    Case("day or month: not told", times("01/03/2025 00:00", "01/03/2025 00:15"), {}, refused=2,
+         says=("not told",), first=""),
+    Case("day or month: the source tells", times("01/03/2025 00:00", "01/03/2025 00:15"),
+         source={"time_format": "%d/%m/%Y %H:%M"}),
+    Case("month by name", times("1 Mar 2025 00:00", "1 Mar 2025 00:15")),
+    Case("weekday and month by name", times("Sat 01-Mar-25 12:00:00 AM", "Sat 01-Mar-25 12:15:00 AM")),
+    Case("epoch seconds", times("1740812400", "1740813300"), says=("epoch seconds",)),
+    Case("epoch milliseconds", times("1740812400000", "1740813300000"), says=("epoch milliseconds",)),
+    Case("epoch by the source", times("1740812400", "1740813300"), source={"time_format": "epoch"}),
+    Case("digits alone", times("20250301 0000", "20250301 0015")),
+    Case("24:00 is the next midnight", times("2025-02-28 24:00", "2025-03-01 00:15")),
+    Case("the source's zone", times("2025-03-01 07:00", "2025-03-01 07:15"), source={"zone": "UTC"}),
+    Case("the source's time column", "Created,Logged,SF1 amps\n2025-03-02 01:00,2025-03-01 00:00,10.5\n"
+         "2025-03-02 01:00,2025-03-01 00:15,11.5\n", source={"time_column": "Logged"}),
+    Case("the skipped hour", times("2025-03-09 01:45", "2025-03-09 02:15"), {"SF1 amps": (10.5,)}, refused=1,
+         first="2025-03-09T08:45:00"),
+    Case("date and clock apart", "Date,Time,SF1 amps\n3/1/2025,12:00 AM,10.5\n3/31/2025,12:15 AM,11.5\n",
+         says=("two columns",)),
+    # Layouts.
+    Case("long", "Time,Point,Value\n2025-03-01 00:00,SF1 amps,10.5\n2025-03-01 00:15,SF1 amps,11.5\n", says=("long",)),
+    Case("long, units in the names", "Time,Point,Value\n2025-03-01 00:00,SF1 amps [A],10.5\n"
+         "2025-03-01 00:15,SF1 amps [A],11.5\n", says=("long",)),
+    Case("long under lines", "Report\nfor,March\n\nPoint,Time,Value,Unit\nSF1 amps,2025-03-01 00:00,10.5,A\n"
+         "SF1 amps,2025-03-01 00:15,11.5,A\n", says=("long", "2 lines above")),
+    Case("rows newest first", "Time,SF1 amps,SF1 speed\n" + "\n".join(reversed(ROWS.splitlines())) + "\n", NAMED),
+    Case("a time twice: the last row holds", amps("9", "11.5") + "2025-03-01 00:00,10.5\n"),
+)  # fmt: skip
+
+UNREADABLE = (
+    Case("a workbook", b"PK\x03\x04\x14\0[Content_Types].xml", says=("workbook",)),
+    Case("a damaged zip", b"PK\x03\x04broken", says=("zip file is damaged",)),
+    Case("no header and several columns", ROWS, says=("has no header",)),
+    Case("prose", "Dear all,\nplease find attached\n", says=("no column of times",)),
+    Case("one column", "SF1 amps\n10.5\n", says=("every line is one cell",)),
+    Case("a wrong encoding", PLAIN.encode("utf-16"), says=("is not utf-8",), source={"encoding": "utf-8"}),
+    Case("a time column that is not there", PLAIN, says=("no column is named 'Stamp'",),
+         source={"time_column": "Stamp"}),
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def points() -> PointMap:
+    with tempfile.TemporaryDirectory() as name:
+        (Path(name) / "site.toml").write_text(SITE)
+        (Path(name) / "fans.csv").write_text(FANS)
+        return map_points(load_site(Path(name)))
+
+
+def read(case: Case, points: PointMap) -> FileReading:
+    content = case.content.encode() if isinstance(case.content, str) else case.content
+    return read_export(
+        content, case.file, Source(name="s", **case.source), ZoneInfo("America/Denver"), points
+    )
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_an_awkward_file_is_read_and_says_how(case: Case, points: PointMap) -> None:
+    reading = read(case, points)
+    found = {name: tuple(series.values) for name, series in reading.series.items() if len(series.values)}
+    assert {name: found.get(name) for name in case.values} == case.values, reading.decided
+    for said in case.says:
+        assert said in reading.decided
+    assert (reading.missing, reading.refused_count) == (case.missing, case.refused), reading.refused
+    if case.values and case.first:
+        assert reading.first_us is not None
+        first = dt.datetime.fromisoformat(case.first).replace(tzinfo=dt.UTC)
+        assert reading.first_us == round(first.timestamp() * 1e6)
+    counted = sum(
+        len(series.times_us)
+        + sum(int(np.sum(extra)) for extra in (series.repeated, series.overruled) if extra is not None)
+        for series in reading.series.values()
+    )
+    assert reading.cells == counted + reading.refused_count + reading.missing + reading.unmapped
+
+
+@pytest.mark.parametrize("case", UNREADABLE, ids=lambda case: case.name)
+def test_a_file_of_which_nothing_can_be_read_says_why(case: Case, points: PointMap) -> None:
+    with pytest.raises(UnreadableFileError, match=case.says[0]):
+        read(case, points)
+
+
+def test_there_are_enough_of_them() -> None:
+    assert len({case.name for case in (*CASES, *UNREADABLE)}) >= 60
