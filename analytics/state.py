@@ -210,7 +210,8 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     is_active = np.broadcast_to(IS_ACTIVE[None], (len(elapsed_days), *IS_ACTIVE.shape))
     # A fault walks, but not without end: it is as large as faults of its kind are.
     kept = np.sqrt(np.maximum(1.0 - believed.daily / believed.fault, 0.0))
-    walked = np.power(kept, elapsed_days[:, None])[:, None]
+    # Not a power: NumPy squares where one exponent of 2 serves all, so that a fan alone got other bits.
+    walked = np.exp(np.log(np.maximum(kept, 1e-300)) * elapsed_days[:, None])[:, None]
     keep[:, :, :CAUSE_COUNT] = np.where(is_active, walked, forgotten)
     keep[:, :, _DENSITY] = np.exp(-elapsed_days / constants.density_memory_days)[:, None]
     added = np.zeros_like(keep)

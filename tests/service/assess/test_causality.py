@@ -12,7 +12,13 @@ AFTER = (f"{LOST},2025-03-19,09:00,belt_replaced", f"{SYNCHRONOUS},2025-03-15,,a
 
 
 @pytest.mark.parametrize(
-    "date", [dt.date(2025, 2, 26), dt.date(2025, 3, 9), LOST_DAY - dt.timedelta(days=1), LOST_DAY]
+    "date",
+    [
+        dt.date(2025, 2, 26),
+        dt.date(2025, 3, 9),
+        pytest.param(LOST_DAY - dt.timedelta(days=1), marks=pytest.mark.long),
+        pytest.param(LOST_DAY, marks=pytest.mark.long),
+    ],
 )
 def test_rows_up_to_a_day_know_nothing_of_later_days(
     date: dt.date, plant: Plant, new_plant: Callable[..., Plant]

@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from service.assess import hours_upkeep, learning, ledger
 from tests.service.assess.conftest import DAYS, FIRST, LOST_DAY, SLIPPING, Plant
 
-NIGHTS_FROM = dt.date(2025, 3, 5)
+NIGHTS_FROM = dt.date(2025, 3, 8)
 SERVICE = (f"{SLIPPING},2025-03-08,10:30,retensioned", f"{SLIPPING},2025-03-09,,greased")
 
 
@@ -32,7 +33,7 @@ def test_night_by_night_equals_all_at_once(whole: Plant, new_plant: Callable[...
     assert len(whole.everything()["daily"]) > 120
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1, pytest.param(2, marks=pytest.mark.long)])
 def test_pieces_in_any_order_and_repeated_equal_all_at_once(
     seed: int, plant: Plant, new_plant: Callable[..., Plant]
 ) -> None:
@@ -53,7 +54,7 @@ def test_pieces_in_any_order_and_repeated_equal_all_at_once(
     for number, (run, first, past) in enumerate(spans):
         minutes = dt.timedelta(minutes=15)
         pieces.drop_span(f"{number}.csv", begin + first * minutes, begin + past * minutes, [run])
-        if number % 5 == 4:
+        if number % 8 == 7:
             pieces.pull()
             pieces.assess()
     pieces.pull()
@@ -100,3 +101,38 @@ def test_the_folder_may_move(whole: Plant, plant: Plant, tmp_path: Path) -> None
     moved = plant.copied(tmp_path / "elsewhere")
     assert moved.assess() == ()
     assert moved.everything() == whole.everything()
+
+
+STOPS = (
+    (hours_upkeep, "_day_rows", 2),
+    (learning, "healthy", 1),
+    (ledger, "renewed_findings", 2),
+    (ledger, "judge", 1),
+    (ledger, "_write_findings", 1),
+    (ledger, "_write_rows", 2),
+)
+
+
+def test_stopped_anywhere_and_run_again_ends_the_same(
+    whole: Plant, new_plant: Callable[..., Plant], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plant = new_plant()
+    plant.drop("all.csv", FIRST, FIRST + dt.timedelta(days=DAYS))
+    plant.pull()
+    for module, name, nth in STOPS:
+        calls = 0
+        real = getattr(module, name)
+
+        def stopping(*given: object, real: Callable[..., object] = real, nth: int = nth) -> object:
+            nonlocal calls
+            calls += 1
+            if calls == nth:
+                raise KeyboardInterrupt
+            return real(*given)
+
+        with monkeypatch.context() as patched:
+            patched.setattr(module, name, stopping)
+            with pytest.raises(KeyboardInterrupt):
+                plant.assess()
+    plant.assess()
+    assert plant.everything() == whole.everything()
