@@ -1,6 +1,7 @@
 """A chart as SVG or PNG, drawn in this process: no browser, no network."""
 
 import re
+from html import escape
 from typing import Any, Final
 
 import altair as alt
@@ -18,8 +19,10 @@ def as_svg(chart: alt.LayerChart) -> str:
 
     It carries no style attribute and no script, so the strictest content security policy lets it through.
     """
-    text: str = vl_convert.vegalite_to_svg(_spec(chart), allowed_base_urls=[])
-    text = _STYLE.sub("", text)
+    spec = _spec(chart)
+    text: str = vl_convert.vegalite_to_svg(spec, allowed_base_urls=[])
+    label = escape(str(spec.get("description", "")))
+    text = _STYLE.sub("", text).replace("<svg ", f'<svg role="img" aria-label="{label}" ', 1)
     for colour, name in _ON_PAGE.items():
         text = text.replace(f'"{colour}"', f'"{name}"')
     return text

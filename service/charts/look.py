@@ -101,6 +101,7 @@ def framed(chart: alt.LayerChart, size: tuple[int, int], description: str) -> al
     return cast(
         alt.LayerChart,
         lettered.configure_view(stroke=None)
+        .configure_mark(aria=False)
         .configure_text(fontSize=11)
         .configure_axis(
             **axis,

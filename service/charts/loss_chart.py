@@ -77,7 +77,9 @@ def _limits(limits: Limits, drawn: Sequence[dict[str, Any]]) -> Layers:
         rule = table([{"limit": value}]).mark_rule(color=ACCENT, strokeWidth=1, strokeDash=dash)
         layers.append(rule.encode(y=alt.Y("limit:Q")))
         word = [{"date": one["date"], "limit": value, "word": f"{name} {value:g}"} for one in drawn[:1]]
-        layers += words(word, "limit", align="left", baseline="bottom", dx=2, dy=-2, color=ACCENT)
+        # Side by side: where the scale is long the two lines lie close.
+        aside = 2 if name == "act" else 36
+        layers += words(word, "limit", align="left", baseline="bottom", dx=aside, dy=-2, color=ACCENT)
     return layers
 
 

@@ -101,7 +101,9 @@ def _limits(limits: Limits, rows: Sequence[Row]) -> Layers:
         layers.append(rule.encode(y=alt.Y("limit:Q")))
         at = [{"date": row["date"].isoformat(), "limit": value} for row in rows[:1]]
         word = [{**one, "word": f"{name} {value:g}"} for one in at]
-        layers += words(word, "limit", align="left", baseline="bottom", dx=2, dy=-2, color=ACCENT)
+        # Side by side: where the scale is long the two lines lie close.
+        aside = 2 if name == "act" else 36
+        layers += words(word, "limit", align="left", baseline="bottom", dx=aside, dy=-2, color=ACCENT)
     return layers
 
 

@@ -6,12 +6,12 @@ from typing import Final
 from analytics.ledger import NAMED_CAUSES
 from analytics.vocabulary import AlertKind, Cause, Criticality
 from config.epoch import FanEpoch
-from service.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.mail.cost import week_cost
 from service.mail.known import Known
 from service.mail.picture import Picture, picture
 from service.mail.rechecks import verdict_since
 from service.mail.writing import Row, capital, change, interval, one_line, plain_date, sureness
+from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, Standing
 from service.words import CAUSE_WORDS, LOOK_AT
 

@@ -87,7 +87,8 @@ def daily_power(
         query = sa.select(daily.c.date, daily.c.excess_kw).where(
             daily.c.fan == fan, daily.c.date.between(first, last), daily.c.excess_kw.is_not(None)
         )
-        excess = dict(connection.execute(query.order_by(daily.c.date)).tuples().all())
+        rows = connection.execute(query.order_by(daily.c.date)).all()
+        excess: dict[dt.date, float] = {row.date: row.excess_kw for row in rows}
     drawn = motor_hours(site, store, fan, first, last, fit).groupby("date")["motor_kw"].mean()
     found = []
     for date, excess_kw in excess.items():

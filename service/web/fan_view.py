@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from analytics.vocabulary import AlertKind, Cause
 from config.epoch import FanEpoch
-from service.check_figure import CheckFigure, NoCheckFigure, check_figure
+from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, fleet
 from service.store.ledger_tables import curves, daily, episodes
 from service.web.causes import Share, cause_words, ranked
