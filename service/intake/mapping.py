@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from analytics.machine import Machine
 from analytics.vocabulary import Role
 from config.folder import SiteFolder
 from config.site import Site, Source
@@ -55,6 +56,8 @@ class Target:
     is_status: bool = False
     unit: str = ""  # as the site declares it
     units: tuple[str, ...] = ()  # that its quantity may have
+    role: Role | None = None
+    machine: Machine | None = None  # none of the site's own points
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +111,8 @@ def map_points(site: SiteFolder) -> PointMap:
                     role is Role.RUN_STATUS,
                     unit.unit,
                     ROLE_UNITS[role],
+                    role,
+                    epoch.machine,
                 )
                 targets.setdefault(point, []).append(target)
                 facts.append([point, fan, role.value, start_us, end_us, unit.model_dump(mode="json")])

@@ -23,7 +23,9 @@ from service.intake.zones import Clock, Mask, Times
 from service.store import Store, faults
 from service.store.catalogue import Export, ReadExport
 from service.store.passes import Generation, PassRows
+from service.store.readings import from_microseconds, microseconds
 
+_CLOCK_SLACK: Final = dt.timedelta(hours=1)
 PASS_VALUES: Final = 6_500_000  # values in one Delta commit: some 50 MB
 
 
@@ -147,6 +149,7 @@ class _Pass:
             return
         export, source = arrival.export, self._settings.of(arrival.export)
         reading = self._reading(export, arrival.content)
+        self._look_ahead(reading)
         digest = shaping_digest(source)
         one = ReadExport(export, reading.is_named_by_file, digest, reading.first_us, reading.newest_us, 0)
         rank = self._known.rank(one)
@@ -187,6 +190,15 @@ class _Pass:
             return FileReading(f"cannot be read: {error}")
         except (OSError, ValueError, LookupError, ArithmeticError, pa.ArrowException) as error:
             return FileReading(f"cannot be read: {type(error).__name__}: {error}")
+
+    def _look_ahead(self, reading: FileReading) -> None:
+        """Say where an export speaks of a time that is still to come; its values are kept as they are."""
+        if reading.newest_us is None or reading.newest_us <= microseconds(self._now + _CLOCK_SLACK):
+            return
+        newest = from_microseconds(reading.newest_us)
+        note = f"times up to {newest:%Y-%m-%d %H:%M} UTC are still to come: its clock or its zone is wrong"
+        reading.notes.append(note)
+        reading.decided = f"{reading.decided}; {note}"
 
     def _enter(
         self, arrival: Arrival, reading: FileReading, outcome: Outcome, digest: str, ranked_us: int

@@ -16,6 +16,7 @@ from service.intake.head import Head, find_head
 from service.intake.layouts import Layout, find_layout
 from service.intake.mapping import PointMap
 from service.intake.numbers import Numbers, decimal_of, from_floats, from_texts
+from service.intake.plausible import oddities
 from service.intake.seen import Look, SeenPoint, look_at_numbers, look_at_texts, shortened, span_of
 from service.intake.series import Axis, Series, series_of, taken_rows
 from service.intake.sheet import NUMBER, TEXT, Sheet, read_sheet
@@ -84,6 +85,7 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
     else:
         reader.read_columns(columns.names, looks)
     reading.notes += [f"{count} cells {what}" for what, count in sorted(reader.told.items())]
+    reading.notes += oddities(reading.series, points)
     reading.decided = "; ".join([reading.decided, *reading.notes])
     return reading
 

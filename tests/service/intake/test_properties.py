@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -198,3 +199,13 @@ def test_no_text_crashes_the_reading_and_every_cell_is_accounted_for(lines: Any,
     )
     assert reading.cells == values + reading.refused_count + reading.missing + reading.unmapped
     assert reading.refused_count == sum(refused.cells for refused in reading.refused)
+
+
+@pytest.mark.long
+def test_any_split_order_repetition_and_overlap_comes_back_equal_at_length() -> None:
+    settings(test_any_split_order_repetition_and_overlap_comes_back_equal, max_examples=200)()
+
+
+@pytest.mark.long
+def test_conflicting_exports_end_the_same_in_any_order_and_grouping_at_length() -> None:
+    settings(test_conflicting_exports_end_the_same_in_any_order_and_grouping, max_examples=200)()

@@ -1,0 +1,61 @@
+"""What is odd is said with its numbers, and never corrected. The bounds are common practice, no source."""
+
+from typing import Any
+
+import pytest
+
+FANS = (
+    "fan,drive,motor_kw,motor_fla,motor_rpm,design_airflow_ls,design_pressure_pa,"
+    "speed_point,current_point,airflow_point,pressure_point\n"
+    "SF-1,v_belt,11,20.7,1465,8000,800,SF1 speed,SF1 amps,SF1 flow,SF1 dp\n"
+)
+
+
+def lines(header: str, values: list[float], day: str = "2025-03-01") -> str:
+    rows = (f"{day} {place // 60:02d}:{place % 60:02d},{value}" for place, value in enumerate(values))
+    return f"Time,{header}\n" + "\n".join(rows) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("header", "values", "said"),
+    [
+        ("SF1 amps", [10.0, 11.0, -5.0] * 8, "8 of 24 values are negative, down to -5"),
+        ("SF1 speed", [50.0, -25.0] * 8, "8 of 16 speeds are below zero, down to -25"),
+        ("SF1 speed", [50.0, 140.0] * 8, "8 of 16 speeds are over the drive's limit, up to 140"),
+        ("SF1 amps", [12.5] * 96, "all 96 values are 12.5: flat or stuck"),
+        ("SF1 flow", [7.5, 8.0] * 8, "a 1000th of what fits the design airflow"),
+        ("SF1 flow", [8000.0 * 60] * 15 + [1.0], "60 times what fits the design airflow"),
+        ("SF1 dp", [3.0, 3.2] * 8, "a 249.1th of what fits the design pressure"),
+        ("SF1 dp", [50_000.0, 52_000.0] * 8, "off the scale of a fan"),
+    ],
+)
+def test_what_is_odd_is_said_and_stored(plant: Any, header: str, values: list[float], said: str) -> None:
+    plant.declare(fans=FANS)
+    plant.drop("a.csv", lines(header, values))
+    report = plant.pull()
+    assert any(said in note for note in report.notes), report.notes
+    row = plant.intake().iloc[0]
+    assert said in row["decided"]
+    assert row["stored"] == len(values)
+
+
+@pytest.mark.parametrize(
+    ("header", "values"),
+    [
+        ("SF1 amps", [0.0] * 96),
+        ("SF1 speed", [0.0, 55.0, 100.0] * 8),
+        ("SF1 flow", [0.0, 5000.0, 7900.0] * 8),
+        ("SF1 dp", [-2.0, 400.0, 760.0] * 8),
+    ],
+)
+def test_what_is_usual_is_not_remarked_on(plant: Any, header: str, values: list[float]) -> None:
+    plant.declare(fans=FANS)
+    plant.drop("a.csv", lines(header, values))
+    assert plant.pull().notes == []
+
+
+def test_a_time_still_to_come_is_said_and_stored(plant: Any) -> None:
+    plant.drop("a.csv", lines("SF1 amps", [10.0], day="2031-03-01"))
+    (note,) = plant.pull().notes
+    assert "times up to 2031-03-01 00:00 UTC are still to come" in note
+    assert plant.intake().iloc[0]["stored"] == 1
