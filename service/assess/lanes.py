@@ -96,10 +96,11 @@ def lanes(
         sa.select(daily.c.date, daily.c.digest).where(daily.c.fan == fan).order_by(daily.c.date)
     ).all()
     services = [entry for entry in site.service if entry.fan == fan]
-    plans = _sparing(list(_plans(site, fan, learned, days, services)))
+    plans = list(_plans(site, fan, learned, days, services))
     restart = _first_difference([(date, digest) for date, digest in stored], plans)
     if restart is None:
         return [], None
+    plans = _sparing(plans)
     checkpoint = _checkpoint(connection, fan, restart, _begins(learned, restart))
     begin = restart if checkpoint is None else checkpoint.date + dt.timedelta(days=1)
     if checkpoint is None:
@@ -124,6 +125,7 @@ def _plans(
     services: Sequence[ServiceEntry],
 ) -> Iterator[tuple[DayPlan, int]]:
     bases = [_base(part) for part in learned]
+    declared = {epoch.row: f"{epoch.machine!r}|{epoch.limits!r}" for epoch in site.epochs(fan)}
     ordered = sorted(services, key=lambda entry: (entry.date, entry.time or dt.time(), entry.row))
     told = hashlib.sha256()
     position = 0
@@ -139,20 +141,16 @@ def _plans(
         if epoch is None:
             continue
         digest = hashlib.sha256(bases[which])
-        digest.update(f"{epoch.machine!r}|{epoch.limits!r}|{day.digest}|{told.hexdigest()}".encode())
+        digest.update(f"{declared[epoch.row]}|{day.digest}|{told.hexdigest()}".encode())
         yield _plan(day, digest.hexdigest(), ordered[since:position], learned[which].stretch), which
 
 
 def _sparing(plans: Sequence[tuple[DayPlan, int]]) -> list[tuple[DayPlan, int]]:
-    later = [*(plan.date for plan, _ in plans[1:]), None]
-    return (
-        [
-            (replace(plan, keeps_state=date is None or not are_in_one_block(plan.date, date)), which)
-            for (plan, which), date in zip(plans, later, strict=True)
-        ]
-        if plans
-        else []
-    )
+    later = [*(plan.date for plan, _ in plans[1:]), None][: len(plans)]
+    return [
+        (replace(plan, keeps_state=date is None or not are_in_one_block(plan.date, date)), which)
+        for (plan, which), date in zip(plans, later, strict=True)
+    ]
 
 
 def are_in_one_block(date: dt.date, later: dt.date) -> bool:
