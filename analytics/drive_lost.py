@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analytics.arrays import Bools, Floats
+from analytics.arrays import Bools, Floats, column
 from analytics.curves import HealthyCurves
 from analytics.machine import Machine
 from analytics.model import INDEX, LoadKind, Operating, Parameter, expect
@@ -56,7 +56,7 @@ def hourly_findings(
     Parameters: `hours`, frame of `operating_points`; `curves`; `machine`; `is_proof_seen` (hours,),
     whether the run proof was ever on while the motor ran, up to that hour. Returns: `HourlyFindings`.
     """
-    late = {name: _column(hours, f"late_{name}") for name in _LATE}
+    late = {name: column(hours, f"late_{name}") for name in _LATE}
     told = hours["late_is_told"].to_numpy(dtype=bool)
     speed = late["speed_fraction"]
     if machine.speed_control is SpeedControl.CONSTANT:
@@ -90,12 +90,6 @@ _LATE = (
     "pressure_pa",
     "run_status",
 )
-
-
-def _column(hours: pd.DataFrame, name: str) -> Floats:
-    if name not in hours:
-        return np.full(len(hours), np.nan)
-    return hours[name].to_numpy(dtype=np.float64, na_value=np.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,13 +186,13 @@ def proof_seen(hours: pd.DataFrame, is_seen_before: bool) -> Bools:
     Parameters: `hours`, frame of `operating_points` in order of time; `is_seen_before` them.
     """
     with np.errstate(invalid="ignore"):
-        is_on = _column(hours, "late_run_status") > 0.5
+        is_on = column(hours, "late_run_status") > 0.5
     is_running_all = hours["running"].to_numpy(dtype=np.float64) == 1.0
     return np.asarray(np.logical_or.accumulate(is_on & is_running_all) | is_seen_before, dtype=bool)
 
 
 def _unfollowed(hours: pd.DataFrame, machine: Machine) -> Bools:
-    speed, motor = _column(hours, "speed_fraction"), _column(hours, "motor_speed_rpm")
+    speed, motor = column(hours, "speed_fraction"), column(hours, "motor_speed_rpm")
     steady = hours["is_steady"].to_numpy(dtype=bool)
     if machine.motor_rpm is None or np.isnan(motor).all() or machine.speed_signal == "motor_rpm":
         return np.zeros(len(hours), dtype=bool)

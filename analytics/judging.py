@@ -33,7 +33,6 @@ from analytics.state import (
 )
 from analytics.vocabulary import Role, Work
 
-
 # Outdoor density must explain this much of the scatter before it is believed.
 OUTDOOR_AIR_SCATTER = 0.85
 

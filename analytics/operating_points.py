@@ -4,7 +4,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analytics.arrays import Bools, Floats
+from analytics.arrays import Bools, Floats, column
 from analytics.machine import Machine
 from analytics.rounding import settled
 from analytics.running import CLEAR_OF_A_TIE, is_running, is_told_to_run
@@ -62,7 +62,7 @@ def operating_points(
     time = pd.DatetimeIndex(readings["time"])
     hours, group = np.unique(hour_start_ns(time, utc_offset_s), return_inverse=True)
     follows = np.append(False, np.diff(hours) == HOUR_NS)
-    values = {name: _column(readings, name) for name in {*MEASURED, *LATE}}
+    values = {name: column(readings, name) for name in {*MEASURED, *LATE}}
     running = is_running(
         values["speed_fraction"], values["current_a"], values["power_w"], values["run_status"], machine
     )
@@ -94,12 +94,6 @@ def hour_start_ns(time: pd.DatetimeIndex, utc_offset_s: int | Integers = 0) -> I
     """
     phase = np.asarray(utc_offset_s, dtype=np.int64) * SECOND_NS % HOUR_NS
     return np.asarray((time.as_unit("ns").asi8 + phase) // HOUR_NS * HOUR_NS - phase, dtype=np.int64)
-
-
-def _column(readings: pd.DataFrame, name: str) -> Floats:
-    if name not in readings:
-        return np.full(len(readings), np.nan)
-    return readings[name].to_numpy(dtype=np.float64, na_value=np.nan)
 
 
 def _mean(values: Floats, group: npt.NDArray[np.intp], size: int, is_counted: Bools) -> Floats:

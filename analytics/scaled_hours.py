@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.air import actual_airflow, air_density, standard_pressure_pa
-from analytics.arrays import Bools, Floats
+from analytics.arrays import Bools, Floats, column
 from analytics.machine import Machine
 from analytics.model import LoadKind
 from analytics.motor import poles_for, rated_slip, shaft_power_from_line_power, synchronous_rpm
@@ -115,7 +115,7 @@ def scaled_hours(hours: pd.DataFrame, machine: Machine, channels: Channels) -> S
     Returns: `ScaledHours`, in the order of the frame.
     """
     density = _density(hours, machine, channels)
-    airflow = _column(hours, "airflow_m3s")
+    airflow = column(hours, "airflow_m3s")
     if machine.airflow_basis is AirflowBasis.STANDARD:
         airflow = actual_airflow(airflow, density)
     speed = _speed(hours, machine, channels)
@@ -125,19 +125,19 @@ def scaled_hours(hours: pd.DataFrame, machine: Machine, channels: Channels) -> S
     if channels.has_airflow:
         is_usable &= ~np.isnan(airflow) & (airflow > 0)
     if channels.has_pressure:
-        is_usable &= ~np.isnan(_column(hours, "pressure_pa"))
+        is_usable &= ~np.isnan(column(hours, "pressure_pa"))
     if channels.load_kind is not LoadKind.NONE:
         is_usable &= ~np.isnan(load)
     return ScaledHours(
         speed,
         airflow,
         density / STANDARD_DENSITY,
-        _column(hours, "pressure_pa"),
+        column(hours, "pressure_pa"),
         load,
         is_usable,
-        _column(hours, "stopped_pressure_pa"),
-        _column(hours, "stopped_airflow_m3s"),
-        _column(hours, "wheel_speed_rpm") / (speed * _synchronous(machine)),
+        column(hours, "stopped_pressure_pa"),
+        column(hours, "stopped_airflow_m3s"),
+        column(hours, "wheel_speed_rpm") / (speed * _synchronous(machine)),
     )
 
 
@@ -158,8 +158,8 @@ def _synchronous(machine: Machine) -> float:
 
 def _speed(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
     if channels.has_motor_speed:
-        return _column(hours, "motor_speed_rpm") / _synchronous(machine)
-    speed = _column(hours, "speed_fraction")
+        return column(hours, "motor_speed_rpm") / _synchronous(machine)
+    speed = column(hours, "speed_fraction")
     if machine.speed_control is SpeedControl.CONSTANT:
         return np.ones_like(speed)
     return speed
@@ -167,11 +167,11 @@ def _speed(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
 
 def _density(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
     source = "outdoor_temperature_c" if channels.is_outdoor_air else "air_temperature_c"
-    temperature = _column(hours, source)
+    temperature = column(hours, source)
     temperature = np.where(np.isnan(temperature), ASSUMED_TEMPERATURE_C, temperature)
     standard = float(standard_pressure_pa(machine.altitude_m))
     pressure = (
-        _column(hours, "barometric_pressure_pa") if channels.has_barometer else np.full(len(hours), standard)
+        column(hours, "barometric_pressure_pa") if channels.has_barometer else np.full(len(hours), standard)
     )
     return air_density(temperature, np.where(np.isnan(pressure), standard, pressure))
 
@@ -179,12 +179,12 @@ def _density(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Float
 def _load(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
     rated_w = machine.motor_rated_power_w * machine.motor_count
     if channels.load_kind is LoadKind.TORQUE:
-        return _column(hours, "torque_fraction")
-    current = _column(hours, "current_a")
+        return column(hours, "torque_fraction")
+    current = column(hours, "current_a")
     rated_a = machine.motor_rated_current_a or float(np.nanpercentile(current, 99)) if len(current) else 1.0
     if channels.load_kind is LoadKind.CURRENT:
         return current / (rated_a * machine.motor_count)
-    power = _column(hours, "power_w")
+    power = column(hours, "power_w")
     if np.isnan(power).all():
         # Line amps of a drive follow kW and carry no magnetising part; their gain is the curve's.
         volts = machine.motor_volts or 460.0
@@ -193,9 +193,3 @@ def _load(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
         return power / rated_w
     has_vfd = machine.power_at is PowerAt.LINE and machine.speed_control is SpeedControl.VFD
     return shaft_power_from_line_power(power, rated_w, has_vfd) / rated_w
-
-
-def _column(hours: pd.DataFrame, name: str) -> Floats:
-    if name not in hours:
-        return np.full(len(hours), np.nan)
-    return hours[name].to_numpy(dtype=np.float64, na_value=np.nan)
