@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -58,6 +59,26 @@ class DeltaFolder:
             writer_properties=_writer_properties(),
         )
         self._make_durable(before)
+
+    def replace_month(self, data: pa.Table, month: str) -> None:
+        """Put rows in the place of a month's, in one commit; readers of before keep the files they had."""
+        before = self._opened().version()
+        write_deltalake(
+            self.address,
+            data,
+            mode="overwrite",
+            predicate=f"{MONTH} = '{month}'",
+            partition_by=[MONTH],
+            writer_properties=_writer_properties(),
+        )
+        self._make_durable(before)
+
+    def files_by_month(self) -> dict[str, int]:
+        """Return how many files each month is spread over."""
+        if not self.exists():
+            return {}
+        months = pa.table(self._opened().get_add_actions(flatten=True)).column(f"partition.{MONTH}")
+        return dict(sorted(Counter(months.to_pylist()).items()))
 
     def has_marker(self, marker: int) -> bool:
         """Tell whether a commit with this marker, or a later one, is in the log."""

@@ -8,6 +8,7 @@ PASS_INTENDED: Final = "pass intended"
 DELTA_COMMITTED: Final = "delta committed"
 PASS_DONE: Final = "pass done"
 GENERATION_BUILT: Final = "generation built"
+MONTH_COMPACTED: Final = "month compacted"
 
 type_hook = Callable[[str], None]
 

@@ -44,6 +44,22 @@ class Readings:
         wanted = VALUE_COLUMNS if columns is None else tuple(columns)
         return resolve(self.raw(fans, microseconds(start), microseconds(end), wanted), wanted)
 
+    def compact(self, month: str) -> None:
+        """Rewrite a month as the one row a fan and time that it resolves to.
+
+        A row of several exports takes the lowest of their ranks: one too low is put right when a conflict
+        asks, by the exports themselves. Nobody may append meanwhile.
+        """
+        wanted = [name for name in READINGS_SCHEMA.names if name != MONTH]
+        rows = self.table.read(wanted, [month], pc.scalar(True))
+        resolved = resolve(rows, VALUE_COLUMNS)
+        ranks = rows.to_pandas()[[FAN, TIME, *RANK_COLUMNS]].sort_values([FAN, TIME, *RANK_COLUMNS])
+        lowest = ranks.drop_duplicates([FAN, TIME]).reset_index(drop=True)
+        whole = resolved.assign(**{name: lowest[name] for name in RANK_COLUMNS})
+        schema = pa.schema([READINGS_SCHEMA.field(name) for name in wanted])
+        table = with_month(pa.Table.from_pandas(whole[wanted], schema=schema, preserve_index=False))
+        self.table.replace_month(table.cast(READINGS_SCHEMA), month)
+
     def span(self, fans: Sequence[str] | None = None) -> tuple[dt.datetime, dt.datetime] | None:
         """Return the first and the last time of any reading, of some fans or of all."""
         if not self.table.exists():

@@ -15,6 +15,7 @@ from filelock import FileLock, Timeout
 from config.folder import SiteFolder
 from config.secrets import resolve_secrets
 from service.failure import WorkFailed
+from service.store import faults
 from service.store.catalogue import Catalogue
 from service.store.database import Database
 from service.store.faults import no_fault
@@ -87,6 +88,23 @@ class Store:
             yield
         finally:
             self._lock.release()
+
+    def compact(self, keep_files: int = 1) -> tuple[str, ...]:
+        """Rewrite the months that are spread over more files than some, one after the other; return them.
+
+        What the readings say does not change. A pull waits meanwhile; a stop between months is harmless.
+        """
+        done = []
+        with self.pulling():
+            readings = self.current_readings()
+            if readings is None:
+                return ()
+            for month, files in readings.table.files_by_month().items():
+                if files > keep_files:
+                    readings.compact(month)
+                    self.reached(faults.MONTH_COMPACTED)
+                    done.append(month)
+        return tuple(done)
 
     def repair(self) -> None:
         """Finish or undo what a stopped process left, unless one is pulling right now."""
