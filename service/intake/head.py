@@ -81,7 +81,7 @@ def find_head(text: PlainText, source: Source, is_mapped: Mapped) -> Head:
     above = first - names.taken_above
     notes = [f"{_count(above, 'line')} above the header"] if above else []
     notes += names.notes
-    width = max(len(names.header), len(rows[last]) if not names.header and last < len(rows) else 0)
+    width = max(len(names.header), time + 1, len(rows[last]) if not names.header and last < len(rows) else 0)
     start = records[last].start if last < len(records) else len(text.content)
     end, left_out = _end_of_rows(text, start, delimiter, time, is_time)
     if left_out:
@@ -256,7 +256,7 @@ def _of_two_rows(
     upper: Sequence[str], lower: Sequence[str], time: int, is_mapped: Mapped, *, prefers_lower: bool = False
 ) -> list[str]:
     """Choose the names that the site maps: those of one row, or of both joined; a group's name goes on."""
-    width = max(len(upper), len(lower))
+    width = max(len(upper), len(lower), time + 1)
     first = [*upper, *[""] * (width - len(upper))]
     second = [*lower, *[""] * (width - len(lower))]
     groups: list[str] = []

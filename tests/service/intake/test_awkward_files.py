@@ -5,8 +5,9 @@ The shapes are common practice, without a source; where RFC 4180 states one, its
 """
 
 import datetime as dt
+import random
 import tempfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -266,3 +267,44 @@ def test_a_file_of_which_nothing_can_be_read_says_why(case: Case, points: PointM
 
 def test_there_are_enough_of_them() -> None:
     assert len({case.name for case in (*CASES, *UNREADABLE)}) >= 60
+
+
+def mutated(content: bytes, chance: random.Random) -> bytes:
+    for _ in range(chance.randint(1, 4)):
+        kind, place = chance.randrange(4), chance.randrange(len(content) + 1)
+        if kind == 0:
+            content = content[:place] + bytes([chance.randrange(256)]) + content[place + 1 :]
+        elif kind == 1:
+            content = content[:place] or content
+        elif kind == 2:
+            mark = chance.choice((b'"', b",", b"\n", b";", b"\r", b"\0", b"[", b"-9999"))
+            content = content[:place] + mark + content[place:]
+        else:
+            lines = content.split(b"\n")
+            chance.shuffle(lines)
+            content = b"\n".join(lines)
+    return content
+
+
+@pytest.mark.parametrize("count", [400, pytest.param(20_000, marks=pytest.mark.long)])
+def test_a_mutated_file_is_read_or_says_why_and_its_counts_hold(count: int, points: PointMap) -> None:
+    chance = random.Random(20250301)
+    for _ in range(count):
+        case = chance.choice(CASES)
+        whole = case.content.encode() if isinstance(case.content, str) else case.content
+        content = mutated(whole, chance)
+        try:
+            reading = read(replace(case, content=content), points)
+        except UnreadableFileError:
+            continue
+        assert reading.cells == reading.refused_count + reading.missing + reading.unmapped + values(
+            reading
+        ), content
+
+
+def values(reading: FileReading) -> int:
+    return sum(
+        len(series.times_us)
+        + sum(int(np.sum(extra)) for extra in (series.repeated, series.overruled) if extra is not None)
+        for series in reading.series.values()
+    )
