@@ -11,8 +11,9 @@ from analytics.judging import FanDay
 from analytics.ledger import CAUSE_OF
 from analytics.machine import Machine
 from analytics.model import CAUSES, INDEX, Parameter, expect
-from analytics.state import CARRIED, read_day, watch
+from analytics.state import read_day
 from analytics.vocabulary import Cause
+from analytics.watch import CARRIED, watch
 
 # These move the air itself: a control loop would answer by the command.
 _MOVES_AIR = (Parameter.SLIP, Parameter.RATIO, Parameter.WHEEL, Parameter.SPEED_SCALE)

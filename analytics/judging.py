@@ -6,7 +6,7 @@ the same bits alone and in a batch.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -16,22 +16,12 @@ from analytics.curves import HealthyCurves, fit_curves
 from analytics.day_hours import day_operating, day_zeros
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
 from analytics.machine import Machine
-from analytics.model import Operating
+from analytics.model import CAUSES, Operating, Parameter
 from analytics.scaled_hours import ScaledHours, channels_of, outdoor_air, scaled_hours
 from analytics.service_effects import after_service
-from analytics.state import (
-    DayZeros,
-    State,
-    Watch,
-    predict,
-    select,
-    stack_states,
-    stack_watches,
-    start,
-    update,
-    watch,
-)
+from analytics.state import DayZeros, State, predict, select, stack_states, start, update
 from analytics.vocabulary import Role, Work
+from analytics.watch import Watch, stack_watches, watch
 
 # Outdoor density must explain this much of the scatter before it is believed.
 OUTDOOR_AIR_SCATTER = 0.85
@@ -59,12 +49,16 @@ class Fleet:
 
 @dataclass(frozen=True, slots=True)
 class FanDay:
-    """One fan's day: its packed hours, its zeros, the service done, the days since the last one judged."""
+    """One fan's day: its packed hours, its zeros, the service done, the days since the last one judged.
+
+    `may_fall` once a belt was serviced: slip may then lie below the healthy period's.
+    """
 
     operating: Operating
     zeros: DayZeros
     service: tuple[tuple[Work, Role | None], ...]
     elapsed_days: float
+    may_fall: bool = False
 
     @property
     def hours_used(self) -> int:
@@ -107,9 +101,11 @@ def fan_day(
     curves: HealthyCurves,
     service: tuple[tuple[Work, Role | None], ...],
     elapsed_days: float,
+    *,
+    may_fall: bool = False,
 ) -> FanDay:
     """Pack one fan's day for `day`."""
-    return FanDay(day_operating(hours, curves), day_zeros(hours, curves), service, elapsed_days)
+    return FanDay(day_operating(hours, curves), day_zeros(hours, curves), service, elapsed_days, may_fall)
 
 
 def day(batch: Fleet, state: State, days: Sequence[FanDay]) -> tuple[State, LedgerRows]:
@@ -119,6 +115,7 @@ def day(batch: Fleet, state: State, days: Sequence[FanDay]) -> tuple[State, Ledg
     Returns: the states after the day, and the day's rows; a row of a day with too few used hours is
     only good for its carried reference values.
     """
+    batch = Fleet(_freed(batch.watch, days), batch.facts)
     elapsed = np.array([fan.elapsed_days for fan in days])
     state = predict(state, batch.watch, elapsed)
     state = _serviced(state, batch, days)
@@ -131,6 +128,16 @@ def day(batch: Fleet, state: State, days: Sequence[FanDay]) -> tuple[State, Ledg
     )
     state, reading = update(state, batch.watch, hours, zeros)
     return state, ledger_rows(state, batch.watch, hours, reading, batch.facts)
+
+
+def _freed(constants: Watch, days: Sequence[FanDay]) -> Watch:
+    # A healthy period may have been slipping already: a belt once serviced may run tighter than it.
+    may_fall = np.array([fan.may_fall for fan in days], dtype=bool)
+    if not may_fall.any():
+        return constants
+    is_one_sided = constants.beliefs.is_one_sided.copy()
+    is_one_sided[may_fall, CAUSES.index(Parameter.SLIP)] = 0.0
+    return replace(constants, beliefs=replace(constants.beliefs, is_one_sided=is_one_sided))
 
 
 def _serviced(state: State, batch: Fleet, days: Sequence[FanDay]) -> State:

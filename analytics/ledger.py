@@ -9,9 +9,10 @@ from analytics.explanations import CAUSE_COUNT
 from analytics.mixtures import bounds, held_weights
 from analytics.model import CAUSES, EXPONENT_RANGE, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
-from analytics.state import CARRIED, DayReading, State, Watch
+from analytics.state import DayReading, State
 from analytics.transmission import drive_loss_band, healthy_drive_loss
 from analytics.vocabulary import Cause, Drive
+from analytics.watch import CARRIED, Watch
 
 # A cause is named when it moves pressure or load by this much; less is nobody's fault.
 MATERIAL_EFFECT = 0.02

@@ -2,7 +2,7 @@
 
 from analytics.explanations import EXPLANATION_COUNT
 from analytics.model import SIZE
-from analytics.state import WIDTH
+from analytics.watch import WIDTH
 
 # Raised by hand whenever the same readings give other numbers; "Changes that move results" in
 # DEVELOPERS.md says why. The sizes guard what is stored against a model of another shape.

@@ -5,8 +5,9 @@ import numpy as np
 from analytics.arrays import Floats
 from analytics.explanations import CAUSE_COUNT, EXPLANATIONS
 from analytics.model import CAUSES, Parameter
-from analytics.state import LEAST_WEIGHT, State, Watch
+from analytics.state import LEAST_WEIGHT, State
 from analytics.vocabulary import Role, Work
+from analytics.watch import Watch
 
 # After the visit a cause is near nothing, but the data may show that it did not come back.
 _SENSOR_CAUSES: dict[Role, tuple[Parameter, ...]] = {

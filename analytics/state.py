@@ -3,61 +3,26 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from analytics.arrays import Bools, Floats
 from analytics.curve_fit import LOAD, load_spread
 from analytics.curves import HealthyCurves
-from analytics.explanations import (
-    CAUSE_COUNT,
-    EXPLANATION_COUNT,
-    IS_ACTIVE,
-    Beliefs,
-    beliefs,
-    stack_beliefs,
-)
+from analytics.explanations import CAUSE_COUNT, EXPLANATION_COUNT, IS_ACTIVE, beliefs
 from analytics.information import day_information, hour_precision
 from analytics.latent_airflow import latent_hours
 from analytics.machine import Machine
 from analytics.model import (
-    CAUSES,
     CURVE,
     EXPONENT_RANGE,
     INDEX,
-    LoadKind,
     Operating,
     Parameter,
-    Plant,
     linearise,
 )
-from analytics.priors import (
-    DENSITY_MEMORY_DAYS,
-    DENSITY_SD_KNOWN,
-    DENSITY_SD_NO_BAROMETER,
-    DENSITY_SD_NO_TEMPERATURE,
-    ORDINARY_MEMORY_DAYS,
-    PINNED_SD,
-    SEASON_MEMORY_DAYS,
-    SLIP_EXPONENT,
-)
+from analytics.priors import ORDINARY_MEMORY_DAYS, PINNED_SD, SLIP_EXPONENT
+from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
 
-# Friction stays as fitted: inside the fitted range its error shows as the others'.
-CARRIED: tuple[Parameter, ...] = (
-    *CAUSES,
-    Parameter.SLIP_EXPONENT,
-    Parameter.DENSITY,
-    Parameter.PRESSURE_LEVEL,
-    Parameter.PRESSURE_SLOPE,
-    Parameter.TORQUE_LEVEL,
-    Parameter.TORQUE_SLOPE,
-    Parameter.NO_LOAD_CURRENT,
-    Parameter.FLUX_EXPONENT,
-    Parameter.PATH,
-    Parameter.PRESSURE_BEND,
-    Parameter.TORQUE_BEND,
-    Parameter.CREEP,
-    Parameter.LOAD_EXPONENT,
-)
-WIDTH = len(CARRIED)
 JUMP_DEVIATIONS = 4.0
 LEAST_WEIGHT = 1e-12
 # Days are never quite as independent, nor hours as normal, as the filter takes them to be.
@@ -67,6 +32,8 @@ _STRAY_DEVIATIONS = 2.5
 _ROUNDS = 2
 _SAYINGS = 12
 _LEAST_STRENGTH = 1e-6
+_SURELY_DEVIATIONS = 2.0
+_LOWEST_DEVIATIONS = 6.0
 _DENSITY = CARRIED.index(Parameter.DENSITY)
 _EXPONENT = CARRIED.index(Parameter.SLIP_EXPONENT)
 _ZERO = CARRIED.index(Parameter.PRESSURE_ZERO)
@@ -93,26 +60,6 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
-class Watch:
-    """The constants of a batch of fans; every field has the fans as its first axis.
-
-    `plant` of the model; `beliefs` of the causes; `curve` (fans, SIZE) the healthy parameters;
-    `density_sd`, `density_memory_days` and `airflow_noise` (fans,); covariances (fans, 2, 2); `has`
-    (fans, 2) whether pressure and load count.
-    """
-
-    plant: Plant
-    beliefs: Beliefs
-    curve: Floats
-    density_sd: Floats
-    density_memory_days: Floats
-    airflow_noise: Floats
-    hour_covariance: Floats
-    day_covariance: Floats
-    has: Floats
-
-
-@dataclass(frozen=True, slots=True)
 class DayZeros:
     """What the stopped fan's pressure sensor said that day, of the pressure scale, NaN where nothing.
 
@@ -121,43 +68,6 @@ class DayZeros:
 
     pressure: Floats
     pressure_sd: Floats
-
-
-def density_sd_of(curves: HealthyCurves) -> float:
-    """Return the standard deviation of the air density that the points leave unknown."""
-    weather = DENSITY_SD_KNOWN if curves.channels.has_barometer else DENSITY_SD_NO_BAROMETER
-    season = 0.0 if curves.channels.knows_density else DENSITY_SD_NO_TEMPERATURE
-    return float(np.hypot(weather, season))
-
-
-def density_memory_of(curves: HealthyCurves) -> float:
-    """Return how many days the unknown air density remembers: the weather's days or the season's weeks."""
-    return DENSITY_MEMORY_DAYS if curves.channels.knows_density else SEASON_MEMORY_DAYS
-
-
-def watch(curves: HealthyCurves, machine: Machine) -> Watch:
-    """Return the constants that a fan's daily step needs, as a batch of one."""
-    has = [curves.channels.has_pressure, curves.channels.load_kind is not LoadKind.NONE]
-    return Watch(
-        curves.plant,
-        beliefs(curves, machine),
-        curves.mean[None],
-        np.array([density_sd_of(curves)]),
-        np.array([density_memory_of(curves)]),
-        np.array([curves.airflow_noise]),
-        curves.hour_covariance[None],
-        curves.day_covariance[None],
-        np.array([has], dtype=np.float64),
-    )
-
-
-def stack_watches(watches: list[Watch]) -> Watch:
-    """Join single fans' constants into a batch."""
-    plants = [w.plant for w in watches]
-    plant = Plant(*(np.concatenate([getattr(p, name) for p in plants]) for name in Plant.__slots__))
-    rest = [name for name in Watch.__slots__ if name not in ("plant", "beliefs")]
-    arrays = (np.concatenate([getattr(w, name) for w in watches]) for name in rest)
-    return Watch(plant, stack_beliefs([w.beliefs for w in watches]), *arrays)
 
 
 def stack_states(states: list[State]) -> State:
@@ -323,10 +233,19 @@ def _learn(state: State, constants: Watch, reading: DayReading) -> State:
     # The likelihood of the day under each explanation, up to what all share.
     misfit = (missed[..., None, :] @ inverse @ missed[..., None])[..., 0, 0]
     fit = -0.5 * misfit - 0.5 * log_det - penalty
-    log_weight = _normalised(state.log_weight + EVIDENCE_SHARE * fit)
     mean = state.mean + moved
     mean[..., _EXPONENT] = np.clip(mean[..., _EXPONENT], *EXPONENT_RANGE)
-    return State(mean, covariance, log_weight)
+    fit = EVIDENCE_SHARE * fit + _below_zero(mean, covariance, constants)
+    return State(mean, covariance, _normalised(state.log_weight + fit))
+
+
+def _below_zero(mean: Floats, covariance: Floats, constants: Watch) -> Floats:
+    # A cause that can only be positive does not explain a day by being surely negative.
+    deviation = np.sqrt(np.maximum(np.diagonal(covariance, axis1=2, axis2=3)[..., :CAUSE_COUNT], 1e-18))
+    away = np.maximum(mean[..., :CAUSE_COUNT] / deviation, -_LOWEST_DEVIATIONS)
+    is_sided = IS_ACTIVE[None] & (constants.beliefs.is_one_sided[:, None] > 0)
+    is_below = is_sided & (away < -_SURELY_DEVIATIONS)
+    return np.asarray(np.where(is_below, np.log(2.0 * ndtr(away)), 0.0).sum(axis=-1), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)

@@ -146,7 +146,7 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
     is_after = hours_after(plan.visit_at, run.local_hour[of_day])
     hours = replace(hours, is_steady=hours.is_steady & ~run.is_lost[of_day] & is_after)
     elapsed = 1.0 if lane.judged_on is None else float((plan.date - lane.judged_on).days)
-    packed = fan_day(hours, run.curves, tuple(lane.pending), elapsed)
+    packed = fan_day(hours, run.curves, tuple(lane.pending), elapsed, may_fall=plan.may_fall)
     if packed.hours_used < LEAST_HOURS_JUDGED:
         return None, packed.hours_used, lost_hours, ends_lost
     return packed, packed.hours_used, lost_hours, ends_lost

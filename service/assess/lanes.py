@@ -10,7 +10,9 @@ import sqlalchemy as sa
 
 from analytics.curves import HealthyCurves
 from analytics.machine import Machine
+from analytics.model import Parameter
 from analytics.results_version import RESULTS_VERSION
+from analytics.service_effects import ended_by
 from analytics.vocabulary import Role, Work
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
@@ -43,7 +45,8 @@ class DayPlan:
     """One day to write: its date, digest, hours and last reading.
 
     `service` done since the operating day before; `visit_at` the times of the visits of the day itself;
-    `keeps_state` whether the state after it is written down.
+    `may_fall` once a belt was serviced, slip may lie below the healthy period's; `keeps_state` whether the
+    state after it is written down.
     """
 
     date: dt.date
@@ -53,6 +56,7 @@ class DayPlan:
     last_reading: dt.datetime
     service: tuple[tuple[Work, Role | None], ...]
     visit_at: tuple[dt.time | None, ...]
+    may_fall: bool = False
     keeps_state: bool = True
 
 
@@ -142,7 +146,9 @@ def _plans(
             continue
         digest = hashlib.sha256(bases[which])
         digest.update(f"{declared[epoch.row]}|{day.digest}|{told.hexdigest()}".encode())
-        yield _plan(day, digest.hexdigest(), ordered[since:position], learned[which].stretch), which
+        stretch = learned[which].stretch
+        plan = _plan(day, digest.hexdigest(), ordered[since:position], stretch)
+        yield replace(plan, may_fall=_is_belt_serviced(ordered[:position], stretch)), which
 
 
 def _sparing(plans: Sequence[tuple[DayPlan, int]]) -> list[tuple[DayPlan, int]]:
@@ -175,6 +181,12 @@ def _plan(day: IndexedDay, digest: str, done: Sequence[ServiceEntry], stretch: S
         service,
         tuple(entry.time for entry in visits),
     )
+
+
+def _is_belt_serviced(done: Sequence[ServiceEntry], stretch: Stretch) -> bool:
+    first = stretch.first or stretch.begins or dt.date.min
+    works = (ended_by(entry.work, entry.role) for entry in done if entry.date >= first)
+    return any(Parameter.SLIP in ended for ended in works)
 
 
 def _base(part: Learned) -> bytes:

@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 
 from analytics.explanations import EXPLANATION_COUNT
-from analytics.state import WIDTH, State
+from analytics.state import State
+from analytics.watch import WIDTH
 
 _LOWER: Final = np.tril_indices(WIDTH)
 

@@ -11,8 +11,9 @@ from analytics.machine import Machine
 from analytics.mixtures import held_weights
 from analytics.model import CAUSES, INDEX, Operating, Parameter, expect
 from analytics.scaled_hours import ScaledHours
-from analytics.state import DayZeros, predict, start, update, watch
+from analytics.state import DayZeros, predict, start, update
 from analytics.vocabulary import Drive, FanType, PressureLocation
+from analytics.watch import watch
 from tests.analytics.planted import (
     CHANNELS,
     MACHINE,

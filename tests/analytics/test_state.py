@@ -13,22 +13,18 @@ from analytics.mixtures import held_weights
 from analytics.model import CAUSES, Operating, Parameter
 from analytics.service_effects import after_service
 from analytics.state import (
-    CARRIED,
-    WIDTH,
     DayReading,
     DayZeros,
     State,
-    Watch,
     _learn,
     predict,
     select,
     stack_states,
-    stack_watches,
     start,
     update,
-    watch,
 )
 from analytics.vocabulary import Drive, Work
+from analytics.watch import CARRIED, WIDTH, Watch, stack_watches, watch
 from tests.analytics.planted import MACHINE, planted_curves, planted_day
 
 NOTHING = DayZeros(np.array([np.nan]), np.array([np.nan]))

@@ -1,0 +1,94 @@
+"""What stays the same about a fan from day to day: the constants that its daily step needs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.arrays import Floats
+from analytics.curves import HealthyCurves
+from analytics.explanations import Beliefs, beliefs, stack_beliefs
+from analytics.machine import Machine
+from analytics.model import CAUSES, LoadKind, Parameter, Plant
+from analytics.priors import (
+    DENSITY_MEMORY_DAYS,
+    DENSITY_SD_KNOWN,
+    DENSITY_SD_NO_BAROMETER,
+    DENSITY_SD_NO_TEMPERATURE,
+    SEASON_MEMORY_DAYS,
+)
+
+# Friction stays as fitted: inside the fitted range its error shows as the others'.
+CARRIED: tuple[Parameter, ...] = (
+    *CAUSES,
+    Parameter.SLIP_EXPONENT,
+    Parameter.DENSITY,
+    Parameter.PRESSURE_LEVEL,
+    Parameter.PRESSURE_SLOPE,
+    Parameter.TORQUE_LEVEL,
+    Parameter.TORQUE_SLOPE,
+    Parameter.NO_LOAD_CURRENT,
+    Parameter.FLUX_EXPONENT,
+    Parameter.PATH,
+    Parameter.PRESSURE_BEND,
+    Parameter.TORQUE_BEND,
+    Parameter.CREEP,
+    Parameter.LOAD_EXPONENT,
+)
+WIDTH = len(CARRIED)
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """The constants of a batch of fans; every field has the fans as its first axis.
+
+    `plant` of the model; `beliefs` of the causes; `curve` (fans, SIZE) the healthy parameters;
+    `density_sd`, `density_memory_days` and `airflow_noise` (fans,); covariances (fans, 2, 2); `has`
+    (fans, 2) whether pressure and load count.
+    """
+
+    plant: Plant
+    beliefs: Beliefs
+    curve: Floats
+    density_sd: Floats
+    density_memory_days: Floats
+    airflow_noise: Floats
+    hour_covariance: Floats
+    day_covariance: Floats
+    has: Floats
+
+
+def density_sd_of(curves: HealthyCurves) -> float:
+    """Return the standard deviation of the air density that the points leave unknown."""
+    weather = DENSITY_SD_KNOWN if curves.channels.has_barometer else DENSITY_SD_NO_BAROMETER
+    season = 0.0 if curves.channels.knows_density else DENSITY_SD_NO_TEMPERATURE
+    return float(np.hypot(weather, season))
+
+
+def density_memory_of(curves: HealthyCurves) -> float:
+    """Return how many days the unknown air density remembers: the weather's days or the season's weeks."""
+    return DENSITY_MEMORY_DAYS if curves.channels.knows_density else SEASON_MEMORY_DAYS
+
+
+def watch(curves: HealthyCurves, machine: Machine) -> Watch:
+    """Return the constants that a fan's daily step needs, as a batch of one."""
+    has = [curves.channels.has_pressure, curves.channels.load_kind is not LoadKind.NONE]
+    return Watch(
+        curves.plant,
+        beliefs(curves, machine),
+        curves.mean[None],
+        np.array([density_sd_of(curves)]),
+        np.array([density_memory_of(curves)]),
+        np.array([curves.airflow_noise]),
+        curves.hour_covariance[None],
+        curves.day_covariance[None],
+        np.array([has], dtype=np.float64),
+    )
+
+
+def stack_watches(watches: list[Watch]) -> Watch:
+    """Join single fans' constants into a batch."""
+    plants = [w.plant for w in watches]
+    plant = Plant(*(np.concatenate([getattr(p, name) for p in plants]) for name in Plant.__slots__))
+    rest = [name for name in Watch.__slots__ if name not in ("plant", "beliefs")]
+    arrays = (np.concatenate([getattr(w, name) for w in watches]) for name in rest)
+    return Watch(plant, stack_beliefs([w.beliefs for w in watches]), *arrays)
