@@ -60,12 +60,13 @@ MISSING_SPELLINGS: Final = tuple(
     {form for word in MISSING_WORDS for form in (word, word.upper(), word.capitalize(), word.title())}
     | {"NaN", "N/a"}
 )
-# Numbers that systems write where they have none; no fan's point says them.
-SENTINELS: Final = (-999.0, -9999.0, -99999.0, -999999.0, -32768.0, -2147483648.0, 3.4028234663852886e38)
+# Numbers that systems write where they have none; no fan's point says them. Not -999: an exhaust fan's
+# pressure in Pa may well.
+SENTINELS: Final = (-9999.0, -99999.0, -999999.0, -32768.0, -2147483648.0, 3.4028234663852886e38)
 _SENTINELS: Final = np.array(
     [*SENTINELS, -SENTINELS[-1], 3.402823e38, -3.402823e38, 3.4028235e38, -3.4028235e38]
 )
-_LEAST_SENTINEL, _GREATEST_NUMBER = -999.0, 3.4e38
+_LEAST_SENTINEL, _GREATEST_NUMBER = -9999.0, 3.4e38
 _OK_FLAGS: Final = ("ok", "good", "valid", "normal", "nominal", "g", "true", "fine", "raw")
 _NUMBER: Final = r"^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?$"
 _FLAGGED: Final = r"^(?P<number>[^\[\](){}<>]*?)\s*[\[({<]\s*(?P<flag>[^\[\](){}<>]*?)\s*[\])}>]$"

@@ -166,7 +166,7 @@ CASES = (
     Case("per cent signs", amps("50%", "60 %", header="SF1 speed"), {"SF1 speed": (50.0, 60.0)}),
     # Nothing, in other words.
     Case("words for nothing", amps("10.5", "null", "---", "NaN", "n/a", "11.5"), missing=4),
-    Case("numbers for nothing", amps("10.5", "-9999", "-999", "-32768", "3.4028235e38", "11.5"), missing=4,
+    Case("numbers for nothing", amps("10.5", "-9999", "-99999", "-32768", "3.4028235e38", "11.5"), missing=4,
          says=("1 cells of -9999 taken as missing",)),
     Case("flags in brackets", amps("10.5", "[down]", "12 {fault}", "13 (stale)", "11.5 [ok]"), missing=3,
          says=("1 cells flagged [fault] taken as missing",)),
