@@ -33,7 +33,9 @@ def _cells(fan: FanStanding) -> tuple[str, ...]:
     row = fan.row or {}
     slip, drag = "-", "-"
     if row.get("slip_ref_pct") is not None:
-        slip = f"{row['slip_ref_pct']:5.1f} ({row['slip_ref_low_pct']:.1f}-{row['slip_ref_high_pct']:.1f})"
+        interval = f"({row['slip_ref_low_pct']:.1f}-{row['slip_ref_high_pct']:.1f})"
+        is_lost = row.get("cause") == Cause.DRIVE_LOST.value
+        slip = " lost" if is_lost else f"{row['slip_ref_pct']:5.1f} {interval}"
     if row.get("drag_ref_pct") is not None:
         drag = f"{row['drag_ref_pct']:5.1f}"
     since = "" if fan.since is None else fan.since.isoformat()
