@@ -19,7 +19,7 @@ def demo(
     *,
     serve: Annotated[bool, typer.Option("--serve/--no-serve", help="Serve the pages afterwards.")] = True,
 ) -> None:
-    """Build the demo campus, pull, assess, print the fleet and serve it until Ctrl-C."""
+    """Build the demo campus, judge it, print the fleet and serve it."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from demo_trends import write_campus  # noqa: PLC0415 - kept out of --help
     from service.alerts import keep_alerts  # noqa: PLC0415 - kept out of --help

@@ -22,7 +22,7 @@ def serve(
     bind: Annotated[str, typer.Option(metavar="ADDRESS", help="A loopback address.")] = DEFAULT_BIND,
     port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes any free one.")] = DEFAULT_PORT,
 ) -> None:
-    """Serve the pages and the API until Ctrl-C, read-only and to this machine alone."""
+    """Serve the pages and the API, read-only, until Ctrl-C."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
     from service.web import check_bind  # noqa: PLC0415 - kept out of --help
