@@ -21,6 +21,9 @@ from analytics.vocabulary import SpeedControl
 # drawn a third of the way up. Pressure and flow of a wheel that stands are a few per cent of healthy.
 UNLOADED_SHARE = 0.35
 COLLAPSED_SHARE = 0.15
+# Where the air stands still by every reading the fan has of its own, a load this light will do: the flux law
+# leaves the no-load amps at reduced speed uncertain.
+LIGHT_SHARE = 0.70
 # Amps say little below this speed, so pressure or flow must say it.
 LEAST_SPEED_BY_LOAD = 0.40
 _LEAST_LOAD_GAP = 0.05
@@ -71,12 +74,14 @@ def hourly_findings(
         seen = _seen(hours, late, speed, curves, machine)
         is_still = seen.has_air & ~seen.is_air_moving
         by_load = seen.is_unloaded & (seen.is_air_stopping | ~seen.has_air)
-        by_air = ~seen.is_load_telling & is_still
+        by_air = (~seen.is_load_telling | seen.is_light) & is_still
         if curves.channels.load_kind is LoadKind.NONE:
             airless, by_air = told & is_still & (speed > _LEAST_SPEED), nothing
         lost = turning & (speed > _LEAST_SPEED) & (by_load | by_air)
-        is_loaded = seen.is_load_telling & ~seen.is_unloaded
-        whole = turning & ~lost & (is_loaded | (seen.has_air & ~seen.is_air_stopping))
+        is_loaded = seen.is_load_telling & ~seen.is_light
+        # A drive is whole again when the air moves, not when its amps are hard to read at low speed.
+        is_sound = np.where(seen.has_air, seen.is_air_moving & ~seen.is_unloaded, is_loaded)
+        whole = turning & ~lost & is_sound
     stopped = ((_stopped(late, machine, is_proof_seen) & told) | airless) & ~lost
     return HourlyFindings(lost, whole, stopped, turning & ~stopped, _unfollowed(hours, machine))
 
@@ -96,6 +101,7 @@ _LATE = (
 class _Seen:
     is_load_telling: Bools
     is_unloaded: Bools
+    is_light: Bools
     has_air: Bools
     is_air_stopping: Bools
     is_air_moving: Bools
@@ -112,6 +118,7 @@ def _seen(
         gap = lightest.load - no_load
         is_telling = ~np.isnan(scaled.load) & (gap > _LEAST_LOAD_GAP) & (speed >= LEAST_SPEED_BY_LOAD)
         is_unloaded = is_telling & (scaled.load < no_load + UNLOADED_SHARE * gap)
+        is_light = is_telling & (scaled.load < no_load + LIGHT_SHARE * gap)
         pressure = curves.pressure_sign * scaled.pressure_pa / curves.pressure_scale_pa
         airflow = scaled.airflow_m3s / curves.airflow_scale_m3s
         is_still = airflow < COLLAPSED_SHARE * curves.least_x * speed
@@ -125,6 +132,7 @@ def _seen(
     return _Seen(
         is_telling,
         is_unloaded,
+        is_light,
         has_air,
         (by_air & is_still) | (by_pressure & is_flat),
         (by_air & ~is_still) | (by_pressure & ~is_flat),

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
+from analytics.arrays import Bools
 from analytics.drive_lost import HourlyFindings, hourly_findings, proof_seen
 from service.assess.lanes import Learned
 from service.store.ledger_tables import findings
@@ -98,6 +99,14 @@ def fan_findings(
     return HourlyFindings(**whole)
 
 
+def _held(begins: Bools, ends: Bools, before: bool) -> Bools:
+    held = np.empty(len(begins), dtype=bool)
+    for i in range(len(begins)):
+        before = bool(begins[i]) or (before and not bool(ends[i]))
+        held[i] = before
+    return held
+
+
 def changes(fan: str, hours: pd.DataFrame, found: HourlyFindings, before: dict[str, bool]) -> list[Row]:
     """Return the rows at which a finding began or ended.
 
@@ -105,11 +114,13 @@ def changes(fan: str, hours: pd.DataFrame, found: HourlyFindings, before: dict[s
 
     Parameters: `hours` and `found` in order of time; `before`, which findings held before them.
     """
+    is_lost_held = _held(found.is_lost, found.is_whole, before.get(LOST, False))
     is_steady = hours["is_steady"].to_numpy(dtype=bool)
     is_speed_known = hours["motor_speed_rpm"].notna().to_numpy(dtype=bool)
     topics = {
         LOST: (found.is_lost, found.is_whole),
-        STOPPED: (found.is_stopped, found.is_turning),
+        # A motor that turns nothing may draw next to nothing: while a drive is lost, that is what is told.
+        STOPPED: (found.is_stopped & ~is_lost_held, found.is_turning),
         UNFOLLOWED: (
             found.is_unfollowed,
             found.is_turning & is_steady & is_speed_known & ~found.is_unfollowed,
