@@ -37,3 +37,8 @@ LOOK_AT: Final[dict[Cause, str]] = {
     Cause.SPEED_NOT_FOLLOWED: "check for a hand or bypass switch, a current limit or a re-ranged signal",
     Cause.UNCLEAR: "a tachometer reading of motor and wheel, guard on, would decide",
 }
+
+
+def sureness(share: float) -> str:
+    """Write a probability in words that do not claim the last per cent."""
+    return "over 99 % sure" if share > 0.99 else f"{100.0 * share:.0f} % sure"

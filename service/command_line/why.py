@@ -56,9 +56,9 @@ def _lines(fan: str, date: dt.date | None, told: "Why") -> list[str]:
 
 def _verdict(row: dict[str, Any]) -> list[str]:
     from analytics.vocabulary import Cause  # noqa: PLC0415 - kept out of --help
-    from service.words import CAUSE_WORDS  # noqa: PLC0415 - kept out of --help
+    from service.words import CAUSE_WORDS, sureness  # noqa: PLC0415 - kept out of --help
 
-    share = "" if row["cause_share"] is None else f" ({100 * row['cause_share']:.0f} % sure)"
+    share = "" if row["cause_share"] is None else f" ({sureness(row['cause_share'])})"
     lines = [f"Verdict: {CAUSE_WORDS[Cause(row['cause'])]}{share}."]
     for name, words in (
         ("slip_ref", "Slip at the reference torque"),

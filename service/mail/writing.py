@@ -5,6 +5,8 @@ import unicodedata
 from collections.abc import Mapping
 from typing import Any
 
+from service import words
+
 Row = Mapping[str, Any]
 
 
@@ -39,7 +41,7 @@ def sureness(share: float | None) -> str:
     """Write a probability in words that do not claim the last per cent."""
     if share is None:
         return "not weighed"
-    return "over 99 % sure" if share > 0.99 else f"{100.0 * share:.0f} % sure"
+    return words.sureness(share)
 
 
 def capital(text: str) -> str:

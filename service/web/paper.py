@@ -9,6 +9,8 @@ from urllib.parse import quote
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from service import words
+
 MINUS: Final = "\N{MINUS SIGN}"
 NOTHING: Final = "\N{EN DASH}"
 
@@ -47,9 +49,7 @@ def sureness(share: float | None) -> str:
     """Write a share of the probability in words that do not claim the last per cent."""
     if share is None or math.isnan(share):
         return ""
-    if share > 0.99:
-        return "over 99 % sure"
-    return f"{100.0 * share:.0f} % sure"
+    return words.sureness(share)
 
 
 def share_pct(share: float) -> str:
