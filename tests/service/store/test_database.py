@@ -14,7 +14,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
 from config import SiteFolder
-from service.store import ledger_tables, mail_tables, open_store
+from service.store import ledger_tables, mail_tables, open_store, worker_tables
 from service.store.database import Database
 from service.store.tables import METADATA, UtcTime
 
@@ -26,7 +26,7 @@ import sqlalchemy as sa
 from service.store.database import Database
 
 database = Database("sqlite:///state/count.db", Path(sys.argv[1]))
-for _ in range(200):
+for _ in range(500):
     with database.writer() as connection:
         seen = connection.execute(sa.text("select n from counter")).scalar()
         connection.execute(sa.text("update counter set n = :n"), {"n": seen + 1})
@@ -69,7 +69,8 @@ def test_the_migrations_make_the_tables_that_the_code_declares(database: Databas
     with database.reader() as connection:
         differences = compare_metadata(MigrationContext.configure(connection), METADATA)
     assert differences == []
-    assert {*ledger_tables.LEDGER_TABLES, *mail_tables.MAIL_TABLES} <= set(METADATA.tables.values())
+    told = (*ledger_tables.LEDGER_TABLES, *mail_tables.MAIL_TABLES, *worker_tables.WORKER_TABLES)
+    assert set(told) <= set(METADATA.tables.values())
 
 
 def test_every_constraint_has_a_name(database: Database) -> None:
@@ -112,7 +113,7 @@ def test_two_processes_lose_no_update(tmp_path: Path) -> None:
     both = [subprocess.Popen([sys.executable, "-c", COUNT, str(tmp_path)], cwd=ROOT) for _ in range(2)]
     assert [process.wait() for process in both] == [0, 0]
     with database.reader() as connection:
-        assert connection.execute(sa.text("select n from counter")).scalar() == 400
+        assert connection.execute(sa.text("select n from counter")).scalar() == 1000
     database.close()
 
 
