@@ -4,6 +4,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
+from service.store.alert_tables import alerts
 from service.store.tables import METADATA, UtcTime
 
 NUMBERS: Final = (
@@ -95,6 +96,40 @@ daily = sa.Table(
     sa.Column("judged_on", sa.Date),
     # Whether a verdict was due: the healthy period, or its gathering, lies behind.
     sa.Column("is_awaited", sa.Boolean, nullable=False, server_default=sa.false()),
+    # How far the day lay from what a fan without a fault would have shown, in standard deviations.
+    sa.Column("slip_innovation", sa.Float),
+    sa.Column("drag_innovation", sa.Float),
+    # When the trend reaches its next limit, of slip or of drag; the bounds hold four fifths, null is never.
+    sa.Column("forecast_of", sa.String(8)),
+    sa.Column("forecast_limit_pct", sa.Float),
+    sa.Column("forecast_on", sa.Date),
+    sa.Column("forecast_earliest", sa.Date),
+    sa.Column("forecast_latest", sa.Date),
+)
+
+# How each tachometer pair was taken: `words` for people; `is_taught` where the level rests on it. A pair
+# waits for a judged day, `compared_on`, to be held against what was inferred.
+tachometer_pairs = sa.Table(
+    "tachometer_pairs",
+    METADATA,
+    sa.Column("fan", sa.Text, primary_key=True),
+    sa.Column("date", sa.Date, primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("compared_on", sa.Date, nullable=False),
+    sa.Column("motor_rpm", sa.Float, nullable=False),
+    sa.Column("wheel_rpm", sa.Float, nullable=False),
+    sa.Column("is_fresh", sa.Boolean, nullable=False),
+    sa.Column("nominal_ratio", sa.Float),
+    sa.Column("ratio_sd_pct", sa.Float),
+    sa.Column("slip_pct", sa.Float),
+    sa.Column("inferred_pct", sa.Float),
+    sa.Column("inferred_low_pct", sa.Float),
+    sa.Column("inferred_high_pct", sa.Float),
+    sa.Column("change_pct", sa.Float),
+    sa.Column("change_sd_pct", sa.Float),
+    sa.Column("load_ratio", sa.Float),
+    sa.Column("is_taught", sa.Boolean, nullable=False),
+    sa.Column("words", sa.Text, nullable=False),
 )
 
 # When a finding of raw readings began and ended: lost drives, stops though commanded. A row a change.
@@ -127,7 +162,17 @@ episodes = sa.Table(
     sa.Column("closed_by", sa.String(16)),
     sa.Column("value_pct", sa.Float),
     sa.Column("message", sa.Text, nullable=False),
+    sa.Column("alert_id", sa.ForeignKey(alerts.c.id), nullable=False),
     sa.CheckConstraint("level in ('watch', 'act')", name="level"),
 )
 
-LEDGER_TABLES: Final = (fan_days, hour_marks, hours_made, curves, daily, findings, episodes)
+LEDGER_TABLES: Final = (
+    fan_days,
+    hour_marks,
+    hours_made,
+    curves,
+    daily,
+    tachometer_pairs,
+    findings,
+    episodes,
+)
