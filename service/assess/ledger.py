@@ -7,7 +7,6 @@ from typing import Any, Final
 
 import pandas as pd
 import sqlalchemy as sa
-from filelock import FileLock, Timeout
 from threadpoolctl import threadpool_limits
 
 from config.folder import SiteFolder
@@ -19,7 +18,6 @@ from service.assess.judge import judge
 from service.assess.lanes import LEAST_HOURS_RUNNING, Lane, Learned, are_in_one_block, lanes
 from service.assess.learning import learn
 from service.assess.periods import IndexedDay
-from service.failure import WorkFailed
 from service.store.ledger_tables import curves as curves_table
 from service.store.ledger_tables import daily, fan_days, findings, hours_made
 from service.store.store import Store
@@ -28,7 +26,6 @@ _BATCH: Final = 48
 _DAY: Final = dt.timedelta(days=1)
 _HOUR: Final = dt.timedelta(hours=1)
 _RECENT_DAYS: Final = 21
-_WAIT_S: Final = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,16 +53,9 @@ def assess(site: SiteFolder, store: Store, as_of: dt.datetime | None = None) -> 
 
     Rows after `as_of` are taken back: the ledger is what would have been known then.
     """
-    lock = FileLock(store.state_folder / "assess.lock")
-    try:
-        # The matrices are small: threads of the linear algebra only wait for each other.
-        with lock.acquire(timeout=_WAIT_S), threadpool_limits(limits=1):
-            return _assessed(site, store, as_of)
-    except Timeout:
-        raise WorkFailed(
-            f"another assess of this site has held {lock.lock_file} for {_WAIT_S:.0f} s; "
-            "wait for it or stop it, then assess again"
-        ) from None
+    # The matrices are small: threads of the linear algebra only wait for each other.
+    with store.working("assess"), threadpool_limits(limits=1):
+        return _assessed(site, store, as_of)
 
 
 def _assessed(site: SiteFolder, store: Store, as_of: dt.datetime | None) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ def assess(
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from service.alerts import keep_alerts  # noqa: PLC0415 - kept out of --help
     from service.assess import assess as bring_up_to_date  # noqa: PLC0415 - kept out of --help
+    from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
     from service.instants import instant_of  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
@@ -34,7 +35,7 @@ def assess(
             raise typer.BadParameter(
                 f"{as_of!r} is no date or time; {remedy}", param_hint="--as-of"
             ) from None
-    with open_store(declared) as store:
+    with open_store(declared, waiting=say_who_writes) as store, store.working("assess"):
         moved = bring_up_to_date(declared, store, now)
         keep_alerts(declared, store)
     print(f"{len(moved)} of {len(declared.fan_names)} fans brought up to date.")

@@ -32,6 +32,7 @@ def digest(
 ) -> None:
     """Print the weekly mail, write it as a file or send it."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
+    from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
     from service.mail import text_of, weekly_digest  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
@@ -43,10 +44,11 @@ def digest(
             "site.toml names nobody to send it to: write [mail] with from, weekly and smtp",
             param_hint="--send",
         )
-    with open_store(declared) as store:
+    with open_store(declared, waiting=say_who_writes) as store:
         wanted = _week(week, declared, store)
         if send:
-            _send(declared, store, wanted)
+            with store.working("weekly mail"):
+                _send(declared, store, wanted)
         elif out is not None:
             _write(declared, store, wanted, out)
         else:

@@ -45,7 +45,9 @@ def log(
     The entry is checked first and then added to service_log.csv in one step.
     """
     from config import FaultySite, load_site  # noqa: PLC0415 - kept out of --help
+    from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
     from service.logbook import append_service, doubt_of_pair  # noqa: PLC0415 - kept out of --help
+    from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
     declared = load_site(site)
     options = {
@@ -62,7 +64,8 @@ def log(
     }
     cells = {name: text.strip() for name, text in options.items() if text is not None and text.strip()}
     try:
-        entry = append_service(site, cells)
+        with open_store(declared, waiting=say_who_writes) as store, store.working("log"):
+            entry = append_service(site, cells)
     except FaultySite as faulty:
         raise FaultySite(
             replace(fault, file="slipledger log", column=f"--{fault.column}".replace("_", "-"), row=None)

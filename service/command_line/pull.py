@@ -31,13 +31,14 @@ def pull(
     """
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from service.command_line.progress import showing_files  # noqa: PLC0415 - kept out of --help
+    from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
     from service.failure import WorkFailed  # noqa: PLC0415 - kept out of --help
     from service.intake import pull as pull_once  # noqa: PLC0415 - kept out of --help
     from service.intake.explain import explain as explanation  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
     declared = load_site(site)
-    with open_store(declared) as store:
+    with open_store(declared, waiting=say_who_writes) as store:
         with showing_files("reading") as progress:
             report = pull_once(
                 declared, store, again=again, clock=lambda: dt.datetime.now(dt.UTC), progress=progress

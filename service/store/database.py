@@ -1,6 +1,6 @@
 """How the database is opened, written and read."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
@@ -26,6 +26,7 @@ class Database:
         self._is_sqlite = parsed.get_backend_name() == "sqlite"
         self._writing = self._engine(parsed, "BEGIN IMMEDIATE")
         self._reading = self._engine(parsed, "BEGIN DEFERRED")
+        self._check: Callable[[sa.Connection], None] | None = None
         with self.writer() as connection:
             _migrate(connection)
 
@@ -46,6 +47,18 @@ class Database:
     @contextmanager
     def writer(self) -> Iterator[sa.Connection]:
         """Hold a short writing transaction: committed at the end, rolled back on an error."""
+        with self._writing.begin() as connection:
+            if self._check is not None:
+                self._check(connection)
+            yield connection
+
+    def check_writers_by(self, check: Callable[[sa.Connection], None] | None) -> None:
+        """Have every writing transaction begin with a check that raises where it may not go on."""
+        self._check = check
+
+    @contextmanager
+    def unchecked_writer(self) -> Iterator[sa.Connection]:
+        """Hold a writing transaction of the lease itself."""
         with self._writing.begin() as connection:
             yield connection
 

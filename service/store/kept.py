@@ -52,6 +52,10 @@ class KeptExports:
             raise OSError(f"{self.path(sha256)} is damaged: its content no longer has the digest in its name")
         return content
 
+    def has_partial(self) -> bool:
+        """Tell whether anything lies half written."""
+        return any(True for _ in self._folder.glob("*.partial"))
+
     def clear_partial(self) -> None:
         """Remove what a stopped process left half written."""
         for partial in self._folder.glob("*.partial"):

@@ -64,6 +64,12 @@ class Passes:
         self._reached(faults.PASS_DONE)
         return pass_id
 
+    def is_one_open(self) -> bool:
+        """Tell whether a pass is under way, or was stopped on its way."""
+        with self._database.reader() as connection:
+            found = connection.execute(sa.select(passes.c.id).where(passes.c.state != "done").limit(1))
+            return found.first() is not None
+
     def repair(self) -> None:
         """Take every pass that was stopped to its end, or to before its beginning.
 

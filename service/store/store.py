@@ -10,7 +10,6 @@ from typing import Final, Self
 
 import pandas as pd
 import sqlalchemy as sa
-from filelock import FileLock, Timeout
 
 from config.folder import SiteFolder
 from config.secrets import resolve_secrets
@@ -21,27 +20,39 @@ from service.store.database import Database
 from service.store.faults import no_fault
 from service.store.hours import Hours
 from service.store.kept import KeptExports
+from service.store.lease import Holder, Lease, Pace
 from service.store.passes import Passes
 from service.store.readings import Readings
 from service.store.tables import generations, passes, touched_days
 
 STATE_FOLDER: Final = "state"
-_PULL_WAIT_S: Final = 600.0
+_WRITING: Final = "writing"
 _UNUSABLE: Final = re.compile(r"[\[\]|^\\\x00-\x1f]|%[0-9A-Fa-f]{2}")  # what the Delta writer cannot handle
 
 
 class Store:
     """Everything a site remembers. A context manager; made by `open_store`."""
 
-    def __init__(self, site: SiteFolder, reached: Callable[[str], None] = no_fault) -> None:
-        """Open and migrate; `reached` is told of each step of the store protocol."""
+    def __init__(
+        self,
+        site: SiteFolder,
+        reached: Callable[[str], None] = no_fault,
+        waiting: Callable[[Holder], None] = lambda _holder: None,
+        pace: Pace | None = None,
+    ) -> None:
+        """Open and migrate.
+
+        `reached` is told of each step of the store protocol, `waiting` of who else is writing when this
+        process has to wait.
+        """
         self.state_folder = site.path / STATE_FOLDER
         self.state_folder.mkdir(parents=True, exist_ok=True)
-        self._zone = site.site.zone
+        self.zone = site.site.zone
         self._readings_address = _address(resolve_secrets(site.site.readings, site.path), site.path)
-        self._lock = FileLock(self.state_folder / "pull.lock")
         self.reached = reached
+        self._waiting = waiting
         self.database = Database(resolve_secrets(site.site.database, site.path), site.path)
+        self.lease = Lease(self.database, self.state_folder, _WRITING, pace)
         self.catalogue = Catalogue(self.database)
         self.kept = KeptExports(self.state_folder / "exports")
         self.passes = Passes(self.database, self.table, reached)
@@ -74,25 +85,25 @@ class Store:
             yield connection
 
     @contextmanager
+    def working(self, what: str) -> Iterator[None]:
+        """Be the one process that writes to the site, on whatever host; may be nested.
+
+        Waits for who is writing now. Every writing transaction inside is checked to be this process's still.
+        """
+        with self.lease.held(what, self._waiting):
+            yield
+
+    @contextmanager
     def pulling(self) -> Iterator[None]:
-        """Be the one process that pulls; the lock ends with the process, however it ends."""
-        try:
-            self._lock.acquire(timeout=_PULL_WAIT_S)
-        except Timeout:
-            raise WorkFailed(
-                f"another pull of this site has held {self._lock.lock_file} for {_PULL_WAIT_S:.0f} s; "
-                "wait for it or stop it, then pull again"
-            ) from None
-        try:
+        """Be the one process that pulls, with whatever a stopped one left repaired."""
+        with self.working("pull"):
             self._repair()
             yield
-        finally:
-            self._lock.release()
 
     def compact(self, keep_files: int = 1) -> tuple[str, ...]:
         """Rewrite the months that are spread over more files than some, one after the other; return them.
 
-        What the readings say does not change. A pull waits meanwhile; a stop between months is harmless.
+        What the readings say does not change. Others wait meanwhile; a stop between months is harmless.
         """
         done = []
         with self.pulling():
@@ -107,15 +118,17 @@ class Store:
         return tuple(done)
 
     def repair(self) -> None:
-        """Finish or undo what a stopped process left, unless one is pulling right now."""
-        try:
-            self._lock.acquire(blocking=False)
-        except Timeout:
+        """Finish or undo what a stopped process left, unless one is writing right now."""
+        if not self._is_left_over():
             return
-        try:
-            self._repair()
-        finally:
-            self._lock.release()
+        with self.lease.tried("repair") as is_mine:
+            if is_mine:
+                self._repair()
+
+    def _is_left_over(self) -> bool:
+        return (
+            self.passes.is_one_open() or bool(self.catalogue.in_state("building")) or self.kept.has_partial()
+        )
 
     def _repair(self) -> None:
         self.passes.repair()
@@ -174,9 +187,14 @@ class Store:
         return int(found or 0)
 
 
-def open_store(site: SiteFolder, reached: Callable[[str], None] = no_fault) -> Store:
+def open_store(
+    site: SiteFolder,
+    reached: Callable[[str], None] = no_fault,
+    waiting: Callable[[Holder], None] = lambda _holder: None,
+    pace: Pace | None = None,
+) -> Store:
     """Open a site's store: make or migrate its database and repair what a stopped process left."""
-    store = Store(site, reached)
+    store = Store(site, reached, waiting, pace)
     try:
         store.repair()
     except BaseException:

@@ -6,14 +6,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from filelock import FileLock
 
 from config import load_site
 from service.assess import ledger
 from service.command_line import frame
 from service.failure import WorkFailed
 from service.store import open_store
+from service.store.lease import Holder, Pace
 
+HASTY = Pace(poll_s=0.02, patience_s=0.1)
 Run = Callable[..., tuple[int, str, str]]
 SITE = """name = "Campus"
 timezone = "Europe/Berlin"
@@ -205,11 +206,12 @@ def test_the_demo_builds_nothing_among_other_files(run: Run, tmp_path: Path) -> 
     assert [path.name for path in folder.iterdir()] == ["mine.txt"]
 
 
-def test_a_second_assess_waits_for_the_first(site: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_assess_waits_for_who_else_writes(site: Path) -> None:
     (site / "drop" / "ahu1.csv").write_text(export("AHU1", range(3, 6)))
     declared = load_site(site)
-    monkeypatch.setattr(ledger, "_WAIT_S", 0.1)
-    with open_store(declared) as store:
-        with FileLock(store.state_folder / "assess.lock"), pytest.raises(WorkFailed, match="another assess"):
-            ledger.assess(declared, store)
-        assert ledger.assess(declared, store) == ()
+    told: list[Holder] = []
+    with open_store(declared) as first, open_store(declared, waiting=told.append, pace=HASTY) as second:
+        with first.working("pull"), pytest.raises(WorkFailed, match="pull by process"):
+            ledger.assess(declared, second)
+        assert [holder.what for holder in told] == ["pull"]
+        assert ledger.assess(declared, second) == ()
