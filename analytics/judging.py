@@ -14,12 +14,15 @@ import pandas as pd
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves, fit_curves
 from analytics.day_hours import day_operating, day_zeros
+from analytics.innovations import innovations
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
 from analytics.machine import Machine
+from analytics.measured_slip import Compared, PairTaken, take_pair
 from analytics.model import CAUSES, Operating, Parameter
 from analytics.scaled_hours import ScaledHours, channels_of, outdoor_air, scaled_hours
 from analytics.service_effects import after_service
-from analytics.state import DayZeros, State, predict, select, stack_states, start, update
+from analytics.state import DayReading, DayZeros, State, predict, select, stack_states, start, update
+from analytics.tachometer import SHEAVE_RATIO_SD_PCT, Level, Pair, level_from
 from analytics.vocabulary import Role, Work
 from analytics.watch import Watch, stack_watches, watch
 
@@ -51,7 +54,8 @@ class Fleet:
 class FanDay:
     """One fan's day: its packed hours, its zeros, the service done, the days since the last one judged.
 
-    `may_fall` once a belt was serviced: slip may then lie below the healthy period's.
+    `may_fall` once a belt was serviced: slip may then lie below the healthy period's. `known_pairs` the
+    tachometer pairs that taught the level so far, `pairs` those to be held against this day.
     """
 
     operating: Operating
@@ -59,6 +63,9 @@ class FanDay:
     service: tuple[tuple[Work, Role | None], ...]
     elapsed_days: float
     may_fall: bool = False
+    known_pairs: tuple[Pair, ...] = ()
+    pairs: tuple[PairTaken, ...] = ()
+    ratio_sd_pct: float = SHEAVE_RATIO_SD_PCT
 
     @property
     def hours_used(self) -> int:
@@ -104,11 +111,31 @@ def fan_day(
     *,
     may_fall: bool = False,
 ) -> FanDay:
-    """Pack one fan's day for `day`."""
+    """Pack one fan's day for `judged_day`."""
     return FanDay(day_operating(hours, curves), day_zeros(hours, curves), service, elapsed_days, may_fall)
 
 
+@dataclass(frozen=True, slots=True)
+class DayJudged:
+    """What one day of a batch of fans comes to.
+
+    `state` after it; `rows` of the ledger; `innovation` (fans, causes of DRIFTING) for the drift test;
+    `compared` of each fan, one a tachometer pair of the day.
+    """
+
+    state: State
+    rows: LedgerRows
+    innovation: Floats
+    compared: tuple[tuple[Compared, ...], ...]
+
+
 def day(batch: Fleet, state: State, days: Sequence[FanDay]) -> tuple[State, LedgerRows]:
+    """Judge one day of a batch of fans and carry their states: `judged_day` without its particulars."""
+    judged = judged_day(batch, state, days)
+    return judged.state, judged.rows
+
+
+def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     """Judge one day of a batch of fans and carry their states.
 
     Parameters: `batch`; `state` after each fan's day before; `days`, one a fan in the batch's order.
@@ -126,8 +153,39 @@ def day(batch: Fleet, state: State, days: Sequence[FanDay]) -> tuple[State, Ledg
         np.concatenate([fan.zeros.pressure for fan in days]),
         np.concatenate([fan.zeros.pressure_sd for fan in days]),
     )
+    before = state
     state, reading = update(state, batch.watch, hours, zeros)
-    return state, ledger_rows(state, batch.watch, hours, reading, batch.facts)
+    state, compared = _measured(state, batch, hours, reading, days)
+    levels = [level_of(fan, done) for fan, done in zip(days, compared, strict=True)]
+    healthy_slip = np.array([[level.slip_pct, level.slip_sd_pct] for level in levels])
+    rows = ledger_rows(state, batch.watch, hours, reading, batch.facts, healthy_slip)
+    return DayJudged(state, rows, innovations(before, reading), compared)
+
+
+def level_of(fan: FanDay, compared: Sequence[Compared]) -> Level:
+    """Return the level of slip that a fan's pairs say, those of the day included."""
+    taught = [one.pair for one in compared if one.is_taught]
+    return level_from([*fan.known_pairs, *taught], fan.ratio_sd_pct)
+
+
+def _measured(
+    state: State, batch: Fleet, hours: Operating, reading: DayReading, days: Sequence[FanDay]
+) -> tuple[State, tuple[tuple[Compared, ...], ...]]:
+    if not any(fan.pairs for fan in days):
+        return state, tuple(() for _ in days)
+    parts, compared = [], []
+    for i, fan in enumerate(days):
+        part, constants = select(state, np.arange(len(days)) == i), some_of(batch.watch, [i])
+        own_hours = Operating(*(getattr(hours, name)[i : i + 1] for name in Operating.__slots__))
+        own = DayReading(*(getattr(reading, name)[i : i + 1] for name in DayReading.__slots__))
+        done: list[Compared] = []
+        for taken in fan.pairs:
+            known = [*fan.known_pairs, *(one.pair for one in done if one.is_taught)]
+            part, one = take_pair(part, constants, own_hours, own, taken, known, fan.ratio_sd_pct)
+            done.append(one)
+        parts.append(part)
+        compared.append(tuple(done))
+    return stack_states(parts), tuple(compared)
 
 
 def _freed(constants: Watch, days: Sequence[FanDay]) -> Watch:

@@ -97,14 +97,21 @@ class LedgerRows:
 
 
 def ledger_rows(
-    state: State, constants: Watch, hours: Operating, reading: DayReading, facts: DriveFacts
+    state: State,
+    constants: Watch,
+    hours: Operating,
+    reading: DayReading,
+    facts: DriveFacts,
+    healthy_slip: Floats | None = None,
 ) -> LedgerRows:
     """Write a day's row for a batch of fans.
 
     The change is against the healthy drive in the same hours; the level adds the healthy belt's creep
     at the day's torque, and the reference values are those at the reference torque.
 
-    Parameters: `state` after the day; `constants`; `hours`; `reading` of the day; `facts`.
+    Parameters: `state` after the day; `constants`; `hours`; `reading` of the day; `facts`; `healthy_slip`
+    (fans, 2), the healthy period's slip at the reference torque and its deviation [%], the usual creep
+    where no tachometer pair says otherwise.
     Returns: `LedgerRows`, per cent, low and high bounding the central 95 %.
     Equation: s(T) = S_h t + D t^beta, t = T / T_ref, weighted by motor shaft energy; loss change =
     (s - s_h)(1 - healthy loss) + dT / T.
@@ -133,9 +140,9 @@ def ledger_rows(
     loss_var = np.square(kept) * change_var + np.square(drag_factor[:, None]) * drag_var
     loss_var = loss_var + 2.0 * kept * slip_factor * drag_factor[:, None] * both
 
-    creep, creep_sd = (0.01 * value for value in HEALTHY_SLIP_PCT)
-    creep_mean = np.where(facts.can_slip, creep, 0.0)
-    creep_spread = np.where(facts.can_slip, creep_sd, 0.0)
+    known = np.broadcast_to(HEALTHY_SLIP_PCT, (len(weight), 2)) if healthy_slip is None else healthy_slip
+    creep_mean = np.where(facts.can_slip, 0.01 * known[:, 0], 0.0)
+    creep_spread = np.where(facts.can_slip, 0.01 * known[:, 1], 0.0)
     is_fixed = ~facts.can_slip
     change = _summary(weight, slip_factor * slip, np.sqrt(change_var), is_fixed)
     level_sd = np.sqrt(change_var + np.square(creep_factor * creep_spread)[:, None])

@@ -1,0 +1,40 @@
+"""How far does a day lie from what a fan without a fault would have shown?"""
+
+import numpy as np
+
+from analytics.arrays import Floats
+from analytics.explanations import EXPLANATIONS
+from analytics.model import Parameter
+from analytics.state import DayReading, State
+from analytics.watch import CARRIED
+
+# The drive's own causes, in the order of the innovations' columns.
+DRIFTING: tuple[Parameter, ...] = (Parameter.SLIP, Parameter.DRAG)
+_PLACES = [CARRIED.index(cause) for cause in DRIFTING]
+_NOTHING = EXPLANATIONS.index(())
+_LEAST_INFORMATION = 1e-9
+
+
+def innovations(before: State, reading: DayReading) -> Floats:
+    """Return a day's standardised innovation along the drive's causes, as if nothing were at work.
+
+    White and of unit variance while the healthy model and its ordinary wander hold; positive day after day
+    while slip or drag grows.
+
+    Parameters: `before`, the states predicted to the day; `reading` of the day.
+    Returns: (fans, causes of DRIFTING), NaN where the day says nothing of a cause.
+    Equation: with information I and pull p of the day near a point, and the carried covariance P,
+    g = (1 + I P)^-1 (p - I d), J = (1 + I P)^-1 I, z_c = g_c / sqrt(J_cc), d the carried mean less the
+    point: the score test of a shift along c.
+    Source: score test, as in Cox and Hinkley, Theoretical Statistics, chapter 9.
+    """
+    away = before.mean[:, _NOTHING] - reading.at
+    carried = before.covariance[:, _NOTHING]
+    size = reading.information.shape[-1]
+    felt = reading.pull - (reading.information @ away[..., None])[..., 0]
+    whole = np.eye(size) + reading.information @ carried
+    solved = np.linalg.solve(whole, np.concatenate([reading.information, felt[..., None]], axis=-1))
+    strength = np.stack([solved[:, place, place] for place in _PLACES], axis=-1)
+    score = solved[:, _PLACES, -1]
+    is_said = strength > _LEAST_INFORMATION
+    return np.where(is_said, score / np.sqrt(np.where(is_said, strength, 1.0)), np.nan)

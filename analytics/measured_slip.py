@@ -1,0 +1,139 @@
+"""What does a tachometer pair say of the causes, and how does it compare with what was inferred?"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from analytics.arrays import Floats
+from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
+from analytics.mixtures import bounds, held_weights
+from analytics.model import CAUSES, EXPONENT_RANGE, Operating, Parameter
+from analytics.state import JUMP_DEVIATIONS, LEAST_WEIGHT, DayReading, State
+from analytics.tachometer import READING_SD_PCT, SHEAVE_RATIO_SD_PCT, Level, Pair, level_from
+from analytics.watch import CARRIED, Watch
+
+_SLIP, _RATIO = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.RATIO)
+_EXPONENT: Final = CARRIED.index(Parameter.SLIP_EXPONENT)
+
+
+@dataclass(frozen=True, slots=True)
+class PairTaken:
+    """A pair that a day is told of.
+
+    `slip_pct` the wheel's shortfall from the nominal ratio; `hour` its place among the day's hours, None
+    where the day's mean load must do; `is_fresh` on a belt just tensioned; `is_of_new_sheaves` where the
+    nominal ratio is no longer the healthy period's.
+    """
+
+    slip_pct: float
+    hour: int | None = None
+    is_fresh: bool = False
+    is_of_new_sheaves: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A pair beside what was inferred before it: the central 95 % of slip at its load, per cent.
+
+    `is_taught` where the level rests on it from now on: not where it contradicts an earlier pair, which
+    then moves the change alone.
+    """
+
+    pair: Pair
+    inferred_pct: float
+    inferred_low_pct: float
+    inferred_high_pct: float
+    is_taught: bool
+
+
+def fresh_level(pairs: Sequence[Pair], slip_pct: float, ratio_sd_pct: float) -> tuple[Pair, Level]:
+    """Return a pair read on a freshly tensioned belt on a day that is not judged, and the level after it."""
+    pair = Pair(slip_pct, None, None, 1.0, is_fresh=True)
+    return pair, level_from([*pairs, pair], ratio_sd_pct)
+
+
+def take_pair(
+    state: State,
+    constants: Watch,
+    hours: Operating,
+    reading: DayReading,
+    taken: PairTaken,
+    before: Sequence[Pair],
+    ratio_sd_pct: float = SHEAVE_RATIO_SD_PCT,
+) -> tuple[State, Compared]:
+    """Hold a pair against one fan's state after its day, and teach the state what the pair says.
+
+    Under each explanation the pair is a reading of slip less the change of ratio, as sure as the level
+    before it. Where it lies four deviations from all of them, slip is opened first, as for a day that does
+    not fit. Only causes move; the curves stay as learned.
+
+    Parameters: `state`, `constants`, `hours`, `reading` of a batch of one; `taken`; `before`, the earlier
+    pairs that taught the level; `ratio_sd_pct` of the nominal ratio.
+    Returns: the state after it, and the comparison.
+    Equation: s = S t + D t^beta - ln r + ratio's error + e, t the torque over the reference torque.
+    """
+    load_ratio = _load_ratio(hours, reading, taken.hour)
+    exponent = np.clip(state.mean[0, :, _EXPONENT], *EXPONENT_RANGE)
+    slopes = np.zeros((state.mean.shape[1], CAUSE_COUNT))
+    slopes[:, _SLIP] = np.power(load_ratio, exponent)
+    slopes[:, _RATIO] = 0.0 if taken.is_of_new_sheaves else -1.0
+    level = level_from(before, ratio_sd_pct)
+    shown, shown_sd = (0.01 * value for value in level.shown(load_ratio))
+    noise = shown_sd**2 + (0.01 * READING_SD_PCT) ** 2
+    compared = _compared(state, constants, slopes, level, load_ratio, taken)
+    after, is_far = _learned(state, constants, slopes, 0.01 * taken.slip_pct - shown, noise)
+    return after, replace(compared, is_taught=taken.is_fresh or not before or not is_far)
+
+
+def _load_ratio(hours: Operating, reading: DayReading, hour: int | None) -> float:
+    is_used = hours.is_used[0]
+    if hour is not None and hour < len(is_used) and is_used[hour]:
+        return float(reading.load_ratio[0, hour])
+    power = np.where(is_used, reading.torque[0] * reading.motor_speed[0], 0.0)
+    return float((power * reading.load_ratio[0]).sum() / max(float(power.sum()), 1e-9))
+
+
+def _compared(
+    state: State, constants: Watch, slopes: Floats, level: Level, load_ratio: float, taken: PairTaken
+) -> Compared:
+    weight = held_weights(state, constants.beliefs)
+    mean = state.mean[..., :CAUSE_COUNT]
+    covariance = state.covariance[..., :CAUSE_COUNT, :CAUSE_COUNT]
+    change = np.einsum("ec,xec->xe", slopes, mean)
+    change_var = np.einsum("ec,xecd,ed->xe", slopes, covariance, slopes)
+    centre = float((weight * change).sum())
+    variance = float((weight * (change_var + np.square(change - centre))).sum())
+    slip = slopes[:, _SLIP] * mean[..., _SLIP]
+    creep, creep_sd = 0.01 * level.slip_pct * load_ratio, 0.01 * level.slip_sd_pct * load_ratio
+    deviation = np.sqrt(np.square(slopes[:, _SLIP]) * covariance[..., _SLIP, _SLIP] + creep_sd**2)
+    low, high = bounds(weight, slip + creep, deviation)
+    pair = Pair(taken.slip_pct, 100.0 * centre, 100.0 * float(np.sqrt(variance)), load_ratio, taken.is_fresh)
+    inferred = 100.0 * (float((weight * slip).sum()) + creep)
+    return Compared(
+        pair, max(inferred, 0.0), max(100.0 * float(low[0]), 0.0), max(100.0 * float(high[0]), 0.0), True
+    )
+
+
+def _learned(state: State, constants: Watch, slopes: Floats, seen: float, noise: float) -> tuple[State, bool]:
+    mean, covariance = state.mean[0].copy(), state.covariance[0].copy()
+    missed = seen - np.einsum("ec,ec->e", slopes, mean[:, :CAUSE_COUNT])
+    along = np.einsum("ewc,ec->ew", covariance[:, :, :CAUSE_COUNT], slopes)
+    spread = np.einsum("ew,ew->e", along[:, :CAUSE_COUNT], slopes) + noise
+    is_far = bool((np.square(missed) > JUMP_DEVIATIONS**2 * spread).all())
+    if is_far:
+        covariance[:, _SLIP, _SLIP] += np.where(IS_ACTIVE[:, _SLIP], constants.beliefs.fault[0, _SLIP], 0.0)
+        along = np.einsum("ewc,ec->ew", covariance[:, :, :CAUSE_COUNT], slopes)
+        spread = np.einsum("ew,ew->e", along[:, :CAUSE_COUNT], slopes) + noise
+    gain = along / spread[:, None]
+    gain[:, CAUSE_COUNT:] = 0.0
+    # Not all that could move does, so that the short form of the covariance would not do.
+    shared = gain[:, :, None] * along[:, None, :]
+    covariance += gain[:, :, None] * gain[:, None, :] * spread[:, None, None]
+    covariance -= shared + np.swapaxes(shared, 1, 2)
+    mean += gain * missed[:, None]
+    fit = state.log_weight[0] - 0.5 * (np.square(missed) / spread + np.log(spread))
+    held = np.maximum(np.exp(fit - fit.max()), LEAST_WEIGHT)
+    log_weight = np.log(held / held.sum())
+    return State(mean[None], covariance[None], log_weight[None]), is_far
