@@ -3,46 +3,49 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Final
 
 import sqlalchemy as sa
-from alembic import command
-from alembic.config import Config
-from sqlalchemy import event
 
-BUSY_TIMEOUT_S: Final = 60.0
+from service.failure import WorkFailed
+from service.store.migrating import is_up_to_date, migrate
+from service.store.postgresql import postgresql_engine
+from service.store.sqlite import Use, placed, sqlite_engine
 
 
 class Database:
-    """One writing and one reading engine on the same database.
+    """One writing and one reading engine on the same database, SQLite or PostgreSQL.
 
-    On SQLite every writing transaction begins IMMEDIATE: two processes that read and then write
-    would lose updates silently under the deferred default. Writers are short; readers never wait.
+    There is one writer at a time: two processes that read and then write lose no update. Writers are
+    short; readers never wait, see one state and cannot write.
     """
 
     def __init__(self, url: str, folder: Path) -> None:
-        """Open the database, relative to the site's folder where the URL is a relative SQLite file."""
-        parsed = _placed(sa.make_url(url), folder)
-        self._is_sqlite = parsed.get_backend_name() == "sqlite"
-        self._writing = self._engine(parsed, "BEGIN IMMEDIATE")
-        self._reading = self._engine(parsed, "BEGIN DEFERRED")
+        """Open and migrate the database, relative to the site's folder where it is a relative SQLite file."""
+        self.url = database_url(url, folder)
+        self._writing = engine(self.url, Use.WRITING)
+        self._reading = engine(self.url, Use.READING)
         self._check: Callable[[sa.Connection], None] | None = None
-        with self.writer() as connection:
-            _migrate(connection)
+        try:
+            self._bring_up_to_date()
+        except BaseException:
+            self.close()
+            raise
 
-    def _engine(self, url: sa.URL, begin: str) -> sa.Engine:
-        if not self._is_sqlite:
-            return sa.create_engine(url, pool_pre_ping=True)
-        # isolation_level None turns the driver's own transactions off, so that ours alone begin and end.
-        engine = sa.create_engine(url, connect_args={"timeout": BUSY_TIMEOUT_S, "isolation_level": None})
+    def __str__(self) -> str:
+        """Name the database without its password."""
+        return self.url.render_as_string(hide_password=True)
 
-        def settle(connection: Any, _record: Any) -> None:
-            for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
-                connection.execute(f"PRAGMA {pragma}")
-
-        event.listen(engine, "connect", settle)
-        event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(begin))
-        return engine
+    def _bring_up_to_date(self) -> None:
+        with self.reader() as connection:
+            if is_up_to_date(connection, str(self)):
+                return
+        migrating = engine(self.url, Use.MIGRATING)
+        try:
+            with migrating.begin() as connection:
+                if not is_up_to_date(connection, str(self)):  # another process may have been first
+                    migrate(connection)
+        finally:
+            migrating.dispose()
 
     @contextmanager
     def writer(self) -> Iterator[sa.Connection]:
@@ -74,17 +77,20 @@ class Database:
         self._reading.dispose()
 
 
-def _placed(url: sa.URL, folder: Path) -> sa.URL:
-    if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
-        return url
-    path = folder / url.database
-    path.parent.mkdir(parents=True, exist_ok=True)
-    return url.set(database=str(path))
+def database_url(text: str, folder: Path) -> sa.URL:
+    """Return where a database is; a relative SQLite file is taken from a folder."""
+    try:
+        url = sa.make_url(text)
+    except sa.exc.ArgumentError:
+        raise WorkFailed(
+            "the database's URL cannot be read; write it like sqlite:///state/slipledger.db "
+            "or postgresql+psycopg://user@host/name"
+        ) from None
+    return placed(url, folder) if url.get_backend_name() == "sqlite" else url
 
 
-def _migrate(connection: sa.Connection) -> None:
-    config = Config()
-    config.set_main_option("script_location", "service.store:migrations")
-    config.set_main_option("path_separator", "os")
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+def engine(url: sa.URL, use: Use) -> sa.Engine:
+    """Make an engine for one use of a database."""
+    if url.get_backend_name() == "sqlite":
+        return sqlite_engine(url, use)
+    return postgresql_engine(url, is_writing=use is not Use.READING)
