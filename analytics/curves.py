@@ -12,12 +12,14 @@ from analytics.curve_fit import (
     Healthy,
     Noise,
     fit_healthy,
+    flow_slopes,
     latent_airflow,
     refit,
     residuals,
     tame,
 )
 from analytics.curve_priors import curve_prior
+from analytics.flowless_fit import fit_flowless
 from analytics.information import day_information, hour_precision
 from analytics.machine import Machine
 from analytics.model import INDEX, LoadKind, Operating, Parameter, Plant, expect, linearise
@@ -30,6 +32,7 @@ from analytics.priors import (
 )
 from analytics.scaled_hours import Channels, ScaledHours, rated_motor_slip
 from analytics.statistics import cv_rmse, nmbe
+from analytics.unmeasured_airflow import without_flow
 from analytics.vocabulary import PressureLocation
 
 LEAST_HOURS = 24
@@ -100,10 +103,10 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
     `channels`. Returns: `HealthyCurves`. Raises: TooLittleHealthyDataError.
     """
     keep = hours.is_steady & (hours.speed > 0.15)
-    if not channels.has_airflow:
-        raise TooLittleHealthyDataError("no airflow point: without it only the total power can be followed")
-    if not (channels.has_pressure or channels.load_kind is not LoadKind.NONE):
-        raise TooLittleHealthyDataError("neither pressure nor current, power or torque is trended")
+    if not channels.sees_anything:
+        raise TooLittleHealthyDataError(
+            "neither airflow, pressure, current, power, torque nor the wheel's speed is trended"
+        )
     if keep.sum() < LEAST_HOURS:
         raise TooLittleHealthyDataError(
             f"{int(keep.sum())} steady hours in the healthy period; {LEAST_HOURS} are the least"
@@ -119,7 +122,11 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
     has = np.array([channels.has_pressure, channels.load_kind is not LoadKind.NONE])
     density_sd = DENSITY_SD_NO_BAROMETER if channels.knows_density else HEALTHY_DENSITY_SD
     problem = Healthy(operating, plant, prior_mean, prior_sd, has, age, is_loading, density_sd)
-    fit = fit_healthy(problem)
+    if channels.has_airflow:
+        fit = fit_healthy(problem)
+    else:
+        problem, fit = fit_flowless(problem)
+        operating = problem.operating
     missed, fitted = residuals(problem, fit.theta, fit.trend)
     reference = float(np.percentile(fitted.torque[0], 95))
     mean = fit.theta.copy()
@@ -136,8 +143,15 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
     )
     days = day[keep]
     hour_covariance, day_covariance = _error_covariances(missed, days)
-    covariance = _covariance(final, Fit(mean, fit.trend, fit.noise), days, hour_covariance, day_covariance)
-    covariance = covariance + _noise_doubt(problem, fit)
+    covariance = _covariance(
+        final,
+        Fit(mean, fit.trend, fit.noise),
+        days,
+        (hour_covariance, day_covariance),
+        is_flow_free=channels.is_flow_free,
+    )
+    if channels.has_airflow:
+        covariance = covariance + _noise_doubt(problem, fit)
     x = operating.airflow[0] / fitted.motor_speed[0]
     pressure = operating.pressure[0]
     expected_pressure = pressure * (1.0 - missed[:, PRESSURE])
@@ -175,7 +189,11 @@ def _scaled(
 ) -> tuple[Operating, tuple[float, float, float]]:
     speed = hours.speed[keep]
     motor_speed = speed - 0.7 * motor_slip * speed**2
-    airflow_scale = float(np.median(hours.airflow_m3s[keep] / motor_speed))
+    # Without a station the flow that usually belongs to the speed stands in: 1 of a scale of 1.
+    airflow, airflow_scale = motor_speed, 1.0
+    if channels.has_airflow:
+        airflow_scale = float(np.median(hours.airflow_m3s[keep] / motor_speed))
+        airflow = hours.airflow_m3s[keep] / airflow_scale
     density = hours.density[keep]
     pressure = hours.pressure_pa[keep]
     sign, pressure_scale = 1.0, 1.0
@@ -186,7 +204,7 @@ def _scaled(
     load = hours.load[keep]
     operating = Operating(
         speed[None],
-        hours.airflow_m3s[keep][None] / airflow_scale,
+        airflow[None],
         density[None],
         np.where(np.isnan(pressure), 1.0, sign * pressure / pressure_scale)[None],
         np.where(np.isnan(load), 1.0, load)[None],
@@ -232,11 +250,13 @@ def _floored(matrix: Floats, least_sd: tuple[float, float]) -> Floats:
 
 
 def _covariance(
-    problem: Healthy, fit: Fit, days: Floats, hour_covariance: Floats, day_covariance: Floats
+    problem: Healthy, fit: Fit, days: Floats, errors: tuple[Floats, Floats], *, is_flow_free: bool
 ) -> Floats:
     # At the flows all readings agree on: the measured ones spread by their noise, and would say too much.
+    hour_covariance, day_covariance = errors
     hours = problem.operating
-    flow = latent_airflow(problem, fit)[None]
+    by_flow = flow_slopes(problem, fit.theta[None], np.array([fit.trend]))
+    flow = hours.airflow if is_flow_free else latent_airflow(problem, fit)[None]
     hours = Operating(hours.speed, flow, hours.density, hours.pressure, hours.load, hours.is_used)
     _, pressure, load = linearise(fit.theta[None], problem.plant, hours)
     slopes = np.stack(
@@ -253,6 +273,7 @@ def _covariance(
     for value in np.unique(days):
         of_day = days == value
         precision = hour_precision(hour_covariance[None], counted[:, of_day], spread[:, of_day])
+        precision = without_flow(precision, by_flow[:, of_day], np.array([is_flow_free]))
         said, _ = day_information(
             slopes[None, of_day], np.zeros((1, int(of_day.sum()), 2)), precision, day_covariance[None]
         )

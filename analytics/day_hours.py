@@ -1,5 +1,7 @@
 """Which hours of a day lie where the healthy curves were learned, and how does the model see them?"""
 
+from dataclasses import replace
+
 import numpy as np
 
 from analytics.arrays import Bools, Floats
@@ -7,6 +9,7 @@ from analytics.curves import HealthyCurves
 from analytics.model import INDEX, Operating, Parameter, curve
 from analytics.scaled_hours import ScaledHours
 from analytics.state import DayZeros
+from analytics.unmeasured_airflow import agreed_flow
 
 HOURS_A_DAY = 25
 LEAST_HOURS_JUDGED = 3
@@ -16,6 +19,7 @@ SPEED_MARGIN = 0.20
 _LEAST_ZERO_SD = 0.003
 _LEAST_STOPPED_HOURS = 2
 _GRID = 400
+_FLOW_ROUNDS = 8
 
 
 def day_operating(hours: ScaledHours, curves: HealthyCurves) -> Operating:
@@ -24,6 +28,7 @@ def day_operating(hours: ScaledHours, curves: HealthyCurves) -> Operating:
     Parameters: `hours` of the day, at most HOURS_A_DAY; `curves`. Returns: `Operating` of shape
     (1, HOURS_A_DAY), unused places filled with ones.
     """
+    hours = with_flow(hours, curves)
     count = len(hours.speed)
     used = np.zeros((1, HOURS_A_DAY), dtype=bool)
     used[0, :count] = in_range(hours, curves)
@@ -51,6 +56,7 @@ def in_range(hours: ScaledHours, curves: HealthyCurves) -> Bools:
     """
     if not hours.is_steady.any():
         return np.zeros(len(hours.speed), dtype=bool)
+    hours = with_flow(hours, curves)
     with np.errstate(invalid="ignore", divide="ignore"):
         is_on_curve = _is_within(hours.airflow_m3s / curves.airflow_scale_m3s / hours.speed, curves)
         if curves.channels.has_pressure:
@@ -60,6 +66,47 @@ def in_range(hours: ScaledHours, curves: HealthyCurves) -> Bools:
             hours.speed < greatest * (1.0 + SPEED_MARGIN)
         )
     return np.asarray(hours.is_steady & is_on_curve & is_at_speed, dtype=bool)
+
+
+def with_flow(hours: ScaledHours, curves: HealthyCurves) -> ScaledHours:
+    """Return the hours with the flow at which the healthy fan would read so, where nobody measures it.
+
+    With pressure or load alone the usual flow of the speed stands in.
+    """
+    if curves.channels.has_airflow:
+        return hours
+    usual = hours.speed
+    if not curves.channels.is_flow_free:
+        return replace(hours, airflow_m3s=usual * curves.airflow_scale_m3s)
+    is_read = hours.is_steady[None]
+    ones = np.ones_like(usual)
+    packed = Operating(
+        *(
+            np.where(is_read, values, 1.0)
+            for values in (
+                usual,
+                usual,
+                hours.density,
+                curves.pressure_sign * hours.pressure_pa / curves.pressure_scale_pa,
+                hours.load,
+            )
+        ),
+        is_read,
+    )
+    variance = np.diagonal(curves.hour_covariance)[None]
+    agreed, _ = agreed_flow(
+        curves.mean[None],
+        curves.plant,
+        packed,
+        counted=np.broadcast_to(is_read[..., None], (*is_read.shape, 2)),
+        hour_variance=variance,
+        usual=packed.speed,
+        rounds=_FLOW_ROUNDS,
+    )
+    return replace(
+        hours,
+        airflow_m3s=np.where(hours.is_steady, agreed.airflow[0], ones) * curves.airflow_scale_m3s,
+    )
 
 
 def _is_within(x: Floats, curves: HealthyCurves) -> Bools:

@@ -8,7 +8,7 @@ from analytics.arrays import Floats
 from analytics.curve_fit import LOAD, PRESSURE
 from analytics.curves import HealthyCurves
 from analytics.machine import Machine
-from analytics.model import CAUSES, LoadKind, Parameter
+from analytics.model import CAUSES, Parameter
 from analytics.priors import CAUSE_TRAITS, DAY_SD_THAT_LASTS, PAIR_YEARS, PINNED_SD
 from analytics.vocabulary import Drive, PressureLocation
 
@@ -49,16 +49,21 @@ class Beliefs:
 def can_move(cause: Parameter, machine: Machine, curves: HealthyCurves) -> bool:
     """Tell whether a cause can act on a fan at all and leave a trace in its readings."""
     channels = curves.channels
+    # One reading alone cannot tell what turns the wheel slower from what the system does.
+    is_told = channels.tells_causes
     answers = {
-        Parameter.SLIP: machine.drive.can_slip,
-        Parameter.RATIO: machine.drive is not Drive.DIRECT,
+        Parameter.SLIP: machine.drive.can_slip and is_told,
+        Parameter.RATIO: machine.drive is not Drive.DIRECT and is_told,
+        Parameter.WHEEL: is_told,
+        Parameter.AIRFLOW_GAIN: channels.has_airflow,
+        Parameter.AIRFLOW_ZERO: channels.has_airflow,
         Parameter.AIR_PATH: channels.has_pressure
         and machine.pressure_location is not PressureLocation.ACROSS_FAN,
         Parameter.PRESSURE_GAIN: channels.has_pressure,
         Parameter.PRESSURE_ZERO: channels.has_pressure,
-        Parameter.DRAG: channels.load_kind is not LoadKind.NONE,
-        Parameter.LOAD_GAIN: channels.load_kind is not LoadKind.NONE,
-        Parameter.SPEED_SCALE: not channels.has_motor_speed,
+        Parameter.DRAG: channels.has_load,
+        Parameter.LOAD_GAIN: channels.has_load,
+        Parameter.SPEED_SCALE: not channels.has_motor_speed and is_told,
     }
     return answers.get(cause, True)
 

@@ -1,9 +1,12 @@
 """At which flow did an hour really run, as its airflow, pressure and load readings see it together?"""
 
+from dataclasses import replace
+
 import numpy as np
 
-from analytics.arrays import Floats
+from analytics.arrays import Bools, Floats
 from analytics.model import Operating, Plant, expect
+from analytics.unmeasured_airflow import agreed_flow
 
 # The noise of an airflow station is known to a factor. Taken too small it leaves its mark on every
 # slope; taken too large the flow merely rests on pressure and load alone.
@@ -12,6 +15,7 @@ LEAST_NOISE = 0.01
 _STEP = 1e-4
 _MOST_SHIFT = 0.15
 _LEAST_OWN_SHARE = 0.3
+_FREE_ROUNDS = 2
 
 
 def latent_hours(
@@ -22,7 +26,8 @@ def latent_hours(
     counted: Floats,
     hour_variance: Floats,
     airflow_noise: Floats,
-) -> tuple[Operating, Floats]:
+    is_flow_free: Bools,
+) -> tuple[Operating, Floats, Floats]:
     """Move a day's flows to where all readings agree, and return what that does to the residuals.
 
     A station that reads one hour too low puts that hour at a wrong place of the curves: pressure and
@@ -31,8 +36,9 @@ def latent_hours(
 
     Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours); `counted` (fans, hours, 2) 1 where
     pressure and load count; `hour_variance` (fans, 2) of their relative residuals; `airflow_noise`
-    (fans,), relative. Returns: the hours at the agreed flow, and the share (fans, hours, 2) by which
-    each residual there must be lowered to be that of the measured flow, to first order.
+    (fans,), relative; `is_flow_free` (fans,) where nobody measures it. Returns: the hours at the agreed
+    flow; the share (fans, hours, 2) by which each residual there must be lowered to be that of the measured
+    flow, to first order; the log slopes (fans, hours, 2) of pressure and load by the flow.
     Equation: e = sum(-m r / s^2) / (1 / s_q^2 + sum m^2 / s^2), m the log slopes of pressure and load by
     airflow, r the residuals less the day's mean; ln q = ln q_measured - e.
     Validity: errors of an hour's flow small against the range over which the curves bend.
@@ -60,7 +66,21 @@ def latent_hours(
         hours.load,
         hours.is_used,
     )
-    return agreed, slope * error[..., None]
+    lowered = slope * error[..., None]
+    if not is_flow_free.any():
+        return agreed, lowered, slope
+    free, by_flow = agreed_flow(
+        theta,
+        plant,
+        hours,
+        counted=counted,
+        hour_variance=hour_variance,
+        usual=hours.speed,
+        rounds=_FREE_ROUNDS,
+    )
+    agreed = replace(agreed, airflow=np.where(is_flow_free[:, None], free.airflow, agreed.airflow))
+    at = is_flow_free[:, None, None]
+    return agreed, np.where(at, 0.0, lowered), np.where(at, by_flow, slope)
 
 
 def _expected(theta: Floats, plant: Plant, hours: Operating, airflow: Floats) -> Floats:

@@ -41,6 +41,26 @@ class Channels:
         """Whether the temperature of the air the fan moves is known."""
         return self.has_temperature or self.is_outdoor_air
 
+    @property
+    def has_load(self) -> bool:
+        """Whether anything says how hard the motor turns."""
+        return self.load_kind is not LoadKind.NONE
+
+    @property
+    def is_flow_free(self) -> bool:
+        """Whether pressure and load stand in for an airflow that nobody measures."""
+        return not self.has_airflow and self.has_pressure and self.has_load
+
+    @property
+    def tells_causes(self) -> bool:
+        """Whether two readings check each other, or the wheel's own speed is read."""
+        return self.has_wheel_speed or sum((self.has_airflow, self.has_pressure, self.has_load)) > 1
+
+    @property
+    def sees_anything(self) -> bool:
+        """Whether anything but the speed command is read."""
+        return self.has_airflow or self.has_pressure or self.has_load or self.has_wheel_speed
+
 
 @dataclass(frozen=True, slots=True)
 class ScaledHours:
@@ -115,7 +135,10 @@ def scaled_hours(hours: pd.DataFrame, machine: Machine, channels: Channels) -> S
     Returns: `ScaledHours`, in the order of the frame.
     """
     density = _density(hours, machine, channels)
-    airflow = column(hours, "airflow_m3s")
+    unread = np.full(len(hours), np.nan)
+    # A reading that was refused in the healthy period is not read on later days either.
+    airflow = column(hours, "airflow_m3s") if channels.has_airflow else unread
+    pressure = column(hours, "pressure_pa") if channels.has_pressure else unread
     if machine.airflow_basis is AirflowBasis.STANDARD:
         airflow = actual_airflow(airflow, density)
     speed = _speed(hours, machine, channels)
@@ -125,14 +148,14 @@ def scaled_hours(hours: pd.DataFrame, machine: Machine, channels: Channels) -> S
     if channels.has_airflow:
         is_usable &= ~np.isnan(airflow) & (airflow > 0)
     if channels.has_pressure:
-        is_usable &= ~np.isnan(column(hours, "pressure_pa"))
+        is_usable &= ~np.isnan(pressure)
     if channels.load_kind is not LoadKind.NONE:
         is_usable &= ~np.isnan(load)
     return ScaledHours(
         speed,
         airflow,
         density / STANDARD_DENSITY,
-        column(hours, "pressure_pa"),
+        pressure,
         load,
         is_usable,
         column(hours, "stopped_pressure_pa"),

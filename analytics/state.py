@@ -21,6 +21,7 @@ from analytics.model import (
     linearise,
 )
 from analytics.priors import ORDINARY_MEMORY_DAYS, PINNED_SD, SLIP_EXPONENT
+from analytics.unmeasured_airflow import without_flow
 from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
 
 JUMP_DEVIATIONS = 4.0
@@ -178,13 +179,14 @@ def read_day(at: Floats, constants: Watch, hours: Operating) -> DayReading:
     theta = constants.curve.copy()
     theta[:, _COLUMNS] = at
     counted = hours.is_used[..., None] * constants.has[:, None, :]
-    hours, lowered = latent_hours(
+    hours, lowered, by_flow = latent_hours(
         theta,
         constants.plant,
         hours,
         counted=counted,
         hour_variance=np.diagonal(constants.hour_covariance, axis1=1, axis2=2),
         airflow_noise=constants.airflow_noise,
+        is_flow_free=constants.is_flow_free,
     )
     expected, pressure, load = linearise(theta, constants.plant, hours, CARRIED)
     measured = np.stack([hours.pressure, hours.load], axis=-1)
@@ -197,6 +199,7 @@ def read_day(at: Floats, constants: Watch, hours: Operating) -> DayReading:
     spread[..., LOAD] = load_spread(hours.speed, constants.plant.load_kind[:, None])
     weight = counted * _tame(residuals, counted, spread, constants)
     precision = hour_precision(constants.hour_covariance, weight, spread)
+    precision = without_flow(precision, by_flow * predicted / scale, constants.is_flow_free)
     slopes = np.stack([pressure, load], axis=-2) / scale[..., None]
     number = np.maximum(hours.is_used.sum(axis=1), 1)[:, None, None]
     effect = np.where(hours.is_used[..., None, None], slopes, 0.0).sum(axis=1) / number

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.arrays import Floats
+from analytics.arrays import Bools, Floats
 from analytics.curves import HealthyCurves
 from analytics.explanations import Beliefs, beliefs, stack_beliefs
 from analytics.machine import Machine
@@ -43,7 +43,7 @@ class Watch:
 
     `plant` of the model; `beliefs` of the causes; `curve` (fans, SIZE) the healthy parameters;
     `density_sd`, `density_memory_days` and `airflow_noise` (fans,); covariances (fans, 2, 2); `has`
-    (fans, 2) whether pressure and load count.
+    (fans, 2) whether pressure and load count; `is_flow_free` (fans,) whether they stand in for an airflow.
     """
 
     plant: Plant
@@ -55,6 +55,7 @@ class Watch:
     hour_covariance: Floats
     day_covariance: Floats
     has: Floats
+    is_flow_free: Bools
 
 
 def density_sd_of(curves: HealthyCurves) -> float:
@@ -82,6 +83,7 @@ def watch(curves: HealthyCurves, machine: Machine) -> Watch:
         curves.hour_covariance[None],
         curves.day_covariance[None],
         np.array([has], dtype=np.float64),
+        np.array([curves.channels.is_flow_free]),
     )
 
 
