@@ -13,6 +13,7 @@ from service.command_line.demo import demo
 from service.command_line.digest import digest
 from service.command_line.export import export
 from service.command_line.log import log
+from service.command_line.move import move
 from service.command_line.new_site import new_site
 from service.command_line.outcome import outcome_of
 from service.command_line.points import points
@@ -83,6 +84,7 @@ app.command("why")(why)
 app.command("log")(log)
 app.command("digest")(digest)
 app.command("serve")(serve)
+app.command("move")(move)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
