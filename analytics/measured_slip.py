@@ -48,12 +48,6 @@ class Compared:
     is_taught: bool
 
 
-def fresh_level(pairs: Sequence[Pair], slip_pct: float, ratio_sd_pct: float) -> tuple[Pair, Level]:
-    """Return a pair read on a freshly tensioned belt on a day that is not judged, and the level after it."""
-    pair = Pair(slip_pct, None, None, 1.0, is_fresh=True)
-    return pair, level_from([*pairs, pair], ratio_sd_pct)
-
-
 def take_pair(
     state: State,
     constants: Watch,

@@ -7,7 +7,9 @@ from typing import Final
 import numpy as np
 
 from analytics.arrays import Floats
+from analytics.machine import Machine
 from analytics.priors import HEALTHY_SLIP_PCT
+from analytics.vocabulary import Drive
 
 # Further off than this the strobe stood on a harmonic, or the numbers were swapped.
 LEAST_RATIO_MISS: Final = -0.10
@@ -64,17 +66,26 @@ class Level:
         return float(slope @ self.mean), float(np.sqrt(slope @ self.covariance @ slope))
 
 
-def slip_of_pair(motor_rpm: float, wheel_rpm: float, nominal_ratio: float) -> float | None:
+def nominal_ratio(machine: Machine) -> float | None:
+    """Return wheel turns a motor turn without slip, by the pitch diameters; None where they are not given."""
+    if machine.drive is Drive.DIRECT:
+        return 1.0
+    if machine.motor_sheave_m is None or machine.wheel_sheave_m is None:
+        return None
+    return machine.motor_sheave_m / machine.wheel_sheave_m
+
+
+def slip_of_pair(motor_rpm: float, wheel_rpm: float, sheave_ratio: float) -> float | None:
     """Return the slip [%] that a pair shows, None where the pair is impossible.
 
-    Parameters: speeds [rpm]; `nominal_ratio` motor over wheel pitch diameter.
+    Parameters: speeds [rpm]; `sheave_ratio` motor over wheel pitch diameter.
     Equation: s = 1 - n_wheel / (n_motor d_motor / d_wheel).
     Validity: refused more than 10 % below or 3 % above the expected wheel speed.
     Source: speed ratio of a belt drive with slip, as in any machine-elements text.
     """
-    if motor_rpm <= 0.0 or wheel_rpm <= 0.0 or nominal_ratio <= 0.0:
+    if motor_rpm <= 0.0 or wheel_rpm <= 0.0 or sheave_ratio <= 0.0:
         return None
-    miss = wheel_rpm / (motor_rpm * nominal_ratio) - 1.0
+    miss = wheel_rpm / (motor_rpm * sheave_ratio) - 1.0
     if not LEAST_RATIO_MISS <= miss <= GREATEST_RATIO_MISS:
         return None
     return -100.0 * miss

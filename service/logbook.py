@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Final
 
-from analytics.vocabulary import Drive
+from analytics.tachometer import nominal_ratio, slip_of_pair
 from config import FaultySite, ServiceEntry, SiteFolder, load_site
 from config.service_log import COLUMNS, FILE, read_entries
 from config.sheet import Sheet, SheetRow, delimiter_of, header_span, text_of
@@ -21,8 +21,6 @@ try:
 except ImportError:  # a system without POSIX locks
     fcntl = None  # type: ignore[assignment]
 
-_LOWEST_PAIR: Final = -0.10
-_HIGHEST_PAIR: Final = 0.03
 _BYTE_ORDER_MARKS: Final = (codecs.BOM_UTF8[:2], codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _HEADER: Final = ("fan", "date", "time", "work", "role", "motor_rpm", "fan_rpm", "speed", "no_load_a", "note")
 
@@ -56,22 +54,24 @@ def _only_writer(folder: Path) -> Iterator[None]:
         os.close(handle)
 
 
-def doubt_of_pair(site: SiteFolder, entry: ServiceEntry) -> str | None:
-    """Say why a tachometer pair will not be used, if it is too far off the sheaves' ratio."""
+def miss_of_pair(site: SiteFolder, entry: ServiceEntry) -> float | None:
+    """Return how far a tachometer pair is off the sheaves' ratio, None unless that is too far to be used."""
     epoch = site.epoch_at(entry.fan, entry.date)
     if epoch is None or entry.motor_rpm is None or entry.fan_rpm is None:
         return None
-    machine = epoch.machine
-    ratio = 1.0 if machine.drive is Drive.DIRECT else None
-    if machine.motor_sheave_m is not None and machine.wheel_sheave_m is not None:
-        ratio = machine.motor_sheave_m / machine.wheel_sheave_m
-    if ratio is None:
+    ratio = nominal_ratio(epoch.machine)
+    if ratio is None or slip_of_pair(entry.motor_rpm, entry.fan_rpm, ratio) is not None:
         return None
-    off = entry.fan_rpm / (entry.motor_rpm * ratio) - 1.0
-    if _LOWEST_PAIR <= off <= _HIGHEST_PAIR:
+    return entry.fan_rpm / (entry.motor_rpm * ratio) - 1.0
+
+
+def doubt_of_pair(site: SiteFolder, entry: ServiceEntry) -> str | None:
+    """Say why a tachometer pair will not be used, if it is too far off the sheaves' ratio."""
+    miss = miss_of_pair(site, entry)
+    if miss is None:
         return None
     return (
-        f"The pair is {100.0 * off:+.0f} % off the sheaves' ratio: a strobe harmonic, swapped numbers or "
+        f"The pair is {100.0 * miss:+.0f} % off the sheaves' ratio: a strobe harmonic, swapped numbers or "
         "wrong sheaves in fans.csv. It is kept in the log and not used; read it again."
     )
 

@@ -1,5 +1,7 @@
 """The words people are told: causes, what to look at, and the cautions that go with every visit."""
 
+import datetime as dt
+import unicodedata
 from typing import Final
 
 from analytics.vocabulary import Cause
@@ -25,6 +27,8 @@ CAUSE_WORDS: Final[dict[Cause, str]] = {
     Cause.UNCLEAR: "the cause is unclear",
     Cause.NOT_JUDGED: "not judged",
 }
+# A reading and the pitch diameters together are no better than this.
+LEAST_TOLD_MISS: Final = 0.015
 LOOK_AT: Final[dict[Cause, str]] = {
     Cause.BELT_SLIP: "check belt tension and wear, sheave grooves and set screws",
     Cause.DRAG: "check bearings (heat, noise, grease), sheave alignment and over-tension",
@@ -42,3 +46,41 @@ LOOK_AT: Final[dict[Cause, str]] = {
 def sureness(share: float) -> str:
     """Write a probability in words that do not claim the last per cent."""
     return "over 99 % sure" if share > 0.99 else f"{100.0 * share:.0f} % sure"
+
+
+def one_line(text: str) -> str:
+    """Return declared text as one plain line: no line break, no control or direction sign survives."""
+    plain = (" " if unicodedata.category(sign)[0] in "CZ" else sign for sign in text)
+    return " ".join("".join(plain).split())
+
+
+def plain_date(date: dt.date) -> str:
+    """Write a date as 9 Jun 2025."""
+    return f"{date.day} {date:%b %Y}"
+
+
+def refused_pair_words(miss: float) -> str:
+    """Say in a day's note why a tachometer pair is not used; `miss` off the sheaves' ratio."""
+    return (
+        f"tachometer pair refused: {100.0 * miss:+.0f} % off the sheaves' ratio, "
+        "a strobe harmonic, swapped numbers or wrong sheaves"
+    )
+
+
+def compared_pair_words(slip_pct: float, inferred_pct: float, low_pct: float, high_pct: float) -> str:
+    """Set the slip a tachometer pair shows beside what was inferred for its load before it was known."""
+    return (
+        f"tachometer pair shows {slip_pct:.1f} % slip, {inferred_pct:.1f} % was inferred "
+        f"({low_pct:.1f} to {high_pct:.1f})"
+    )
+
+
+def fixed_drive_pair_words(miss: float | None) -> str:
+    """Say what a pair shows on a drive that cannot slip by belt; `miss` off its ratio, None if not known."""
+    if miss is None:
+        return "tachometer pair: the drive's ratio is not declared to hold it against"
+    if abs(miss) < LEAST_TOLD_MISS:
+        return "tachometer pair: the wheel turns as this drive must"
+    side = "slower" if miss < 0.0 else "faster"
+    told = f"tachometer pair: the wheel turns {100.0 * abs(miss):.1f} % {side} than this drive can"
+    return f"{told}: look for a loose wheel, key or hub, or wrong sheaves in fans.csv"

@@ -11,12 +11,13 @@ import pandas as pd
 from analytics.arrays import Bools
 from analytics.curves import HealthyCurves
 from analytics.day_hours import LEAST_HOURS_JUDGED
-from analytics.judging import FanDay, Fleet, day, fan_day, first_state, fleet
+from analytics.judging import FanDay, Fleet, fan_day, first_state, fleet, judged_day
 from analytics.machine import Machine
 from analytics.scaled_hours import ScaledHours, scaled_hours
 from analytics.state import stack_states
 from config.folder import SiteFolder
 from service.assess.lanes import DayPlan, Lane
+from service.assess.pairs import hear, keep_compared, known_now, ratio_sd_pct, taken
 from service.assess.rows import blank_row, hours_after, judged_row, reason_not_judged, with_lost_hours
 from service.assess.states import carried_state, state_as_bytes
 
@@ -111,12 +112,13 @@ def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
             parts[which] = whole.some(list(which))
         batch = parts[which]
         states = stack_states([running[i].lane.state for i in which])
-        state, told = day(batch, states, [item[2] for item in ready if item[2] is not None])
+        told = judged_day(batch, states, [item[2] for item in ready if item[2] is not None])
         for place, (i, plan, _, used, lost_hours, ends_lost) in enumerate(ready):
             lane = running[i].lane
-            lane.state = carried_state(state, place)
+            lane.state = carried_state(told.state, place)
             lane.judged_on, lane.pending = date, []
-            row = judged_row(lane, plan, used, told, place, "")
+            lane.notes += keep_compared(lane.pairs, date, told.compared[place])
+            row = judged_row(lane, plan, used, told, place)
             rows.append(_kept(lane, plan, with_lost_hours(row, lost_hours, ends_lost)))
     return rows
 
@@ -138,15 +140,23 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
     lane.pending = [*lane.pending, *plan.service]
     if first is not None and plan.date < first:
         lane.pending = []
+        lane.pairs.waiting += plan.pairs
         return None, 0, lost_hours, ends_lost
     if lane.state is None:
         lane.state = first_state(run.curves, run.machine)
         lane.pending = list(plan.service)
+    lane.notes += hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
     hours = _of_day(run, of_day)
     is_after = hours_after(plan.visit_at, run.local_hour[of_day])
     hours = replace(hours, is_steady=hours.is_steady & ~run.is_lost[of_day] & is_after)
     elapsed = 1.0 if lane.judged_on is None else float((plan.date - lane.judged_on).days)
     packed = fan_day(hours, run.curves, tuple(lane.pending), elapsed, may_fall=plan.may_fall)
+    packed = replace(
+        packed,
+        known_pairs=known_now(lane.pairs),
+        pairs=taken(lane.pairs, run.local_hour[of_day]),
+        ratio_sd_pct=ratio_sd_pct(lane.pairs),
+    )
     if packed.hours_used < LEAST_HOURS_JUDGED:
         return None, packed.hours_used, lost_hours, ends_lost
     return packed, packed.hours_used, lost_hours, ends_lost

@@ -13,9 +13,11 @@ from analytics.machine import Machine
 from analytics.model import Parameter
 from analytics.results_version import RESULTS_VERSION
 from analytics.service_effects import ended_by
+from analytics.tachometer import nominal_ratio
 from analytics.vocabulary import Role, Work
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
+from service.assess.pairs import PairDue, Pairs, hear, known_pairs, pairs_due
 from service.assess.periods import IndexedDay, Stretch
 from service.assess.states import state_from_bytes
 from service.store.ledger_tables import daily
@@ -46,7 +48,7 @@ class DayPlan:
 
     `service` done since the operating day before; `visit_at` the times of the visits of the day itself;
     `may_fall` once a belt was serviced, slip may lie below the healthy period's; `keeps_state` whether the
-    state after it is written down.
+    state after it is written down; `pairs` of a tachometer read since the operating day before.
     """
 
     date: dt.date
@@ -58,6 +60,12 @@ class DayPlan:
     visit_at: tuple[dt.time | None, ...]
     may_fall: bool = False
     keeps_state: bool = True
+    pairs: tuple[PairDue, ...] = ()
+
+    @property
+    def is_belt_served(self) -> bool:
+        """Whether the belt was worked on since the operating day before."""
+        return any(Parameter.SLIP in ended_by(work, role) for work, role in self.service)
 
 
 @dataclass(slots=True)
@@ -65,7 +73,8 @@ class Lane:
     """A fan's days to write under one set of healthy curves, and where its state stands.
 
     `state` after `judged_on`, None before the first judged day; `carried` the reference values of the row
-    before; `pending` service done since the last judged day.
+    before; `pending` service done since the last judged day; `pairs` of a tachometer so far;
+    `notes` that the next row is to carry.
     """
 
     fan: str
@@ -75,6 +84,8 @@ class Lane:
     judged_on: dt.date | None
     carried: dict[str, float | None]
     pending: list[tuple[Work, Role | None]] = field(default_factory=list)
+    pairs: Pairs = field(default_factory=Pairs)
+    notes: list[str] = field(default_factory=list)
 
 
 # Who looks or turns a set point leaves the drive as it was.
@@ -116,6 +127,7 @@ def lanes(
             continue
         lane = Lane(fan, part, mine, None, None, dict.fromkeys(CARRIED))
         if checkpoint is not None and index == _which(learned, checkpoint.date):
+            lane.pairs = known_pairs(connection, fan, part.stretch.begins, checkpoint.date)
             _resume(lane, checkpoint, [plan for plan, which in plans if which == index])
         found.append(lane)
     return found, min([restart, *(lane.days[0].date for lane in found)])
@@ -129,6 +141,7 @@ def _plans(
     services: Sequence[ServiceEntry],
 ) -> Iterator[tuple[DayPlan, int]]:
     bases = [_base(part) for part in learned]
+    ratios = [nominal_ratio(part.machine) for part in learned]
     declared = {epoch.row: f"{epoch.machine!r}|{epoch.limits!r}" for epoch in site.epochs(fan)}
     ordered = sorted(services, key=lambda entry: (entry.date, entry.time or dt.time(), entry.row))
     told = hashlib.sha256()
@@ -148,7 +161,8 @@ def _plans(
         digest.update(f"{declared[epoch.row]}|{day.digest}|{told.hexdigest()}".encode())
         stretch = learned[which].stretch
         plan = _plan(day, digest.hexdigest(), ordered[since:position], stretch)
-        yield replace(plan, may_fall=_is_belt_serviced(ordered[:position], stretch)), which
+        due = pairs_due(site, fan, ratios[which], ordered[:position], since)
+        yield replace(plan, may_fall=_is_belt_serviced(ordered[:position], stretch), pairs=due), which
 
 
 def _sparing(plans: Sequence[tuple[DayPlan, int]]) -> list[tuple[DayPlan, int]]:
@@ -233,6 +247,9 @@ def _resume(lane: Lane, checkpoint: sa.Row[Any], plans: Sequence[DayPlan]) -> No
     lane.judged_on = values["judged_on"]
     lane.carried = {name: values[name] for name in CARRIED}
     # What was done since the last judged day has not been told to the state yet.
+    first = lane.learned.stretch.first
     for plan in plans:
         if values["judged_on"] < plan.date <= values["date"]:
             lane.pending += plan.service
+            hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
+    lane.pairs.rows.clear()

@@ -17,9 +17,10 @@ from service.assess.index import complete_days, last_reading, read_index
 from service.assess.judge import judge
 from service.assess.lanes import LEAST_HOURS_RUNNING, Lane, Learned, are_in_one_block, lanes
 from service.assess.learning import learn
+from service.assess.pairs import write_pairs
 from service.assess.periods import IndexedDay
 from service.store.ledger_tables import curves as curves_table
-from service.store.ledger_tables import daily, fan_days, findings, hours_made
+from service.store.ledger_tables import daily, fan_days, findings, hours_made, tachometer_pairs
 from service.store.store import Store
 
 _BATCH: Final = 48
@@ -72,7 +73,7 @@ def _assessed(site: SiteFolder, store: Store, as_of: dt.datetime | None) -> tupl
 
 def _forget_unknown_fans(site: SiteFolder, store: Store) -> None:
     with store.writer() as connection:
-        for table in (daily, findings, curves_table, fan_days, hours_made):
+        for table in (daily, tachometer_pairs, findings, curves_table, fan_days, hours_made):
             connection.execute(sa.delete(table).where(table.c.fan.not_in(site.fan_names)))
 
 
@@ -99,6 +100,8 @@ def _assess_batch(site: SiteFolder, store: Store, fans: Sequence[str], now: dt.d
                 _write_findings(connection, one.fan, found[one.fan])
             if one.restart is not None:
                 _write_rows(connection, one.fan, one.restart, rows.get(one.fan, []))
+                told = [row for lane in one.lanes for row in lane.pairs.rows]
+                write_pairs(connection, one.fan, one.restart, told)
             if found[one.fan] != held[one.fan] or one.restart is not None:
                 moved.append(one.fan)
     return moved

@@ -6,12 +6,14 @@ from typing import Any, Final
 import numpy as np
 
 from analytics.day_hours import LEAST_HOURS_JUDGED
-from analytics.ledger import LedgerRows, verdict
+from analytics.judging import DayJudged
+from analytics.ledger import verdict
 from analytics.vocabulary import Cause
 from service.assess.lanes import CARRIED, DayPlan, Lane
 from service.assess.periods import is_awaited, is_inside
 from service.store.ledger_tables import NUMBERS
 
+INNOVATIONS: Final = ("slip_innovation", "drag_innovation")
 HEALTHY_NOTE: Final = "healthy period"
 SERVICE_NOTE: Final = "service that day"
 
@@ -19,22 +21,22 @@ SERVICE_NOTE: Final = "service that day"
 def blank_row(lane: Lane, plan: DayPlan, hours_used: int, reason: str) -> dict[str, Any]:
     """Return the row of a day that cannot be judged: the reference values carried, all else empty."""
     row = _frame(lane, plan, hours_used)
-    row.update(dict.fromkeys(NUMBERS))
+    row.update(dict.fromkeys((*NUMBERS, *INNOVATIONS)))
     row.update(lane.carried)
     row.update(cause=Cause.NOT_JUDGED.value, cause_share=None, shares=None, note=_noted(lane, plan, reason))
     return row
 
 
-def judged_row(
-    lane: Lane, plan: DayPlan, hours_used: int, rows: LedgerRows, index: int, note: str
-) -> dict[str, Any]:
+def judged_row(lane: Lane, plan: DayPlan, hours_used: int, told: DayJudged, index: int) -> dict[str, Any]:
     """Return the row of a judged day, one fan of a batch."""
     row = _frame(lane, plan, hours_used)
-    for name, values in rows.columns().items():
+    for name, values in told.rows.columns().items():
         row[name] = float(values[index])
-    shares = rows.shares[index]
+    for name, value in zip(INNOVATIONS, told.innovation[index], strict=True):
+        row[name] = None if np.isnan(value) else float(value)
+    shares = told.rows.shares[index]
     cause, share, ranked = verdict(shares)
-    parts = [note] if note else []
+    parts = []
     if cause is Cause.UNCLEAR:
         parts.append("looks the same here: " + " or ".join(name.value for name in ranked[:2]))
     row.update(
@@ -94,7 +96,10 @@ def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:
 
 def _noted(lane: Lane, plan: DayPlan, note: str) -> str:
     parts = [HEALTHY_NOTE] if is_inside(lane.learned.stretch, plan.date) else []
-    return "; ".join([*parts, note] if note else parts)
+    parts += [note] if note else []
+    parts += lane.notes
+    lane.notes = []
+    return "; ".join(parts)
 
 
 def hours_after(visits: tuple[dt.time | None, ...], local_hours: np.ndarray) -> np.ndarray:
