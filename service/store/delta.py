@@ -80,6 +80,13 @@ class DeltaFolder:
         months = pa.table(self._opened().get_add_actions(flatten=True)).column(f"partition.{MONTH}")
         return dict(sorted(Counter(months.to_pylist()).items()))
 
+    def bytes_of_files(self) -> int:
+        """Return the size of the files that hold the rows as they are now, without those replaced."""
+        if not self.exists():
+            return 0
+        sizes = pa.table(self._opened().get_add_actions(flatten=True)).column("size_bytes")
+        return int(pc.sum(sizes).as_py() or 0)
+
     def has_marker(self, marker: int) -> bool:
         """Tell whether a commit with this marker, or a later one, is in the log."""
         if not self.exists():
