@@ -18,10 +18,10 @@ from service.intake.mapping import PointMap
 from service.intake.numbers import Numbers, decimal_of, from_floats, from_texts
 from service.intake.plausible import oddities
 from service.intake.seen import Look, SeenPoint, look_at_numbers, look_at_texts, shortened, span_of
-from service.intake.series import Axis, Series, series_of, taken_rows
-from service.intake.sheet import NUMBER, TEXT, Sheet, read_sheet
+from service.intake.series import Axis, Series, series_of, taken
+from service.intake.sheet import NUMBER, REPEATED, TEXT, Sheet, read_sheet
 from service.intake.text import DELIMITER_NAMES, UnreadableFileError, plain_text
-from service.intake.times import ReadTimes, Refusal, read_times
+from service.intake.times import ReadTimes, Refusal, encoded_texts, read_times
 from service.intake.zones import SECOND, UNKNOWN, Clock, Mask, Times, passings
 
 
@@ -100,10 +100,11 @@ def _wanted(
     layout: Layout, names: Mapping[int, str], looks: Mapping[int, Look], points: PointMap
 ) -> dict[int, str]:
     """Return the columns to read: the time, and what may hold a mapped value."""
-    wanted = {layout.time: TEXT}
-    for column in (layout.point, layout.time_of_day):
-        if column is not None:
-            wanted[column] = TEXT
+    wanted = {layout.time: REPEATED}
+    if layout.time_of_day is not None:  # to be joined with the date
+        wanted = {layout.time: TEXT, layout.time_of_day: TEXT}
+    if layout.point is not None:
+        wanted[layout.point] = REPEATED
     for column in layout.values:
         if layout.kind == "long" or points.is_mapped(names[column]):
             wanted[column] = TEXT if looks[column].has_text else NUMBER
@@ -142,16 +143,26 @@ def _passings(sheet: Sheet, layout: Layout, wall_us: Times, is_repeated: Mask) -
     if layout.point is None:
         return passings(wall_us, is_repeated)
     result = np.zeros(len(wall_us), dtype=np.int8)
-    for rows in _rows_by_name(sheet.columns[layout.point])[1]:
+    grouped = _by_name(sheet.columns[layout.point])
+    for start, end in grouped.spans:
+        rows = grouped.order[start:end]
         if is_repeated[rows].any():
             result[rows] = passings(wall_us[rows], is_repeated[rows])
     return result
 
 
-def _rows_by_name(column: pa.ChunkedArray) -> tuple[list[str], list[NDArray[np.intp]]]:
-    """Return the names of a column, spaces around them aside, and the rows of each in file order."""
-    encoded = column.combine_chunks().dictionary_encode()
-    encoded = encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
+@dataclass(frozen=True, slots=True)
+class _Grouped:
+    """The rows of a long file in an order that puts those of one name together, in file order there."""
+
+    names: list[str]
+    order: NDArray[np.intp]
+    spans: list[tuple[int, int]]  # of each name's rows in the order
+
+
+def _by_name(column: pa.ChunkedArray) -> _Grouped:
+    """Group the rows by the names of a column, spaces around them aside."""
+    encoded = encoded_texts(column)
     written = [name.strip() for name in encoded.dictionary.to_pylist()]
     names = list(dict.fromkeys(written))
     place = {name: number for number, name in enumerate(names)}
@@ -160,9 +171,10 @@ def _rows_by_name(column: pa.ChunkedArray) -> tuple[list[str], list[NDArray[np.i
     code_of = np.array([place[name] for name in written], dtype=kind)
     codes = code_of[encoded.indices.to_numpy(zero_copy_only=False)]
     if not codes.size:
-        return [], []
+        return _Grouped([], np.empty(0, dtype=np.intp), [])
     order = np.argsort(codes, kind="stable")
-    return names, np.split(order, np.flatnonzero(np.diff(codes[order])) + 1)
+    ends = np.cumsum(np.bincount(codes, minlength=len(names))).tolist()
+    return _Grouped(names, order, list(zip([0, *ends], ends, strict=False)))
 
 
 class _Reader:
@@ -198,15 +210,17 @@ class _Reader:
         """Read a file in which each column is a point."""
         axis = Axis(self._clocked.times_us, self._is_usable)
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
+        rows = np.arange(self._sheet.row_count)
         pending: dict[str, list[tuple[Numbers, Axis]]] = {}
         for column, name in names.items():
             self._reading.cells += self._sheet.row_count
-            self._see(name, looks[column])
+            span = (self._reading.first_us, self._reading.newest_us)
+            self._see(name, looks[column], self._sheet.row_count, span)
             if name not in self._points.targets:
                 self._reading.unmapped += self._sheet.row_count
                 continue
             numbers = self._numbers(column, is_status=self._points.is_status(name))
-            self._account(numbers, column, lost, np.arange(self._sheet.row_count))
+            self._account(numbers, column, lost, rows, self._is_usable)
             self.told += numbers.told
             pending.setdefault(name, []).append((numbers, axis))
         for name, parts in pending.items():
@@ -218,27 +232,28 @@ class _Reader:
         assert layout.point is not None
         column = layout.values[0]
         self._reading.cells = self._sheet.row_count
-        names, parts = _rows_by_name(self._sheet.columns[layout.point])
+        grouped = _by_name(self._sheet.columns[layout.point])
+        order = grouped.order
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
-        plain, states = self._numbers(column, is_status=False), None
+        plain, states = taken(self._numbers(column, is_status=False), order), None
         self.told += plain.told
-        known = points_of_names(names, self._points, self._reading.notes)
+        times, is_usable = self._clocked.times_us[order], self._is_usable[order]
+        is_good = self._clocked.is_good[order]
+        known = points_of_names(grouped.names, self._points, self._reading.notes)
         by_point: dict[str, list[tuple[Numbers, Axis]]] = {}
-        for written, rows in zip(names, parts, strict=True):
-            name = known[written]
-            example = self._sheet.columns[column][int(rows[0])].as_py()
-            self._see(
-                name, look_at_numbers(plain.values[rows], "" if example is None else str(example)), rows
-            )
+        for written, (start, end) in zip(grouped.names, grouped.spans, strict=True):
+            name, span = known[written], slice(start, end)
+            example = self._sheet.columns[column][int(order[start])].as_py()
+            look = look_at_numbers(plain.values[span], "" if example is None else str(example))
+            self._see(name, look, end - start, span_of(times[span][is_good[span]]))
             if name not in self._points.targets:
-                self._reading.unmapped += len(rows)
+                self._reading.unmapped += end - start
                 continue
             if self._points.is_status(name):
-                states = states or self._numbers(column, is_status=True)
-            numbers = taken_rows(states if self._points.is_status(name) and states else plain, rows)
-            self._account(numbers, column, lost, rows)
-            axis = Axis(self._clocked.times_us[rows], self._is_usable[rows])
-            by_point.setdefault(name, []).append((numbers, axis))
+                states = states or taken(self._numbers(column, is_status=True), order)
+            numbers = taken(states if self._points.is_status(name) and states else plain, span)
+            self._account(numbers, column, lost, order[span], is_usable[span])
+            by_point.setdefault(name, []).append((numbers, Axis(times[span], is_usable[span])))
         for name, several in by_point.items():
             self._reading.series[name] = series_of(several)
         self._refuse_lines(lost)
@@ -254,10 +269,14 @@ class _Reader:
         return from_texts(cells, decimal, is_status=is_status)
 
     def _account(
-        self, numbers: Numbers, column: int, lost: NDArray[np.int64], rows: NDArray[np.intp]
+        self,
+        numbers: Numbers,
+        column: int,
+        lost: NDArray[np.int64],
+        rows: NDArray[np.intp],
+        is_usable: Mask,
     ) -> None:
         """Count a column's missing and refused cells; values on refused lines are counted in `lost`."""
-        is_usable = self._is_usable[rows]
         for (row, cut_column), fault in self._cuts.items():
             for place in np.flatnonzero(rows == row).tolist() if cut_column == column else ():
                 numbers.refuse(place)
@@ -290,10 +309,5 @@ class _Reader:
             text = str(self._clocked.texts[int(row)].as_py())
             self._refuse(int(row), self._clocked.column, text, reason, int(lost[row]))
 
-    def _see(self, name: str, look: Look, rows: NDArray[np.intp] | None = None) -> None:
-        if rows is None:
-            first, last = self._reading.first_us, self._reading.newest_us
-        else:
-            first, last = span_of(self._clocked.times_us[rows][self._clocked.is_good[rows]])
-        cells = self._sheet.row_count if rows is None else len(rows)
-        self._reading.seen.append(SeenPoint(name, first, last, cells, look))
+    def _see(self, name: str, look: Look, cells: int, span: tuple[int | None, int | None]) -> None:
+        self._reading.seen.append(SeenPoint(name, *span, cells, look))

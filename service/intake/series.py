@@ -61,7 +61,7 @@ def series_of(parts: Sequence[tuple[Numbers, Axis]]) -> Series:
     )
 
 
-def taken_rows(numbers: Numbers, rows: NDArray[np.intp]) -> Numbers:
-    """Return some rows of a column."""
+def taken(numbers: Numbers, rows: NDArray[np.intp] | slice) -> Numbers:
+    """Return some rows of a column, in an order of theirs; what was told of the column goes with them."""
     refused = None if numbers.is_refused is None else numbers.is_refused[rows]
-    return Numbers(numbers.values[rows], numbers.is_missing[rows], refused)
+    return Numbers(numbers.values[rows], numbers.is_missing[rows], refused, numbers.told)

@@ -16,9 +16,15 @@ from service.intake.numbers import MISSING_SPELLINGS
 from service.intake.text import PlainText, split_line
 
 TEXT: Final = "text"
+REPEATED: Final = "repeated"  # text of which the same cells come again and again: times, names of points
 NUMBER: Final = "number"
 _CONVERSION_COLUMN: Final = re.compile(r"In CSV column #(\d+): CSV conversion error")
 _BLOCK_BYTES: Final = 4 << 20
+_TYPES: Final = {
+    TEXT: pa.string(),
+    REPEATED: pa.dictionary(pa.int32(), pa.string()),
+    NUMBER: pa.float64(),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +39,10 @@ class LineFault:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The wanted columns of an export: numbers with nulls where missing, or texts."""
+    """The wanted columns of an export: numbers with nulls where missing, or texts.
+
+    A column asked for as repeated text may hold each distinct cell once, as a dictionary.
+    """
 
     columns: Mapping[int, pa.ChunkedArray]
     row_count: int
@@ -76,21 +85,27 @@ def _fast(text: PlainText, head: Head, decimal: str, wanted: dict[int, str]) -> 
             continue
         if table.num_rows != line_count:  # a line was blank, or a quote swallowed line ends
             return None
-        columns = {column: table.column(str(column)) for column in wanted}
+        columns = {column: _in_one(table.column(str(column))) for column in wanted}
         return Sheet(columns, line_count, None, first_line=head.first_line)
+
+
+def _in_one(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    """Give the blocks of a dictionary column one dictionary; others stay as they are."""
+    return column.unify_dictionaries() if pa.types.is_dictionary(column.type) else column
 
 
 def _read_as_text(wanted: dict[int, str], faulty: int) -> None:
     """Ask for the faulty column as text, and for all of them once several are faulty."""
-    is_second = sum(kind == TEXT for kind in wanted.values()) > 4
+    is_second = sum(kind != NUMBER for kind in wanted.values()) > 4
     for column in wanted if is_second else (faulty,):
-        wanted[column] = TEXT
+        if wanted[column] == NUMBER:
+            wanted[column] = TEXT
 
 
 def _columnar(
     body: pa.Buffer, width: int, delimiter: str, decimal: str, wanted: Mapping[int, str]
 ) -> pa.Table:
-    types = {str(column): pa.string() if kind == TEXT else pa.float64() for column, kind in wanted.items()}
+    types = {str(column): _TYPES[kind] for column, kind in wanted.items()}
     return pacsv.read_csv(
         pa.BufferReader(body),
         read_options=pacsv.ReadOptions(

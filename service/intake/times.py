@@ -77,12 +77,18 @@ class ReadTimes:
 
 def read_times(texts: pa.ChunkedArray | pa.Array, time_format: str | None) -> ReadTimes:
     """Read a whole column; day and month are told apart over all of it."""
-    encoded = texts.dictionary_encode()
+    encoded = encoded_texts(texts)
+    known = _read_distinct(pc.utf8_trim_whitespace(encoded.dictionary), time_format)
+    return replace(known, place=encoded.indices.to_numpy(zero_copy_only=False))
+
+
+def encoded_texts(texts: pa.ChunkedArray | pa.Array) -> pa.DictionaryArray:
+    """Return a column of texts in one piece, each distinct one once."""
+    encoded = texts if pa.types.is_dictionary(texts.type) else texts.dictionary_encode()
     if isinstance(encoded, pa.ChunkedArray):
         encoded = encoded.unify_dictionaries().combine_chunks()
         encoded = encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
-    known = _read_distinct(pc.utf8_trim_whitespace(encoded.dictionary), time_format)
-    return replace(known, place=encoded.indices.to_numpy(zero_copy_only=False))
+    return encoded
 
 
 def _read_distinct(texts: pa.Array, time_format: str | None) -> ReadTimes:
