@@ -19,6 +19,7 @@ from analytics.priors import (
     PATH_LOSS,
     PINNED_SD,
     SLIP_EXPONENT,
+    USUAL_TORQUE,
 )
 from analytics.scaled_hours import Channels, rated_motor_slip
 from analytics.vocabulary import MotorType, PowerAt, PressureLocation, SpeedControl
@@ -33,7 +34,9 @@ def curve_prior(machine: Machine, channels: Channels, operating: Operating) -> t
     shape = CURVE_SHAPES[machine.fan_type]
     is_across = machine.pressure_location is PressureLocation.ACROSS_FAN
     path, path_sd = (0.0, PINNED_SD) if is_across else PATH_LOSS
-    torque = np.median(operating.load / (operating.density * operating.speed**2))
+    torque = USUAL_TORQUE
+    if channels.has_load:
+        torque = float(np.median(operating.load / (operating.density * operating.speed**2)))
     values = {
         Parameter.SLIP_EXPONENT: (SLIP_EXPONENT[0], 0.0),
         Parameter.PRESSURE_LEVEL: (float(np.log1p(path)), LEVEL_SD),

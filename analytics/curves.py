@@ -22,7 +22,7 @@ from analytics.curve_priors import curve_prior
 from analytics.flowless_fit import fit_flowless
 from analytics.information import day_information, hour_precision
 from analytics.machine import Machine
-from analytics.model import INDEX, LoadKind, Operating, Parameter, Plant, expect, linearise
+from analytics.model import INDEX, Expected, LoadKind, Operating, Parameter, Plant, expect, linearise
 from analytics.priors import (
     AIRFLOW_NOISE,
     DENSITY_SD_NO_BAROMETER,
@@ -34,6 +34,7 @@ from analytics.scaled_hours import Channels, ScaledHours, rated_motor_slip
 from analytics.statistics import cv_rmse, nmbe
 from analytics.unmeasured_airflow import without_flow
 from analytics.vocabulary import PressureLocation
+from analytics.wheel_speed import log_wheel_ratio
 
 LEAST_HOURS = 24
 _MOST_ALIKE = 0.7
@@ -53,7 +54,8 @@ class HealthyCurves:
     `hour_covariance`, `day_covariance` (2, 2) of relative pressure and load; scales in SI;
     `pressure_sign`; `reference_torque` [of rated]; `least_x`, `greatest_x` the fitted range of the
     flow coefficient over its scale; `stopped_pressure_pa` and `stopped_airflow_m3s` as mean and
-    standard deviation over days, NaN where never stopped; `wheel_ratio` wheel over motor speed;
+    standard deviation over days, NaN where never stopped; `wheel_ratio` wheel over motor speed
+    without slip and creep;
     `airflow_noise` the relative noise of an hour's airflow.
     """
 
@@ -173,7 +175,9 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
         float(np.percentile(operating.speed, 99)),
         _zero(hours.stopped_pressure_pa, day),
         _zero(hours.stopped_airflow_m3s, day),
-        float(np.nanmedian(hours.wheel_ratio[keep])) if channels.has_wheel_speed else np.nan,
+        _sheave_ratio(hours.wheel_ratio[keep], mean, fitted, operating)
+        if channels.has_wheel_speed
+        else np.nan,
         fit.noise.airflow,
         int(keep.sum()),
         len(np.unique(days)),
@@ -211,6 +215,12 @@ def _scaled(
         np.ones((1, len(speed)), dtype=bool),
     )
     return operating, (airflow_scale, pressure_scale, sign)
+
+
+def _sheave_ratio(measured: Floats, theta: Floats, fitted: Expected, operating: Operating) -> float:
+    expected = log_wheel_ratio(theta[None], fitted, operating)[0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return float(np.exp(np.nanmedian(np.log(measured) - expected)))
 
 
 def _plant(motor_slip: float, channels: Channels, reference: float) -> Plant:

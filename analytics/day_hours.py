@@ -10,6 +10,7 @@ from analytics.model import INDEX, Operating, Parameter, curve
 from analytics.scaled_hours import ScaledHours
 from analytics.state import DayZeros
 from analytics.unmeasured_airflow import agreed_flow
+from analytics.wheel_speed import DAY_SD_BY_NAMEPLATE, DAY_SD_WITH_MOTOR_SPEED, NO_WHEEL, DayWheel
 
 HOURS_A_DAY = 25
 LEAST_HOURS_JUDGED = 3
@@ -31,7 +32,7 @@ def day_operating(hours: ScaledHours, curves: HealthyCurves) -> Operating:
     hours = with_flow(hours, curves)
     count = len(hours.speed)
     used = np.zeros((1, HOURS_A_DAY), dtype=bool)
-    used[0, :count] = in_range(hours, curves)
+    used[0, :count] = _in_range(hours, curves)
 
     def packed(values: Floats) -> Floats:
         row = np.ones((1, HOURS_A_DAY))
@@ -54,9 +55,12 @@ def in_range(hours: ScaledHours, curves: HealthyCurves) -> Bools:
     The place on the curve is taken from the measured flow coefficient and, with a pressure, from the
     system's resistance p / (rho q^2) too, which neither speed nor slip moves; either is enough.
     """
+    return _in_range(with_flow(hours, curves), curves)
+
+
+def _in_range(hours: ScaledHours, curves: HealthyCurves) -> Bools:
     if not hours.is_steady.any():
         return np.zeros(len(hours.speed), dtype=bool)
-    hours = with_flow(hours, curves)
     with np.errstate(invalid="ignore", divide="ignore"):
         is_on_curve = _is_within(hours.airflow_m3s / curves.airflow_scale_m3s / hours.speed, curves)
         if curves.channels.has_pressure:
@@ -75,38 +79,26 @@ def with_flow(hours: ScaledHours, curves: HealthyCurves) -> ScaledHours:
     """
     if curves.channels.has_airflow:
         return hours
-    usual = hours.speed
+    usual = hours.speed * curves.airflow_scale_m3s
     if not curves.channels.is_flow_free:
-        return replace(hours, airflow_m3s=usual * curves.airflow_scale_m3s)
+        return replace(hours, airflow_m3s=usual)
     is_read = hours.is_steady[None]
-    ones = np.ones_like(usual)
-    packed = Operating(
-        *(
-            np.where(is_read, values, 1.0)
-            for values in (
-                usual,
-                usual,
-                hours.density,
-                curves.pressure_sign * hours.pressure_pa / curves.pressure_scale_pa,
-                hours.load,
-            )
-        ),
-        is_read,
-    )
-    variance = np.diagonal(curves.hour_covariance)[None]
+    pressure = curves.pressure_sign * hours.pressure_pa / curves.pressure_scale_pa
+
+    def packed(values: Floats) -> Floats:
+        return np.where(is_read, values, 1.0)
+
+    speed = packed(hours.speed)
     agreed, _ = agreed_flow(
         curves.mean[None],
         curves.plant,
-        packed,
-        counted=np.broadcast_to(is_read[..., None], (*is_read.shape, 2)),
-        hour_variance=variance,
-        usual=packed.speed,
+        Operating(speed, speed, packed(hours.density), packed(pressure), packed(hours.load), is_read),
+        counted=np.repeat(is_read[..., None], 2, axis=-1).astype(np.float64),
+        hour_variance=np.diagonal(curves.hour_covariance)[None],
+        usual=speed,
         rounds=_FLOW_ROUNDS,
     )
-    return replace(
-        hours,
-        airflow_m3s=np.where(hours.is_steady, agreed.airflow[0], ones) * curves.airflow_scale_m3s,
-    )
+    return replace(hours, airflow_m3s=agreed.airflow[0] * curves.airflow_scale_m3s)
 
 
 def _is_within(x: Floats, curves: HealthyCurves) -> Bools:
@@ -144,3 +136,19 @@ def day_zeros(hours: ScaledHours, curves: HealthyCurves) -> DayZeros:
     # A stopped fan in a building with others still feels their pressure: the healthy spread says how much.
     deviation = max(2.0 * (0.0 if np.isnan(spread) else spread) / scale, _LEAST_ZERO_SD)
     return DayZeros(np.array([miss]), np.array([deviation]))
+
+
+def day_wheel(hours: ScaledHours, curves: HealthyCurves, packed: Operating) -> DayWheel:
+    """Read the wheel's own speed off a day's used hours, one fan's `DayWheel`.
+
+    Parameters: `hours` of the day; `curves`; `packed`, the same hours as `day_operating` packs them.
+    """
+    if not curves.channels.has_wheel_speed or np.isnan(curves.wheel_ratio):
+        return NO_WHEEL
+    ratio = hours.wheel_ratio[packed.is_used[0, : len(hours.speed)]]
+    is_read = ratio > 0.0
+    if not is_read.any():
+        return NO_WHEEL
+    knows_motor = curves.channels.has_motor_speed
+    sd = DAY_SD_WITH_MOTOR_SPEED if knows_motor else DAY_SD_BY_NAMEPLATE
+    return DayWheel(np.array([np.mean(np.log(ratio[is_read] / curves.wheel_ratio))]), np.array([sd]))

@@ -13,7 +13,7 @@ import pandas as pd
 
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves, fit_curves
-from analytics.day_hours import day_operating, day_zeros
+from analytics.day_hours import day_operating, day_wheel, day_zeros
 from analytics.innovations import innovations
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
 from analytics.machine import Machine
@@ -25,6 +25,7 @@ from analytics.state import DayReading, DayZeros, State, predict, select, stack_
 from analytics.tachometer import SHEAVE_RATIO_SD_PCT, Level, Pair, level_from
 from analytics.vocabulary import Role, Work
 from analytics.watch import Watch, stack_watches, watch
+from analytics.wheel_speed import NO_WHEEL, DayWheel, stack_wheels
 
 # Outdoor density must explain this much of the scatter before it is believed.
 OUTDOOR_AIR_SCATTER = 0.85
@@ -66,6 +67,7 @@ class FanDay:
     known_pairs: tuple[Pair, ...] = ()
     pairs: tuple[PairTaken, ...] = ()
     ratio_sd_pct: float = SHEAVE_RATIO_SD_PCT
+    wheel: DayWheel = NO_WHEEL
 
     @property
     def hours_used(self) -> int:
@@ -112,7 +114,15 @@ def fan_day(
     may_fall: bool = False,
 ) -> FanDay:
     """Pack one fan's day for `judged_day`."""
-    return FanDay(day_operating(hours, curves), day_zeros(hours, curves), service, elapsed_days, may_fall)
+    operating = day_operating(hours, curves)
+    return FanDay(
+        operating,
+        day_zeros(hours, curves),
+        service,
+        elapsed_days,
+        may_fall,
+        wheel=day_wheel(hours, curves, operating),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +164,7 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
         np.concatenate([fan.zeros.pressure_sd for fan in days]),
     )
     before = state
-    state, reading = update(state, batch.watch, hours, zeros)
+    state, reading = update(state, batch.watch, hours, zeros, stack_wheels([fan.wheel for fan in days]))
     state, compared = _measured(state, batch, hours, reading, days)
     levels = [level_of(fan, done) for fan, done in zip(days, compared, strict=True)]
     healthy_slip = np.array([[level.slip_pct, level.slip_sd_pct] for level in levels])

@@ -48,6 +48,8 @@ PATH_TREND_SD = 0.002
 PINNED_SD = 1e-5
 LEVEL_SD = 0.5
 
+# Where nothing tells the load: fan motors run at two thirds of rated at full speed (common practice).
+USUAL_TORQUE = 0.65
 FRICTION = (0.02, 0.015)
 # Losses of small wheels, leakage beside the magnetising current and a drive's own torque estimate bend
 # the load by a few per cent between quarter and full. Published part-load efficiency is that of a motor

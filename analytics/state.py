@@ -23,6 +23,7 @@ from analytics.model import (
 from analytics.priors import ORDINARY_MEMORY_DAYS, PINNED_SD, SLIP_EXPONENT
 from analytics.unmeasured_airflow import without_flow
 from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
+from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
 
 JUMP_DEVIATIONS = 4.0
 LEAST_WEIGHT = 1e-12
@@ -156,25 +157,28 @@ class DayReading:
     load_ratio: Floats
 
 
-def update(state: State, constants: Watch, hours: Operating, zeros: DayZeros) -> tuple[State, DayReading]:
+def update(
+    state: State, constants: Watch, hours: Operating, zeros: DayZeros, wheel: DayWheel = NO_WHEEL
+) -> tuple[State, DayReading]:
     """Learn from a day's steady hours.
 
     An iterated extended Kalman step in information form, linearised for all explanations at their
     weighted mean. Where a day does not fit an explanation by more than four deviations along its own
     cause, that cause is opened first: steps happen at once.
 
-    Parameters: `state` predicted to the day; `constants`; `hours` (fans, hours); `zeros`.
+    Parameters: `state` predicted to the day; `constants`; `hours` (fans, hours); `zeros`;
+    `wheel` the wheel's own speed.
     Returns: the state after the day and the day's last reading; a fan without used hours and zeros keeps
     its state.
     """
     state = _with_zeros(state, zeros)
-    reading = read_day(_middle(state), constants, hours)
+    reading = read_day(_middle(state), constants, hours, wheel)
     for _ in range(_ROUNDS - 1):
-        reading = read_day(_middle(_learn(state, constants, reading)), constants, hours)
+        reading = read_day(_middle(_learn(state, constants, reading)), constants, hours, wheel)
     return _learn(state, constants, reading), reading
 
 
-def read_day(at: Floats, constants: Watch, hours: Operating) -> DayReading:
+def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = NO_WHEEL) -> DayReading:
     """Return what a day's hours say of the carried parameters near `at` (fans, WIDTH)."""
     theta = constants.curve.copy()
     theta[:, _COLUMNS] = at
@@ -204,6 +208,9 @@ def read_day(at: Floats, constants: Watch, hours: Operating) -> DayReading:
     number = np.maximum(hours.is_used.sum(axis=1), 1)[:, None, None]
     effect = np.where(hours.is_used[..., None, None], slopes, 0.0).sum(axis=1) / number
     information, pull = day_information(slopes, residuals, precision, constants.day_covariance)
+    if not np.isnan(wheel.log_ratio).all():
+        more, pulled = wheel_information(theta, constants.plant, hours, wheel, CARRIED)
+        information, pull = information + more, pull + pulled
     return DayReading(
         at,
         information,

@@ -6,9 +6,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from analytics.day_hours import day_operating, day_zeros
 from analytics.evidence import EvidenceLine, Seen, evidence
-from analytics.judging import FanDay
+from analytics.judging import fan_day
 from analytics.model import SIZE
 from analytics.scaled_hours import scaled_hours
 from config.epoch import FanEpoch
@@ -89,7 +88,7 @@ def _evidence(
         return None, ()
     machine = machine_judged(epoch.machine, part.fitted)
     scaled = scaled_hours(hours, machine, curves.channels)
-    packed = FanDay(day_operating(scaled, curves), day_zeros(scaled, curves), (), 1.0)
+    packed = fan_day(scaled, curves, (), 1.0)
     if packed.hours_used == 0:
         return None, ()
     return evidence(packed, curves, machine)
