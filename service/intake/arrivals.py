@@ -1,12 +1,13 @@
 """Which exports a pull has to read: new ones from the sources, and kept ones not read yet."""
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from config.folder import SiteFolder
+from config.site import Source
 from service.intake.archives import members_of
 from service.intake.columns import point_of_file
 from service.intake.known import Key, KnownExports
@@ -36,9 +37,19 @@ class Arrivals:
     """The exports of one pull, each put on the disk and noted before it is handed on."""
 
     def __init__(
-        self, site: SiteFolder, store: Store, now: dt.datetime, report: PassReport, known: KnownExports
+        self,
+        site: SiteFolder,
+        store: Store,
+        now: dt.datetime,
+        report: PassReport,
+        known: KnownExports,
+        only: Collection[str] | None = None,
     ) -> None:
-        """Look out for what the known exports do not hold or no generation has read."""
+        """Look out for what the known exports do not hold or no generation has read.
+
+        `only` the names of the sources to ask; None asks them all.
+        """
+        self._only = only
         self._site = site
         self._store = store
         self._now = now
@@ -49,23 +60,32 @@ class Arrivals:
         """Fetch what the sources offer, keep what is new and hand it on."""
         held: list[tuple[Offer, bytes]] = []
         for source in self._site.site.sources:
-            try:
-                opened = OpenSource(source, self._site.path)
-                offers = opened.offers()
-            except SourceDownError as error:
-                self._report.problems.append(str(error))
+            if self._only is not None and source.name not in self._only:
                 continue
-            for offer in offers:
-                fetched = self._fetch(opened, offer)
+            self._report.sources[source.name] = ""
+            for fetched in self._offered_by(source):
                 if isinstance(fetched, Arrival):
                     yield fetched
-                elif fetched is not None:
-                    members = members_of(offer.file, fetched)
-                    held += [(replace(offer, file=name), content) for name, content in members]
+                    continue
+                offer, whole = fetched
+                held += [
+                    (replace(offer, file=name), content) for name, content in members_of(offer.file, whole)
+                ]
                 if len(held) >= KEEP_FILES or sum(len(content) for _, content in held) >= KEEP_BYTES:
                     yield from self._keep(held)
                     held = []
         yield from self._keep(held)
+
+    def _offered_by(self, source: Source) -> Iterator[tuple[Offer, bytes] | Arrival]:
+        """Fetch a source's files one by one; where it goes down on the way, what was fetched is good."""
+        try:
+            with OpenSource(source, self._site.path) as opened:
+                for offer in opened.offers():
+                    fetched = self._fetch(opened, offer)
+                    if fetched is not None:
+                        yield fetched
+        except SourceDownError as error:
+            self._report.sources[source.name] = str(error)
 
     def left(self) -> Iterator[Arrival]:
         """Hand on the kept exports that were not read yet, and those that are to be read again."""
@@ -76,13 +96,15 @@ class Arrivals:
         for export in self._known.risen():
             yield Arrival(export.file, export.source, export)
 
-    def _fetch(self, opened: OpenSource, offer: Offer) -> bytes | Arrival | None:
+    def _fetch(self, opened: OpenSource, offer: Offer) -> tuple[Offer, bytes] | Arrival | None:
         try:
             return opened.fetch(offer)
         except StillWrittenError as error:
             self._report.waiting.append(str(error))
         except FileNotFoundError:
             pass  # taken away between the listing and the reading
+        except SourceDownError:
+            raise
         except OSError as error:
             return Arrival(offer.file, offer.source.name, None, problem=f"cannot be opened: {error}")
         return None

@@ -1,7 +1,7 @@
 """One pass over the sources: every new export kept, read, and brought together with what is held."""
 
 import datetime as dt
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
 from typing import Any, Final
 
@@ -24,6 +24,7 @@ from service.store import Store, faults
 from service.store.catalogue import Export, ReadExport
 from service.store.passes import Generation, PassRows
 from service.store.readings import from_microseconds, microseconds
+from service.store.source_stretches import note_sources, source_states
 
 _CLOCK_SLACK: Final = dt.timedelta(hours=1)
 PASS_VALUES: Final = 6_500_000  # values in one Delta commit: some 50 MB
@@ -34,10 +35,11 @@ def pull(
     store: Store,
     *,
     again: bool = False,
+    only: Collection[str] | None = None,
     clock: Callable[[], dt.datetime],
     progress: Callable[[str], None] = lambda _file: None,
 ) -> PassReport:
-    """Bring the readings up to date with the sources, once.
+    """Bring the readings up to date with the sources, or with those named `only`, once.
 
     Where a setting that shapes how exports read has changed, or `again` asks for it, every export kept is
     read anew into a new generation of the readings, which takes the old one's place when it is whole.
@@ -48,16 +50,27 @@ def pull(
         settings = SourceSettings(site)
         current = store.catalogue.current()
         report = PassReport()
+        now = clock()
         if current is not None and not again and not _is_stale(store, current, points, settings):
-            _Pass(site, store, current, clock(), report, points, settings, progress).run()
+            _Pass(site, store, current, now, report, points, settings, progress, only).run()
+            _note_sources(store, now, report)
             return report
-        generation = store.catalogue.begin(points.digest, clock(), is_current=current is None)
-        _Pass(site, store, generation, clock(), report, points, settings, progress).run()
+        generation = store.catalogue.begin(points.digest, now, is_current=current is None)
+        _Pass(site, store, generation, now, report, points, settings, progress, only).run()
+        _note_sources(store, now, report)
         if current is not None:
             report.is_rebuilt = True
             store.reached(faults.GENERATION_BUILT)
             store.catalogue.adopt(generation)
         return report
+
+
+def _note_sources(store: Store, now: dt.datetime, report: PassReport) -> None:
+    """Enter how each source answered, and report since when."""
+    with store.writer() as connection:
+        note_sources(connection, now, report.sources)
+        states = source_states(connection)
+    report.source_states += [states[source] for source in report.sources]
 
 
 def _is_stale(store: Store, current: Generation, points: PointMap, settings: "SourceSettings") -> bool:
@@ -94,6 +107,7 @@ class _Pass:
         points: PointMap,
         settings: SourceSettings,
         progress: Callable[[str], None],
+        only: Collection[str] | None,
     ) -> None:
         self._store = store
         self._generation = generation
@@ -105,7 +119,7 @@ class _Pass:
         self._zone = site.site.zone
         names = {source.name for source in site.site.sources}
         self._known = KnownExports(store.catalogue, generation, names)
-        self._arrivals = Arrivals(site, store, now, report, self._known)
+        self._arrivals = Arrivals(site, store, now, report, self._known, only)
         self._recent: dict[int, FileReading] = {}
         self._begin_commit()
 
@@ -120,7 +134,7 @@ class _Pass:
         for arrival in arrivals:
             self._progress(arrival.file)
             self._take_one(arrival)
-            if self._merge.dirty >= PASS_VALUES:
+            if self._merge.waiting >= PASS_VALUES:
                 self._commit()
 
     def _begin_commit(self) -> None:
