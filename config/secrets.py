@@ -62,6 +62,16 @@ def check_url(text: str) -> str:
     return text
 
 
+def check_secret(text: str) -> str:
+    """Refuse a secret that stands in the site's file itself; the refusal does not repeat it."""
+    if not _REFERENCE.fullmatch(text):
+        raise fault_in_value(
+            "stands here in the open",
+            "put it in the environment or a file and write {env:NAME} or {file:PATH}",
+        )
+    return text
+
+
 def without_password(text: str) -> str:
     """Return a URL fit to be shown: its password and secret parameters are starred out."""
     shown = re.sub(r"(?<=://)([^/@:]*):[^/]*@", r"\1:***@", text)

@@ -6,20 +6,32 @@ import re
 from typing import Annotated, Any, Final, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    field_validator,
+    model_validator,
+)
 
 from analytics.machine import Limits
 from analytics.vocabulary import Role
 from config.faults import advice, fault_in_value
-from config.secrets import check_url
+from config.secrets import check_secret, check_url
 from config.units import BAROMETRIC_UNITS, FOOT_M, ROLE_UNITS, TEMPERATURE
 from config.values import Date, Number, Text, Whole, above, choice_reader, read_text, within
 
 LAYOUTS: Final = ("auto", "wide", "long", "single")
 LABELS: Final = ("instant", "start", "end")
+TRADES: Final = ("", "mechanics", "controls")
+GETS: Final = ("immediate", "weekly")
+CATCH_UPS: Final = ("once", "no")
 WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _ADDRESS: Final = re.compile(r"[^\s@<>]+@[^\s@<>]+|[^<>\r\n]+<[^\s@<>]+@[^\s@<>]+>")
 _WEEKLY_AT: Final = re.compile(r"(\w{3}) (\d{1,2}:\d{2})")
+_TIME_OF_DAY: Final = re.compile(r"(\d{1,2}):(\d{2})")
 _DEFAULTS: Final = Limits()
 
 
@@ -95,11 +107,20 @@ def read_weekly_at(given: Any) -> str:
     raise fault_in_value("is not a weekday and a time", 'write it like "Mon 06:00"')
 
 
+def read_time_of_day(given: Any) -> dt.time:
+    """Read a time of day by the site's clock."""
+    match = _TIME_OF_DAY.fullmatch(given) if isinstance(given, str) else None
+    if match and int(match[1]) < 24 and int(match[2]) < 60:
+        return dt.time(int(match[1]), int(match[2]))
+    raise fault_in_value("is not a time of day", 'write it like "02:30"')
+
+
 Timezone = Annotated[str, BeforeValidator(read_timezone)]
 Url = Annotated[Text, AfterValidator(check_url)]
 OptionalText = Annotated[str, BeforeValidator(lambda given: "" if given == "" else read_text(given))]
 Character = Annotated[str, BeforeValidator(read_single_character)]
 Address = Annotated[str, BeforeValidator(read_address)]
+TimeOfDay = Annotated[dt.time, BeforeValidator(read_time_of_day)]
 Percent = Annotated[Number, above(0.0, 100.0, "write it in per cent")]
 
 
@@ -200,6 +221,40 @@ class LimitsTable(Table):
         return Limits(**self.model_dump())
 
 
+class AlertsTable(Table):
+    """When many alerts are one cause: [alerts]."""
+
+    flood_share: Annotated[
+        Number, above(0.0, 1.0, "write the share of a building's fans, for example 0.3")
+    ] = 0.3
+    silent_after_hours: Annotated[Number, within(2.0, 720.0, "write hours")] = 36.0
+
+
+class Crew(Table):
+    """People who are told of some buildings and one trade only: a [[mail.crews]] of site.toml."""
+
+    to: tuple[Address, ...]
+    buildings: tuple[Text, ...] = ()
+    trade: Annotated[str, BeforeValidator(choice_reader(TRADES))] = ""
+    gets: tuple[Annotated[str, BeforeValidator(choice_reader(GETS))], ...] = GETS
+
+
+class Hook(Table):
+    """A program that is told too, by a signed JSON message: a [[hooks]] of site.toml."""
+
+    name: Text
+    url: Url
+    secret: Annotated[Text, AfterValidator(check_secret)]
+    buildings: tuple[Text, ...] = ()
+
+    @field_validator("url")
+    @classmethod
+    def _spoken_over_http(cls, url: str) -> str:
+        if not url.startswith(("https://", "http://")):
+            raise fault_in_value("is no web address", "write it as https://host/path")
+        return url
+
+
 class Mail(Table):
     """Who is written to, when, and through which server."""
 
@@ -208,6 +263,8 @@ class Mail(Table):
     immediate: tuple[Address, ...] = ()
     weekly_at: Annotated[str, BeforeValidator(read_weekly_at)] = "Mon 06:00"
     smtp: Url = "smtp://localhost:25"
+    ask: OptionalText = ""
+    crews: tuple[Crew, ...] = ()
 
     @property
     def weekday(self) -> int:
@@ -219,6 +276,22 @@ class Mail(Table):
         """Return the weekly mail's time of day in the site's zone."""
         hours, minutes = self.weekly_at[4:].split(":")
         return dt.time(int(hours), int(minutes))
+
+
+class WorkerTable(Table):
+    """When the service does its work by itself, and what it does about work it missed: [worker].
+
+    At most one run of a job is ever under way, and at most one worker runs a site: that is no setting.
+    """
+
+    nightly_at: TimeOfDay = dt.time(2, 30)
+    upkeep_at: TimeOfDay = dt.time(3, 30)
+    outbox_minutes: Annotated[Number, within(1.0, 1440.0, "write whole minutes, at least 1")] = 1.0
+    catch_up: Annotated[str, BeforeValidator(choice_reader(CATCH_UPS))] = "once"
+    lateness_allowed_hours: Annotated[Number, within(1.0, 8760.0, "write hours")] = 144.0
+    told_late_after_minutes: Annotated[Number, within(5.0, 10_080.0, "write minutes, at least 5")] = 120.0
+    keep_runs_days: Annotated[Whole, within(7, 36_500, "write days, at least 7")] = 400
+    keep_replaced_hours: Annotated[Whole, within(24, 87_600, "write hours, at least 24")] = 168
 
 
 _ALTITUDE: Final = within(-450.0, 6000.0, "write the height above the sea in the unit the key names")
@@ -242,6 +315,9 @@ class Site(Table):
     baseline: Baseline | None = None
     limits_table: LimitsTable = Field(default=LimitsTable(), alias="limits")
     mail: Mail | None = None
+    alerts: AlertsTable = AlertsTable()
+    hooks: tuple[Hook, ...] = ()
+    worker: WorkerTable = WorkerTable()
 
     @model_validator(mode="before")
     @classmethod
@@ -262,6 +338,13 @@ class Site(Table):
         for name in names:
             if names.count(name) > 1:
                 raise fault_in_value(f"has two sources named {name!r}", "give each source a name of its own")
+        return self
+
+    @model_validator(mode="after")
+    def _hooks_told_apart(self) -> Self:
+        names = [hook.name for hook in self.hooks]
+        if len(set(names)) < len(names):
+            raise fault_in_value("has two hooks of one name", "give each hook a name of its own")
         return self
 
     @classmethod
@@ -287,4 +370,8 @@ KNOWN_KEYS: Final[dict[tuple[str, ...], tuple[str, ...]]] = {
     ("baseline",): Baseline.names(),
     ("limits",): LimitsTable.names(),
     ("mail",): Mail.names(),
+    ("mail", "crews"): Crew.names(),
+    ("alerts",): AlertsTable.names(),
+    ("hooks",): Hook.names(),
+    ("worker",): WorkerTable.names(),
 }

@@ -75,8 +75,8 @@ def key_lines(text: str) -> dict[tuple[str | int, ...], int]:
             name = header[2].strip('" ')
             if header[1] == "[[":
                 counts[name] = counts.get(name, -1) + 1
-                table = (name, counts[name])
-                lines.setdefault((name,), number)
+                table = (*name.split("."), counts[name])
+                lines.setdefault(table[:-1], number)
             else:
                 table = tuple(name.split("."))
             lines.setdefault(table, number)

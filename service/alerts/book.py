@@ -1,5 +1,6 @@
 """Bring the alert episodes up to date with the ledger."""
 
+import datetime as dt
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -9,7 +10,13 @@ import sqlalchemy as sa
 from analytics.episodes import Episode, Event, JudgedDay, Service, episodes
 from analytics.vocabulary import Cause
 from config.folder import SiteFolder
+from service.alerts.changes import Change, write_history
+from service.alerts.identity import Row, matched
+from service.alerts.memory import Book, new_alert, read_book, taken_back
 from service.alerts.messages import message
+from service.alerts.people import lapse_marks
+from service.alerts.telling import tell
+from service.store import faults
 from service.store.ledger_tables import daily, findings
 from service.store.ledger_tables import episodes as episodes_table
 from service.store.store import Store
@@ -48,33 +55,61 @@ _DAY_COLUMNS: Final = (
 _BATCH: Final = 48
 
 
-def keep_alerts(site: SiteFolder, store: Store) -> None:
-    """Find the episodes of all fans again and write them where they changed."""
+def keep_alerts(site: SiteFolder, store: Store, now: dt.datetime) -> None:
+    """Find the episodes of all fans again; write what changed, its history and what people are told of it.
+
+    One transaction, so that no change is without its row and no row without the mail it decides.
+    """
     fans = site.fan_names
+    found: dict[str, list[Row]] = {}
     for start in range(0, len(fans), _BATCH):
-        batch = fans[start : start + _BATCH]
-        found = _episodes(site, store, batch)
-        held = _held(store, batch)
-        moved = {fan: rows for fan, rows in found.items() if rows != held[fan]}
-        if not moved:
-            continue
-        with store.writer() as connection:
-            connection.execute(sa.delete(episodes_table).where(episodes_table.c.fan.in_(list(moved))))
-            rows = [row for of_fan in moved.values() for row in of_fan]
-            if rows:
-                connection.execute(sa.insert(episodes_table), rows)
+        found |= _episodes(site, store, fans[start : start + _BATCH])
     with store.writer() as connection:
-        connection.execute(sa.delete(episodes_table).where(episodes_table.c.fan.not_in(fans)))
+        book = read_book(connection)
+        changes = [change for fan in fans for change in _kept(connection, site, book, fan, found[fan], now)]
+        changes += [
+            _forgotten(connection, row) for fan in book.held if fan not in found for row in book.held[fan]
+        ]
+        write_history(connection, site, changes, now)
+        lapse_marks(connection, site, now)
+        tell(connection, site, changes, now)
+    store.reached(faults.ALERTS_KEPT)
 
 
-def _held(store: Store, fans: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
-    columns = [column for column in episodes_table.c if column.name != "id"]
-    query = sa.select(*columns).where(episodes_table.c.fan.in_(fans)).order_by(episodes_table.c.id)
-    held: dict[str, list[dict[str, Any]]] = {fan: [] for fan in fans}
-    with store.reader() as connection:
-        for row in connection.execute(query):
-            held[row.fan].append(dict(row._mapping))
-    return held
+def _kept(
+    connection: sa.Connection, site: SiteFolder, book: Book, fan: str, found: list[Row], now: dt.datetime
+) -> list[Change]:
+    """Write one fan's episodes where they moved and return what changed."""
+    held = book.held.get(fan, [])
+    linked = matched(found, held)
+    before = {row["alert_id"]: row for row in held}
+    rows = [
+        book.closed_by_people(site, {**episode, "alert_id": known})
+        for episode, known in zip(found, linked, strict=True)
+    ]
+    gone = [row for row in held if row["alert_id"] not in linked]
+    rows += [taken_back(row, book.last_days.get(fan)) for row in gone if book.is_told(row)]
+    if [_plain(row) for row in rows] == [_plain(row) for row in held]:
+        return []
+    connection.execute(sa.delete(episodes_table).where(episodes_table.c.fan == fan))
+    changes = []
+    for row in rows:
+        old = before.get(row["alert_id"])
+        if row["alert_id"] is None:
+            row["alert_id"] = new_alert(connection, row, now)
+        connection.execute(sa.insert(episodes_table), [row])
+        if old is None or _plain(old) != _plain(row):
+            changes.append(Change(row["alert_id"], fan, old, row))
+    return [*changes, *(Change(row["alert_id"], fan, row, None) for row in gone if not book.is_told(row))]
+
+
+def _forgotten(connection: sa.Connection, row: Row) -> Change:
+    connection.execute(sa.delete(episodes_table).where(episodes_table.c.alert_id == row["alert_id"]))
+    return Change(row["alert_id"], row["fan"], row, None)
+
+
+def _plain(row: Row) -> Row:
+    return {name: value for name, value in row.items() if name != "id"}
 
 
 def _episodes(site: SiteFolder, store: Store, fans: Sequence[str]) -> dict[str, list[dict[str, Any]]]:

@@ -1,5 +1,6 @@
 """`slipledger assess`: the ledger and its alerts, up to date."""
 
+import datetime as dt
 from typing import Annotated
 
 import typer
@@ -37,5 +38,5 @@ def assess(
             ) from None
     with open_store(declared, waiting=say_who_writes) as store, store.working("assess"):
         moved = bring_up_to_date(declared, store, now)
-        keep_alerts(declared, store)
+        keep_alerts(declared, store, dt.datetime.now(dt.UTC))
     print(f"{len(moved)} of {len(declared.fan_names)} fans brought up to date.")

@@ -48,7 +48,7 @@ def demo(
             pull(site, store, clock=lambda: dt.datetime.now(dt.UTC), progress=progress)
         print("Judging every fan, day by day ...", file=sys.stderr)
         assess(site, store)
-        keep_alerts(site, store)
+        keep_alerts(site, store, dt.datetime.now(dt.UTC))
         print(fleet_table(fleet(site, store), site.site.currency), flush=True)
         if serve:
             serve_site(site, store, DEFAULT_BIND, DEFAULT_PORT, is_other_port_taken=True)

@@ -1,18 +1,30 @@
 """What a week's mail says, as of the week's end: every fact once, before it is written as text or HTML."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
+from analytics.vocabulary import AlertKind, AlertLevel
 from config.folder import SiteFolder
 from service.mail.known import Known, known_at
-from service.mail.lists import Entry, controls_entries, is_for_controls, round_entries, unseen_entries
+from service.mail.lists import (
+    Entry,
+    controls_entries,
+    in_hand_entries,
+    is_for_controls,
+    round_entries,
+    taken_back_entries,
+    unseen_entries,
+)
+from service.mail.readers import EVERYTHING, Circle, part_of, reads_of
 from service.mail.rechecks import is_waiting, rechecks
 from service.mail.visits import Visit, visit
 from service.mail.weeks import Week
-from service.mail.writing import one_line
+from service.notices.notice import Trade
+from service.notices.rows import asked
 from service.store.fleet import FanStanding, Standing
 from service.store.store import Store
+from service.words import one_line
 
 _WANTED: Final = (Standing.GO_NOW, Standing.GO_SOON, Standing.PLAN)
 # Beyond these a mail grows past what servers take; the facts stay, the drawings stop.
@@ -23,24 +35,30 @@ _MOST_PICTURES: Final = 20
 class Digest:
     """A week's mail: `visits` worst first, then the lists; `watched` fans in all, `tight` among them.
 
-    `ask` is the address that answers questions.
+    `part` says whose part of the site it tells of, "" for all of it; `in_hand` what people have taken in hand
+    or set aside; `ask` is who answers questions; `alerts` the numbers of the alerts it may tell of.
     """
 
     site: str
+    part: str
     week: Week
     visits: tuple[Visit, ...]
     put_right: tuple[Entry, ...]
     on_the_round: tuple[Entry, ...]
     controls: tuple[Entry, ...]
+    in_hand: tuple[Entry, ...]
+    taken_back: tuple[Entry, ...]
     unseen: tuple[Entry, ...]
     watched: int
     tight: int
     ask: str
+    alerts: tuple[int, ...]
 
     @property
     def is_quiet(self) -> bool:
         """Whether there is nothing to do and nothing to tell of a visit."""
-        return not (self.visits or self.put_right or self.on_the_round or self.controls)
+        told = (self.visits, self.put_right, self.on_the_round, self.controls, self.in_hand, self.taken_back)
+        return not any(told)
 
     @property
     def now(self) -> tuple[Visit, ...]:
@@ -48,30 +66,44 @@ class Digest:
         return tuple(one for one in self.visits if one.standing is Standing.GO_NOW)
 
 
-def weekly_digest(site: SiteFolder, store: Store, week: Week) -> Digest:
-    """Return what was known when a week ended, in plant time: nothing of a later day is used."""
+def weekly_digest(site: SiteFolder, store: Store, week: Week, circle: Circle = EVERYTHING) -> Digest:
+    """Return what was known when a week ended, in plant time: nothing of a later day is used.
+
+    `circle` the crews it is for: their buildings alone, and of these what is their trade's.
+    """
     known = known_at(site, store, week)
-    wanted = [fan for fan in known.fleet if _is_to_be_visited(known, fan)]
+    known = replace(known, fleet=tuple(fan for fan in known.fleet if reads_of(circle, fan.building)))
+    of_mechanics = _of_trade(known, circle, Trade.MECHANICS)
+    wanted = [fan for fan in of_mechanics.fleet if _is_to_be_visited(known, fan)]
     visits = [visit(known, fan, is_drawn=place < _MOST_PICTURES) for place, fan in enumerate(wanted)]
-    mail = site.site.mail
     return Digest(
         site=one_line(site.site.name),
+        part=one_line(part_of(circle)),
         week=week,
         visits=tuple(visits),
         put_right=rechecks(known),
-        on_the_round=round_entries(known),
-        controls=controls_entries(known),
+        on_the_round=round_entries(of_mechanics),
+        controls=controls_entries(_of_trade(known, circle, Trade.CONTROLS)),
+        in_hand=in_hand_entries(known),
+        taken_back=taken_back_entries(known),
         unseen=unseen_entries(known),
         watched=len(known.fleet),
         tight=_tight(known, [one.fan for one in visits]),
-        ask="the person who runs this program" if mail is None else one_line(mail.sender),
+        ask=asked(site),
+        alerts=tuple(alert.alert_id for fan in known.fleet for alert in fan.alerts),
     )
+
+
+def _of_trade(known: Known, circle: Circle, trade: Trade) -> Known:
+    return replace(known, fleet=tuple(f for f in known.fleet if reads_of(circle, f.building, trade)))
 
 
 def _is_to_be_visited(known: Known, fan: FanStanding) -> bool:
     if fan.standing not in _WANTED or is_waiting(known, fan):
         return False
-    return not all(is_for_controls(alert) for alert in fan.alerts)
+    left = [alert for alert in fan.alerts if known.mark_on(alert) is None]
+    is_wanted = any(one.kind is not AlertKind.NOTICE or one.level is AlertLevel.ACT for one in left)
+    return is_wanted and not all(is_for_controls(alert) for alert in left)
 
 
 def _tight(known: Known, visited: Sequence[str]) -> int:

@@ -7,13 +7,14 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-from analytics.vocabulary import Work
+from analytics.vocabulary import ClosedBy, Work
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
 from service.mail.weeks import Week
 from service.mail.writing import Row
-from service.store.fleet import FanStanding, fleet
+from service.store.fleet import FanStanding, OpenAlert, fleet
+from service.store.handling import Mark, marks
 from service.store.ledger_tables import curves, daily, episodes
 from service.store.store import Store
 
@@ -26,7 +27,8 @@ class Known:
     """A site as it was known when a week ended.
 
     `fleet` worst first; `recent` each fan's rows of the last two months in order of date; `silent_why` why a
-    fan has no healthy curves; `notices` the episodes that had opened by then, closings after it undone.
+    fan has no healthy curves; `notices` the episodes that had opened by then, closings after it undone;
+    `marks` what people had last said of an alert; `taken_back` the told episodes that new data took back.
     """
 
     site: SiteFolder
@@ -36,6 +38,8 @@ class Known:
     recent: dict[str, list[Row]]
     silent_why: dict[str, str]
     notices: dict[str, list[Row]]
+    marks: dict[int, Mark]
+    taken_back: tuple[Row, ...]
 
     @cached_property
     def last_day(self) -> dt.date:
@@ -45,6 +49,14 @@ class Known:
     def epoch(self, fan: str) -> FanEpoch:
         """Return the row of fans.csv that held at the week's end."""
         return self.site.epoch_at(fan, self.last_day) or self.site.epochs(fan)[0]
+
+    def mark_on(self, alert: OpenAlert) -> Mark | None:
+        """Return what holds of what people said of an alert: for as long, nobody is sent because of it."""
+        mark = self.marks.get(alert.alert_id)
+        if mark is None:
+            return None
+        said_on = mark.true_from.astimezone(self.site.site.zone).date()
+        return mark if mark.holds(self.last_day, said_on, alert.act_on) else None
 
     def rows(self, fan: str, last: dt.date | None = None) -> list[Row]:
         """Return a fan's recent rows up to a day (default: the week's end)."""
@@ -89,6 +101,7 @@ def known_at(site: SiteFolder, store: Store, week: Week) -> Known:
         reasons = connection.execute(sa.select(curves.c.fan, curves.c.reason).order_by(curves.c.epoch)).all()
         told = sa.select(episodes).where(episodes.c.opened_on <= week.last).order_by(episodes.c.opened_at)
         opened = [dict(row._mapping) for row in connection.execute(told)]
+        said = marks(connection, at=week.ends(site.site.zone))
     notices: dict[str, list[Row]] = {}
     for row in opened:
         is_closed = row["closed_on"] is not None and row["closed_on"] <= week.last
@@ -102,7 +115,14 @@ def known_at(site: SiteFolder, store: Store, week: Week) -> Known:
         _rows(store, sa.true(), first, week.last),
         {row.fan: row.reason for row in reasons if row.reason},
         notices,
+        said,
+        tuple(row for row in opened if _is_taken_back_in(row, week)),
     )
+
+
+def _is_taken_back_in(row: Row, week: Week) -> bool:
+    is_in_week = row["closed_on"] is not None and week.first <= row["closed_on"] <= week.last
+    return is_in_week and row["closed_by"] == ClosedBy.DATA_CHANGED.value
 
 
 def _rows(store: Store, where: sa.ColumnElement[bool], first: dt.date, last: dt.date) -> dict[str, list[Row]]:

@@ -4,18 +4,14 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Final
 
-from analytics.vocabulary import AlertKind, AlertLevel, Cause, Role
+from analytics.vocabulary import AlertKind, AlertLevel, Cause
 from service.mail.known import Known
-from service.mail.writing import capital, one_line, plain_date
+from service.mail.writing import capital
+from service.notices.notice import Trade
+from service.notices.trade import POINTS, trade_of
 from service.store.fleet import FanStanding, OpenAlert
-from service.words import CAUSE_WORDS, LOOK_AT
+from service.words import CAUSE_WORDS, LOOK_AT, one_line, plain_date
 
-_POINTS: Final[dict[Cause, tuple[Role, ...]]] = {
-    Cause.AIRFLOW_SENSOR: (Role.AIRFLOW,),
-    Cause.PRESSURE_SENSOR: (Role.PRESSURE,),
-    Cause.CURRENT_SENSOR: (Role.TORQUE, Role.POWER, Role.CURRENT),
-    Cause.SPEED_NOT_FOLLOWED: (Role.SPEED, Role.MOTOR_SPEED),
-}
 _HEALTHY_NOTE: Final = "healthy period"
 
 
@@ -28,12 +24,8 @@ class Entry:
 
 
 def is_for_controls(alert: OpenAlert) -> bool:
-    """Tell whether an alert is a sensor's or a command's fault and no drive's.
-
-    A drive that cannot slip and turns slower than told may have its wheel loose: that wants a visit first.
-    """
-    is_grave = alert.level is AlertLevel.ACT and alert.topic == "no drive fault"
-    return alert.kind is AlertKind.NOTICE and alert.cause in _POINTS and not is_grave
+    """Tell whether an alert is a sensor's or a command's fault and no drive's."""
+    return trade_of(alert.kind, alert.level, alert.topic, alert.cause) is Trade.CONTROLS
 
 
 def controls_entries(known: Known) -> tuple[Entry, ...]:
@@ -41,10 +33,10 @@ def controls_entries(known: Known) -> tuple[Entry, ...]:
     found = []
     for fan in known.fleet:
         for alert in fan.alerts:
-            if alert.cause not in _POINTS:
+            if alert.cause not in POINTS:
                 continue
             epoch = known.epoch(fan.fan)
-            points = [epoch.points[role] for role in _POINTS[alert.cause] if role in epoch.points]
+            points = [epoch.points[role] for role in POINTS[alert.cause] if role in epoch.points]
             named = f" (point {', '.join(one_line(point) for point in points[:1])})" if points else ""
             place = one_line(", ".join(part for part in (epoch.building, epoch.location) if part))
             where = f" Where: {place}." if place else ""
@@ -59,12 +51,41 @@ def round_entries(known: Known) -> tuple[Entry, ...]:
     for fan in known.fleet:
         for alert in fan.alerts:
             is_listed = alert.kind is AlertKind.NOTICE and alert.level is AlertLevel.WATCH
-            if not is_listed or alert.cause in _POINTS or alert.cause is Cause.NOT_JUDGED:
+            if not is_listed or alert.cause in POINTS or alert.cause is Cause.NOT_JUDGED:
                 continue
             look_at = LOOK_AT.get(alert.cause, "have a look")
             said = f"{capital(CAUSE_WORDS[alert.cause])}, since {plain_date(alert.opened_on)}"
             found.append(Entry(one_line(fan.fan), f"{said}: {look_at}."))
     return tuple(found)
+
+
+def in_hand_entries(known: Known) -> tuple[Entry, ...]:
+    """Return the alerts that somebody has taken in hand or set aside, and why: nobody is sent again."""
+    found = []
+    for fan in known.fleet:
+        for alert in fan.alerts:
+            mark = known.mark_on(alert)
+            if mark is not None:
+                until = f" until {plain_date(mark.until)}" if mark.until else ""
+                since = plain_date(mark.true_from.astimezone(known.site.site.zone).date())
+                why = f" ({one_line(mark.why)})" if mark.why else ""
+                said = f"{capital(alert.topic)} ({alert.level.value}): {mark.handling.value}{until}"
+                found.append(Entry(one_line(fan.fan), f"{said}, by {one_line(mark.who)} since {since}{why}."))
+    return tuple(found)
+
+
+def taken_back_entries(known: Known) -> tuple[Entry, ...]:
+    """Return the alerts that people were told of and that data which came later no longer show."""
+    watched = {fan.fan for fan in known.fleet}
+    return tuple(
+        Entry(
+            one_line(row["fan"]),
+            f"The alert of {plain_date(row['opened_on'])} ({row['topic']}) is taken back: what came later "
+            "does not show it.",
+        )
+        for row in known.taken_back
+        if row["fan"] in watched
+    )
 
 
 def unseen_entries(known: Known) -> tuple[Entry, ...]:

@@ -5,8 +5,8 @@ from typing import Final
 
 from service.mail.digest import Digest
 from service.mail.lists import Entry
-from service.mail.writing import plain_date
 from service.store.fleet import Standing
+from service.words import plain_date
 
 # Two sheaves and what is between them, as the pages draw it.
 MARKS: Final[dict[Standing, str]] = {
@@ -40,7 +40,8 @@ def title_of(digest: Digest) -> str:
     """Return the heading."""
     week = digest.week
     days = f"{plain_date(week.first)} to {plain_date(week.last)}"
-    return f"{digest.site}: fan drives in week {week.number}, {days}"
+    part = f" ({digest.part})" if digest.part else ""
+    return f"{digest.site}{part}: fan drives in week {week.number}, {days}"
 
 
 def summary_of(digest: Digest) -> str:
@@ -49,7 +50,8 @@ def summary_of(digest: Digest) -> str:
     if digest.is_quiet:
         names = "; ".join(f"{entry.fan}: {entry.text}" for entry in digest.unseen)
         rest = f" {unseen} could not be judged ({names})." if unseen else " All could be judged."
-        return f"A quiet week: {digest.watched} fans watched, none wants a visit.{rest}"
+        part = f" of {digest.part}" if digest.part else ""
+        return f"A quiet week: {digest.watched} fans{part} watched, none wants a visit.{rest}"
     now = f", {len(digest.now)} of them now" if digest.now else ""
     judged = f"{unseen} could not be judged" if unseen else "all could be judged"
     wanted = f"{len(digest.visits)} of {digest.watched} fans want a visit{now}"
@@ -84,6 +86,12 @@ def lists_of(digest: Digest) -> tuple[tuple[str, str, Sequence[Entry]], ...]:
             "No drive fault: filters, coils, wheels and inlets.",
             digest.on_the_round,
         ),
+        (
+            "In hand or set aside",
+            "Somebody has said so; nobody is sent because of these until they get worse.",
+            digest.in_hand,
+        ),
+        ("Taken back", "Told before; what came later does not show it.", digest.taken_back),
         ("Could not be judged", "No verdict this week, and why.", digest.unseen),
     )
     return tuple(one for one in lists if one[2])

@@ -6,8 +6,8 @@ from typing import Final
 from analytics.vocabulary import AlertKind
 from config.epoch import FanEpoch
 from service.mail.known import Known
-from service.mail.writing import one_line
 from service.store.fleet import FanStanding
+from service.words import one_line
 
 _DAYS: Final = 120
 _SIZE: Final = (430, 120)

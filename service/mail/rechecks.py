@@ -14,9 +14,9 @@ from analytics.vocabulary import AlertKind, Cause, ClosedBy, Work
 from config.service_log import ServiceEntry
 from service.mail.known import Known
 from service.mail.lists import Entry
-from service.mail.writing import Row, capital, one_line, plain_date
+from service.mail.writing import Row, capital
 from service.store.fleet import FanStanding, Standing
-from service.words import CAUSE_WORDS
+from service.words import CAUSE_WORDS, one_line, plain_date
 
 _WEEK: Final = dt.timedelta(days=7)
 _SECOND_VERDICT: Final = dt.timedelta(days=14)

@@ -102,6 +102,17 @@ def _secure(smtp: smtplib.SMTP, server: Server, context: ssl.SSLContext) -> None
         )
 
 
+def is_final(error: smtplib.SMTPException) -> bool:
+    """Tell whether trying again cannot help: a 5xx (RFC 5321, 4.2.1) about this mail itself."""
+    if isinstance(error, smtplib.SMTPAuthenticationError | smtplib.SMTPConnectError | smtplib.SMTPHeloError):
+        return False
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        return all(500 <= code < 600 for code, _ in error.recipients.values())
+    if isinstance(error, smtplib.SMTPResponseException):
+        return 500 <= error.smtp_code < 600
+    return isinstance(error, smtplib.SMTPNotSupportedError)
+
+
 def refusal(error: smtplib.SMTPException) -> str:
     """Say what a server answered."""
     if isinstance(error, smtplib.SMTPAuthenticationError):

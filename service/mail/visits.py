@@ -4,16 +4,17 @@ from dataclasses import dataclass
 from typing import Final
 
 from analytics.ledger import NAMED_CAUSES
-from analytics.vocabulary import AlertKind, Cause, Criticality
+from analytics.vocabulary import AlertKind, Cause
 from config.epoch import FanEpoch
 from service.mail.cost import week_cost
 from service.mail.known import Known
 from service.mail.picture import Picture, picture
 from service.mail.rechecks import verdict_since
-from service.mail.writing import Row, capital, change, interval, one_line, plain_date, sureness
+from service.mail.writing import Row, capital, change, interval, sureness
+from service.notices import Fact, place_facts, tell_first
 from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, Standing
-from service.words import CAUSE_WORDS, LOOK_AT
+from service.words import CAUSE_WORDS, LOOK_AT, one_line, plain_date
 
 _UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
 _ABOUT: Final = {AlertKind.BELT_SLIP: Cause.BELT_SLIP, AlertKind.DRIVE_LOSS: Cause.DRAG}
@@ -22,14 +23,6 @@ _TELLING_SHARE: Final = 0.005
 _RAW: Final = ("drive lost", "stopped though commanded")
 _LOST: Final = "see whether belt or coupling is gone, or the wheel loose on its shaft"
 _STOPPED: Final = "see whether it tripped, is locked out or lost its belt"
-
-
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """One thing said of a fan, under its label."""
-
-    label: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +42,7 @@ def visit(known: Known, fan: FanStanding, *, is_drawn: bool) -> Visit:
     shown = _shown(known, fan)
     cause = _cause(fan, shown)
     facts = [
-        *_place(epoch),
+        *place_facts(epoch),
         Fact("Since", _since(fan)),
         Fact("Slip now", _slip(known, fan, epoch)),
         *_losses(known, fan, epoch),
@@ -87,16 +80,6 @@ def _why(fan: FanStanding, cause: Cause) -> str:
         return CAUSE_WORDS[Cause.DRIVE_LOST]
     stopped = [alert for alert in fan.alerts if alert.topic == "stopped though commanded"]
     return "it stands still though told to run" if stopped else CAUSE_WORDS[cause]
-
-
-def _place(epoch: FanEpoch) -> list[Fact]:
-    place = ", ".join(part for part in (epoch.building, epoch.location) if part)
-    told = (
-        ("Where", place or "not in fans.csv (building, location)"),
-        ("Way there", epoch.access or "not in fans.csv (access)"),
-        ("Serves", epoch.serves or "not in fans.csv (serves)"),
-    )
-    return [Fact(label, f"{one_line(text)}.") for label, text in told]
 
 
 def _since(fan: FanStanding) -> str:
@@ -208,16 +191,3 @@ def figure_words(figure: CheckFigure | NoCheckFigure, fan: FanStanding) -> str:
         f"{figure.inferred_ratio:.3f} as inferred there, {figure.reference_ratio:.3f} as inferred at the "
         f"reference torque: the harder it works, the more it shows. {rests}"
     )
-
-
-def tell_first(epoch: FanEpoch) -> str:
-    """Say who must be told before a fan is stopped."""
-    serves = one_line(epoch.serves) if epoch.serves else "what it serves"
-    if epoch.criticality is Criticality.LIFE_SAFETY:
-        return (
-            f"Life safety. It keeps running until whoever answers for safety where it serves ({serves}) has "
-            "agreed and the work there has stopped."
-        )
-    if epoch.criticality is Criticality.CRITICAL:
-        return f"Critical. Agree the time with the people who depend on it ({serves}) before it stops."
-    return f"The building's operator; nothing critical is declared for it ({serves})."

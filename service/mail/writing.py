@@ -1,24 +1,11 @@
 """How numbers, dates and declared names are written in a mail."""
 
-import datetime as dt
-import unicodedata
 from collections.abc import Mapping
 from typing import Any
 
 from service import words
 
 Row = Mapping[str, Any]
-
-
-def one_line(text: str) -> str:
-    """Return declared text as one plain line: no line break, no control or direction sign survives."""
-    plain = (" " if unicodedata.category(sign)[0] in "CZ" else sign for sign in text)
-    return " ".join("".join(plain).split())
-
-
-def plain_date(date: dt.date) -> str:
-    """Write a date as 9 Jun 2025."""
-    return f"{date.day} {date:%b %Y}"
 
 
 def interval(row: Row, name: str) -> str:

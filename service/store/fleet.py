@@ -40,6 +40,8 @@ class OpenAlert:
     opened_on: dt.date
     cause: Cause
     message: str
+    alert_id: int
+    act_on: dt.date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +134,8 @@ def _open_alerts(
             row.opened_on,
             Cause(row.cause),
             row.message,
+            row.alert_id,
+            row.act_on if is_act else None,
         )
         found.setdefault(row.fan, []).append(alert)
     return found

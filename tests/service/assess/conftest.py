@@ -2,8 +2,6 @@
 
 import dataclasses
 import datetime as dt
-import shutil
-import sqlite3
 from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from pathlib import Path
@@ -11,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import sqlalchemy as sa
 
 from config import load_site
 from demo_trends.draw import Choices, draw_plan
@@ -25,6 +24,8 @@ from service.assess import assess, export_daily
 from service.instants import instant_of
 from service.intake import pull
 from service.store import open_store
+from service.store.tables import METADATA
+from tests.service.databases import copy_site, database_line, is_postgresql, query
 
 PULLED_AT = dt.datetime(2025, 7, 1, 6, 0, tzinfo=dt.UTC)
 ZONE = "America/New_York"
@@ -41,7 +42,14 @@ airflow = "m3/s"
 pressure = "Pa"
 air_temperature = "degC"
 """
-TABLES = ("daily", "episodes", "findings", "curves", "fan_days")
+_SQLITE_TRIGGER = ("create trigger if not exists note_{name} after insert on {name} begin {insert}; end",)
+_POSTGRESQL_TRIGGER = (
+    "create or replace function note_{name}() returns trigger language plpgsql as "
+    "$$ begin {insert}; return null; end $$",
+    "create or replace trigger note_{name} after insert on {name} "
+    "for each row execute function note_{name}()",
+)
+TABLES = ("daily", "tachometer_pairs", "episodes", "findings", "curves", "fan_days")
 
 
 @cache
@@ -135,11 +143,12 @@ class Plant:
         period = "" if baseline is None else f'[baseline]\nfrom = "{baseline[0]}"\nto = "{baseline[1]}"\n'
         head = f'name = "Test site"\ntimezone = "{ZONE}"\naltitude_m = 1600\n{extra}\n'
         source = '[[sources]]\nname = "nightly"\nurl = "drop"\n'
-        (self.folder / "site.toml").write_text(f"{head}{source}{UNITS}\n{period}")
+        (self.folder / "site.toml").write_text(f"{database_line(self.folder)}{head}{source}{UNITS}\n{period}")
         (self.folder / "fans.csv").write_text(fans or schedule(self.runs))
 
     def log(self, *entries: str) -> None:
-        (self.folder / "service_log.csv").write_text("\n".join(["fan,date,time,work", *entries]) + "\n")
+        head = "fan,date,time,work,motor_rpm,fan_rpm"
+        (self.folder / "service_log.csv").write_text("\n".join([head, *entries]) + "\n")
 
     def midnight(self, date: dt.date) -> dt.datetime:
         return dt.datetime.combine(date, dt.time(), tzinfo=load_site(self.folder).site.zone).astimezone(
@@ -165,7 +174,7 @@ class Plant:
         site = load_site(self.folder)
         with open_store(site) as store:
             moved = assess(site, store, None if as_of is None else instant_of(as_of, site.site.zone))
-            keep_alerts(site, store)
+            keep_alerts(site, store, PULLED_AT)
         return moved
 
     def daily(self, fan: str | None = None) -> pd.DataFrame:
@@ -183,35 +192,33 @@ class Plant:
             return export_alerts(store, fan)
 
     def query(self, text: str) -> list[tuple[object, ...]]:
-        with sqlite3.connect(self.folder / "state" / "slipledger.db") as connection:
-            return list(connection.execute(text))
+        return query(self.folder, text)
 
     def everything(self) -> dict[str, list[tuple[object, ...]]]:
         """Return all that promise 1 is about, states and digests included, as the database stores it."""
         found = {}
         for name in TABLES:
-            columns = [row[1] for row in self.query(f"pragma table_info({name})") if row[1] != "id"]
+            columns = [column.name for column in METADATA.tables[name].c if column.name != "id"]
             listed = ", ".join(f'"{column}"' for column in columns)
             found[name] = self.query(f"select {listed} from {name} order by {listed}")
         return found
 
     def watch_writes(self) -> None:
         """From now on the database notes which rows are written."""
-        with sqlite3.connect(self.folder / "state" / "slipledger.db") as connection:
-            connection.execute("create table if not exists written (name text, fan text, date text)")
-            connection.execute("delete from written")
+        with open_store(load_site(self.folder)) as store, store.writer() as connection:
+            connection.execute(sa.text("create table if not exists written (name text, fan text, date text)"))
+            connection.execute(sa.text("delete from written"))
             for name in TABLES:
-                date = "new.date" if name in ("daily", "fan_days") else "''"
-                connection.execute(
-                    f"create trigger if not exists note_{name} after insert on {name} begin "
-                    f"insert into written values ('{name}', new.fan, {date}); end"
-                )
+                date = "new.date" if name in ("daily", "tachometer_pairs", "fan_days") else "''"
+                insert = f"insert into written values ('{name}', new.fan, {date})"
+                for statement in _POSTGRESQL_TRIGGER if is_postgresql() else _SQLITE_TRIGGER:
+                    connection.execute(sa.text(statement.format(name=name, insert=insert)))
 
     def written(self) -> set[tuple[object, ...]]:
         return set(self.query("select * from written"))
 
     def copied(self, folder: Path) -> "Plant":
-        shutil.copytree(self.folder, folder)
+        copy_site(self.folder, folder)
         return Plant(folder, self.runs)
 
 

@@ -11,7 +11,9 @@ import sqlalchemy as sa
 from config import SiteFolder, load_site
 from service.mail import Digest, Week, weekly_digest
 from service.store import Store, open_store
+from service.store.alert_tables import alerts
 from service.store.ledger_tables import NUMBERS, daily, episodes
+from tests.service.databases import database_line
 
 WEEK = Week(2025, 24)
 ZONE = "America/Denver"
@@ -46,7 +48,9 @@ class Ledger:
         smtp: str = "smtp://127.0.0.1:9",
         name: str = "Test College",
     ) -> None:
-        head = f'name = "{name}"\ntimezone = "{ZONE}"\nenergy_price_per_kwh = 0.2\n'
+        head = (
+            database_line(self.folder) + f'name = "{name}"\ntimezone = "{ZONE}"\nenergy_price_per_kwh = 0.2\n'
+        )
         (self.folder / "site.toml").write_text(head + MAIL.format(smtp=smtp), encoding="utf-8")
         (self.folder / "fans.csv").write_text(HEAD + "\n".join(fans) + "\n", encoding="utf-8")
         (self.folder / "service_log.csv").write_text(f"fan,date,work,note\n{service}", encoding="utf-8")
@@ -80,7 +84,7 @@ class Ledger:
         for fan in fans:
             self.days(fan, WEEK.first - dt.timedelta(days=28), WEEK.last + dt.timedelta(days=7))
 
-    def episode(self, fan: str, kind: str, opened: dt.date, **values: Any) -> None:
+    def episode(self, fan: str, kind: str, opened: dt.date, **values: Any) -> int:
         row = {
             "fan": fan,
             "kind": kind,
@@ -99,7 +103,11 @@ class Ledger:
             "message": "said at opening",
         }
         with self.open() as store, store.writer() as connection:
-            connection.execute(sa.insert(episodes), [{**row, **values}])
+            named = {name: row[name] for name in ("fan", "kind", "topic", "opened_on")}
+            made = connection.execute(sa.insert(alerts).values(**named, written_at=row["opened_at"]))
+            alert_id = made.inserted_primary_key[0]
+            connection.execute(sa.insert(episodes), [{**row, "alert_id": alert_id, **values}])
+        return int(alert_id)
 
     def digest(self, week: Week = WEEK) -> Digest:
         with self.open() as store:

@@ -112,7 +112,7 @@ def test_each_recipient_gets_a_mail_of_their_own_and_only_once(
     again = send(ledger)
     assert (again.sent, again.sent_before) == ((), (MANAGER, SHOP))
     assert len(server.got) == 2
-    assert [(row.recipient, row.week, row.sent_at, row.attempts) for row in rows(ledger)] == [
+    assert [(row.recipient, row.occasion, row.sent_at, row.attempts) for row in rows(ledger)] == [
         (MANAGER, "2025-W24", NOW, 1),
         (SHOP, "2025-W24", NOW, 1),
     ]

@@ -1,0 +1,24 @@
+"""Whose work an alert is: the mechanics' or the controls contractor's."""
+
+from typing import Final
+
+from analytics.vocabulary import AlertKind, AlertLevel, Cause, Role
+from service.notices.notice import Trade
+
+# The points that a fault of readings or commands is about.
+POINTS: Final[dict[Cause, tuple[Role, ...]]] = {
+    Cause.AIRFLOW_SENSOR: (Role.AIRFLOW,),
+    Cause.PRESSURE_SENSOR: (Role.PRESSURE,),
+    Cause.CURRENT_SENSOR: (Role.TORQUE, Role.POWER, Role.CURRENT),
+    Cause.SPEED_NOT_FOLLOWED: (Role.SPEED, Role.MOTOR_SPEED),
+}
+
+
+def trade_of(kind: AlertKind, level: AlertLevel, topic: str, cause: Cause) -> Trade:
+    """Return whose work an alert is: of controls where a sensor or a command is at fault and no drive.
+
+    A drive that cannot slip and turns slower than told may have its wheel loose: that wants a visit first.
+    """
+    is_grave = level is AlertLevel.ACT and topic == "no drive fault"
+    is_controls = kind is AlertKind.NOTICE and cause in POINTS and not is_grave
+    return Trade.CONTROLS if is_controls else Trade.MECHANICS
