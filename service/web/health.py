@@ -1,6 +1,7 @@
 """Is the service doing its work: one state, and why, without a name in it."""
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
 
@@ -10,6 +11,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
 from service.store.ledger_tables import daily, fan_days, hour_marks
+from service.store.source_stretches import SourceState, source_states
 from service.store.tables import generations, passes
 from service.web.desk import Desk
 
@@ -73,6 +75,7 @@ def health(desk: Desk) -> tuple[str, list[str]]:
     try:
         with desk.store.reader() as connection:
             ground = footing(connection)
+            sources = source_states(connection).values()
     except sa.exc.SQLAlchemyError:
         return "failing", [*failing, "the database does not answer"]
     if failing:
@@ -81,7 +84,8 @@ def health(desk: Desk) -> tuple[str, list[str]]:
         return "waiting", ["nothing has been pulled yet"]
     if ground.ledger_date is None:
         return "waiting", ["readings are pulled but no day is in the ledger; run assess"]
-    stale = _stale(desk, ground)
+    declared = {source.name for source in desk.current.get().site.sources}
+    stale = _stale(desk, ground) + _down(state for state in sources if state.source in declared)
     return ("stale", stale) if stale else ("well", [])
 
 
@@ -95,6 +99,15 @@ def _stale(desk: Desk, ground: Footing) -> list[str]:
         if behind > _BEHIND:
             why.append(f"the ledger is {behind.days} days behind the readings; run assess")
     return why
+
+
+def _down(sources: Iterable[SourceState]) -> list[str]:
+    return [
+        f"a source of exports has been down for {state.passes} passes, "
+        f"since {state.first_at:%Y-%m-%d %H:%M} UTC"
+        for state in sources
+        if state.stays_down
+    ]
 
 
 def health_routes(desk: Desk) -> APIRouter:

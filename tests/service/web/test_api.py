@@ -9,9 +9,11 @@ import pytest
 import sqlalchemy as sa
 from prometheus_client.parser import text_string_to_metric_families
 
+from config import load_site
 from service.alerts import export_alerts
 from service.assess.exports import export_daily
 from service.store.ledger_tables import daily, episodes, fan_days
+from service.store.source_stretches import note_sources
 from service.store.tables import passes
 
 from .conftest import LAST, LOST, NOW, SLIPPING, TIGHT, Asking
@@ -139,6 +141,16 @@ def test_health_is_stale_when_the_ledger_stays_behind_the_readings(ask: Asking) 
     status, told = _health(ask)
     assert status == 503
     assert "assess" in told["why"][0]
+
+
+def test_health_is_stale_when_a_source_stays_down(ask: Asking) -> None:
+    (name,) = (source.name for source in load_site(ask.store.state_folder.parent).site.sources)
+    for count in range(1, 4):
+        with ask.store.writer() as connection:
+            note_sources(connection, NOW, {name: "source cannot be reached: no route", "gone": "down"})
+        status, told = _health(ask)
+        assert status == (503 if count == 3 else 200)
+    assert told["why"] == [f"a source of exports has been down for 3 passes, since {NOW:%Y-%m-%d %H:%M} UTC"]
 
 
 def test_health_fails_without_its_database(ask: Asking) -> None:
