@@ -16,7 +16,7 @@ from service.intake.ranks import Rank, Ranks
 from service.intake.reading import FileReading
 from service.intake.series import Series
 from service.intake.zones import Clock, Mask, Times
-from service.store.columns import FAN, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
+from service.store.columns import FAN, MONTH, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
 from service.store.readings import Readings, in_microseconds, month_of
 from service.store.resolution import resolve
 
@@ -45,11 +45,7 @@ class Merge:
         self._ranks = Ranks()
         self._blocks: dict[str, Block] = {}
         self._raw: list[pa.Table] = []
-
-    @property
-    def dirty(self) -> int:
-        """The number of values waiting to be written."""
-        return sum(block.dirty for block in self._blocks.values())
+        self.waiting = 0  # values to be written
 
     def add(self, reading: FileReading, rank: Rank) -> Outcome:
         """Offer an export's values to what is held."""
@@ -73,7 +69,9 @@ class Merge:
         times = series.times_us if is_whole else series.times_us[holds]
         written = series.values if is_whole else series.values[holds]
         values = target.to_si(written) + 0.0  # a minus zero is a zero
-        result = self._block(target.fan).offer(
+        block = self._block(target.fan)
+        before = block.dirty
+        result = block.offer(
             target.column,
             times,
             values,
@@ -82,6 +80,7 @@ class Merge:
             lambda column, sought: self._rank_of_held(target.fan, column, sought),
             lambda sought: self._later_word(point, sought, rank),
         )
+        self.waiting += block.dirty - before
         states = np.full(len(series.times_us), -1, dtype=np.int8)
         states[holds] = result
         states[is_counted] = -1
@@ -136,14 +135,20 @@ class Merge:
         }
         return np.array([numbers[int(time)] for time in times_us], dtype=np.int32)
 
-    def take_rows(self) -> pa.Table | None:
-        """Return what is to be appended, sorted by fan and time; None where nothing is."""
-        parts = [
-            rows for fan in sorted(self._blocks) for rows in self._rows(self._blocks[fan]) if rows.num_rows
-        ]
-        return pa.concat_tables(parts) if parts else None
+    def take_rows(self) -> pa.RecordBatchReader | None:
+        """Return what is to be appended, sorted by fan and time, made as it is read; None where nothing is."""
+        if not self.waiting:
+            return None
+        ranks = _RankColumns(self._ranks)
+        batches = (
+            batch
+            for fan in sorted(self._blocks)
+            for rows in self._rows(self._blocks[fan], ranks)
+            for batch in rows.to_batches()
+        )
+        return pa.RecordBatchReader.from_batches(READINGS_SCHEMA, batches)
 
-    def _rows(self, block: Block) -> Iterable[pa.Table]:
+    def _rows(self, block: Block, known: "_RankColumns") -> Iterable[pa.Table]:
         """Yield a fan's new values, a row a time, and the values that won, a row a time and rank.
 
         A row of new values carries the lowest of their ranks: too low is put right when a conflict asks.
@@ -153,40 +158,41 @@ class Merge:
         names = list(block.columns)
         states = np.stack([block.columns[name].states for name in names])
         ranks = np.stack([block.columns[name].ranks for name in names])
-        places = self._ranks.places()
         is_new = states == NEW
-        rows = [self._table(block, names, is_new, _lowest(ranks, is_new, places))]
+        rows = [self._table(block, names, is_new, _lowest(ranks, is_new, known.places), known)]
         for number in np.unique(ranks[states == WON]):
             is_won = (states == WON) & (ranks == number)
-            rows.append(self._table(block, names, is_won, np.full(states.shape[1], number, dtype=np.int32)))
+            numbers = np.full(states.shape[1], number, dtype=np.int32)
+            rows.append(self._table(block, names, is_won, numbers, known))
         if len(rows) == 1:
             yield rows[0]
             return
         yield pa.concat_tables(rows).sort_by([(TIME, "ascending")])
 
     def _table(
-        self, block: Block, names: Sequence[str], is_taken: NDArray[np.bool_], ranks: NDArray[np.int32]
+        self,
+        block: Block,
+        names: Sequence[str],
+        is_taken: NDArray[np.bool_],
+        ranks: NDArray[np.int32],
+        known: "_RankColumns",
     ) -> pa.Table:
         is_row = is_taken.any(axis=0)
         times = block.times_us[is_row]
-        numbers = ranks[is_row]
         columns: dict[str, pa.Array] = {
-            FAN: pa.DictionaryArray.from_arrays(np.zeros(len(times), np.int32), pa.array([block.fan])),
+            FAN: pa.repeat(pa.scalar(block.fan, pa.string()), len(times)),
             TIME: pa.array(times).cast(TIME_TYPE),
+            **known.of(ranks[is_row]),
+            MONTH: month_of(times),
         }
         for name in VALUE_COLUMNS:
             if name not in names:
                 columns[name] = pa.nulls(len(times), pa.float64())
                 continue
-            taken = is_taken[names.index(name)][is_row]
-            columns[name] = pa.array(block.columns[name].values[is_row], mask=~taken)
-        known = self._ranks.known
-        for place, name in enumerate(RANK_COLUMNS):
-            values = pa.array([rank[place] for rank in known] or [], type=READINGS_SCHEMA.field(name).type)
-            columns[name] = values.take(pa.array(numbers))
-        columns["month"] = month_of(times)
-        arrays = [columns[field.name].cast(field.type) for field in READINGS_SCHEMA]
-        return pa.Table.from_arrays(arrays, schema=READINGS_SCHEMA)
+            is_blank = ~is_taken[names.index(name)][is_row]
+            mask = is_blank if is_blank.any() else None
+            columns[name] = pa.array(block.columns[name].values[is_row], mask=mask)
+        return pa.Table.from_arrays([columns[name] for name in READINGS_SCHEMA.names], schema=READINGS_SCHEMA)
 
     def touched(self, clock: Clock) -> list[dict[str, object]]:
         """Return the fan-days whose readings the pass changes."""
@@ -199,6 +205,24 @@ class Merge:
             for date in dates[np.append(True, dates[1:] != dates[:-1])[: len(dates)]]:
                 days.append({"fan": fan, "date": date.item()})
         return days
+
+
+class _RankColumns:
+    """The ranks of a pass as they stand in the table."""
+
+    def __init__(self, ranks: Ranks) -> None:
+        self.places = ranks.places()
+        self._columns = {
+            name: pa.array([rank[place] for rank in ranks.known], type=READINGS_SCHEMA.field(name).type)
+            for place, name in enumerate(RANK_COLUMNS)
+        }
+
+    def of(self, numbers: NDArray[np.int32]) -> dict[str, pa.Array]:
+        """Return the columns of rows whose ranks have these numbers."""
+        if numbers.size and np.all(numbers == numbers[0]):
+            first = int(numbers[0])
+            return {name: pa.repeat(column[first], len(numbers)) for name, column in self._columns.items()}
+        return {name: column.take(pa.array(numbers)) for name, column in self._columns.items()}
 
 
 def _gaps(loaded: tuple[int, int] | None, span: tuple[int, int]) -> list[tuple[int, int]]:

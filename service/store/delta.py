@@ -32,8 +32,11 @@ class DeltaFolder:
         self._is_local = "://" not in address
         self._table: DeltaTable | None = None
 
-    def append(self, data: pa.Table, marker: int) -> None:
-        """Write rows in one commit that carries the marker; durable when this returns."""
+    def append(self, data: pa.Table | pa.RecordBatchReader, marker: int) -> None:
+        """Write rows in one commit that carries the marker; durable when this returns.
+
+        Rows that are made as they are read are written so: never all in memory.
+        """
         before = self._opened().version() if self.exists() else -1
         write_deltalake(
             self.address,
@@ -129,6 +132,12 @@ class DeltaFolder:
         """Return the least and the greatest value of a column by the files' statistics; None of no rows."""
         files = pa.table(self._opened().get_add_actions(flatten=True))
         return pc.min(files.column(f"min.{column}")).as_py(), pc.max(files.column(f"max.{column}")).as_py()
+
+    def vacuum(self, keep_hours: int) -> int:
+        """Delete files that newer ones took the place of some hours ago; return how many."""
+        if not self.exists():
+            return 0
+        return len(self._opened().vacuum(keep_hours, dry_run=False, enforce_retention_duration=False))
 
     def remove(self) -> None:
         """Delete the table with everything in it."""

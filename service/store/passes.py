@@ -30,7 +30,7 @@ class Generation:
 class PassRows:
     """All that one pass writes: readings for the Delta table and the ledger rows that go with them."""
 
-    readings: pa.Table | None
+    readings: pa.RecordBatchReader | None
     intake: Sequence[Row] = ()
     refusals: Sequence[Row] = ()
     touched_days: Sequence[Row] = ()
