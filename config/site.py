@@ -287,6 +287,7 @@ class WorkerTable(Table):
     nightly_at: TimeOfDay = dt.time(2, 30)
     upkeep_at: TimeOfDay = dt.time(3, 30)
     outbox_minutes: Annotated[Number, within(1.0, 1440.0, "write whole minutes, at least 1")] = 1.0
+    watch_minutes: Annotated[Number, within(1.0, 1440.0, "write whole minutes, at least 1")] = 5.0
     catch_up: Annotated[str, BeforeValidator(choice_reader(CATCH_UPS))] = "once"
     lateness_allowed_hours: Annotated[Number, within(1.0, 8760.0, "write hours")] = 144.0
     told_late_after_minutes: Annotated[Number, within(5.0, 10_080.0, "write minutes, at least 5")] = 120.0

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from config.folder import SiteFolder
 from service.assess.fan_hours import LocalTimes, fan_hours, midnight, site_hours
+from service.store import faults
 from service.store.ledger_tables import fan_days, hour_marks, hours_made
 from service.store.store import Store
 
@@ -149,6 +150,7 @@ def _refresh(site: SiteFolder, store: Store, run: _Run, revision: int) -> None:
     if not hours:
         return
     store.hours.append(pd.concat(hours, ignore_index=True), revision)
+    store.reached(faults.HOURS_WRITTEN)
     with store.writer() as connection:
         inside = fan_days.c.fan.in_(run.fans) & fan_days.c.date.between(run.first, last)
         connection.execute(sa.delete(fan_days).where(inside))

@@ -19,6 +19,7 @@ from service.assess.lanes import LEAST_HOURS_RUNNING, Lane, Learned, are_in_one_
 from service.assess.learning import learn
 from service.assess.pairs import write_pairs
 from service.assess.periods import IndexedDay
+from service.store import faults
 from service.store.ledger_tables import curves as curves_table
 from service.store.ledger_tables import daily, fan_days, findings, hours_made, tachometer_pairs
 from service.store.store import Store
@@ -93,6 +94,7 @@ def _assess_batch(site: SiteFolder, store: Store, fans: Sequence[str], now: dt.d
     }
     lost = {fan: lost_spans(rows) for fan, rows in found.items()}
     rows = judge(site, [lane for one in due for lane in one.lanes], hours, lost)
+    store.reached(faults.BATCH_JUDGED)
     moved = []
     with store.writer() as connection:
         for one in due:
@@ -104,6 +106,7 @@ def _assess_batch(site: SiteFolder, store: Store, fans: Sequence[str], now: dt.d
                 write_pairs(connection, one.fan, one.restart, told)
             if found[one.fan] != held[one.fan] or one.restart is not None:
                 moved.append(one.fan)
+    store.reached(faults.BATCH_ASSESSED)
     return moved
 
 

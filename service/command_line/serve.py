@@ -1,7 +1,10 @@
-"""`slipledger serve`: the pages and the API on this machine."""
+"""`slipledger serve`: the worker, and the pages and the API, on this machine."""
 
 import datetime as dt
 import sys
+from contextlib import nullcontext
+from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
@@ -11,9 +14,17 @@ from service.command_line.arguments import SiteArgument
 if TYPE_CHECKING:
     from config import SiteFolder
     from service.store import Store
+    from service.worker import WorkerKeeper
 
 DEFAULT_BIND: Final = "127.0.0.1"
 DEFAULT_PORT: Final = 8710
+
+
+class Part(StrEnum):
+    """One of the two processes."""
+
+    WORKER = "worker"
+    WEB = "web"
 
 
 def serve(
@@ -21,24 +32,39 @@ def serve(
     *,
     bind: Annotated[str, typer.Option(metavar="ADDRESS", help="A loopback address.")] = DEFAULT_BIND,
     port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes any free one.")] = DEFAULT_PORT,
+    only: Annotated[
+        Part | None, typer.Option(help="Start one of the two processes alone.", show_default=False)
+    ] = None,
 ) -> None:
-    """Serve the pages and the API, read-only, until Ctrl-C."""
+    """Pull, assess and write mail by itself, and serve the pages and the API, until Ctrl-C."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
     from service.web import check_bind  # noqa: PLC0415 - kept out of --help
+    from service.worker import WorkerKeeper, log_to_stderr  # noqa: PLC0415 - kept out of --help
 
     refusal = check_bind(bind)
     if refusal is not None:
         raise typer.BadParameter(refusal, param_hint="--bind")
+    log_to_stderr()
+    if only is Part.WORKER:
+        _work(site)
+        return
     declared = load_site(site)
-    with open_store(declared) as store:
-        serve_site(declared, store, bind, port)
+    with open_store(declared) as store:  # migrated before either of the two begins
+        keeper = nullcontext() if only is Part.WEB else WorkerKeeper(site, _now)
+        serve_site(declared, store, bind, port, beside=keeper)
 
 
 def serve_site(
-    site: "SiteFolder", store: "Store", bind: str, port: int, *, is_other_port_taken: bool = False
+    site: "SiteFolder",
+    store: "Store",
+    bind: str,
+    port: int,
+    *,
+    beside: "WorkerKeeper | nullcontext[None] | None" = None,
+    is_other_port_taken: bool = False,
 ) -> None:
-    """Serve an open site; where the port is in use, take another one if that is wanted."""
+    """Serve an open site, with what runs `beside` it; where the port is in use, take another if wanted."""
     from service.failure import WorkFailed  # noqa: PLC0415 - kept out of --help
     from service.web import listen  # noqa: PLC0415 - kept out of --help
     from service.web import serve as serve_pages  # noqa: PLC0415 - kept out of --help
@@ -50,11 +76,20 @@ def serve_site(
             raise
         print(f"Port {port} is in use; a free one is taken instead.", file=sys.stderr)
         listener = listen(bind, 0)
-    serve_pages(
-        site,
-        store,
-        listener,
-        bind,
-        say=lambda told: print(told, flush=True),
-        clock=lambda: dt.datetime.now(dt.UTC),
-    )
+    with beside or nullcontext():
+        serve_pages(site, store, listener, bind, say=lambda told: print(told, flush=True), clock=_now)
+
+
+def _work(site: Path) -> None:
+    import threading  # noqa: PLC0415 - kept out of --help
+
+    from service.worker import end_with_stdin, stopped_by_signals, work  # noqa: PLC0415 - kept out of --help
+
+    stop = threading.Event()
+    end_with_stdin(stop.set)
+    with stopped_by_signals(stop):
+        work(site, _now, stop)
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(dt.UTC)

@@ -9,6 +9,13 @@ DELTA_COMMITTED: Final = "delta committed"
 PASS_DONE: Final = "pass done"
 GENERATION_BUILT: Final = "generation built"
 MONTH_COMPACTED: Final = "month compacted"
+HOURS_WRITTEN: Final = "hours written"
+BATCH_JUDGED: Final = "batch judged"
+BATCH_ASSESSED: Final = "batch assessed"
+ALERTS_KEPT: Final = "alerts kept"
+WEEK_WRITTEN: Final = "week written"
+MAIL_CLAIMED: Final = "mail claimed"
+MAIL_TAKEN: Final = "mail taken"
 
 type_hook = Callable[[str], None]
 

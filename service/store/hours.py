@@ -29,11 +29,11 @@ class Hours:
     def append(self, frame: pd.DataFrame, revision: int) -> None:
         """Add hours, or newer versions of hours, as one commit."""
         if not frame.empty:
-            self._table.append(_as_rows(frame, revision), revision)
+            self._table.append(_as_rows(frame.assign(**{REVISION: revision})), revision)
 
     def replace(self, frame: pd.DataFrame, revision: int) -> None:
         """Put hours in the place of all there are, with whatever columns they have."""
-        self._table.overwrite(_as_rows(frame, revision), revision)
+        self._table.overwrite(_as_rows(frame.assign(**{REVISION: revision})), revision)
 
     def clear(self) -> None:
         """Forget every hour and the columns too."""
@@ -61,17 +61,33 @@ class Hours:
         )
         months = months_between(start_us, end_us) if end_us > start_us else []
         frame: pd.DataFrame = self._table.read([*self.columns(), REVISION], months, where).to_pandas()
-        newest_last = frame.sort_values([FAN, TIME, REVISION], kind="stable")
-        held = newest_last.drop_duplicates([FAN, TIME], keep="last", ignore_index=True)
-        return held.drop(columns=REVISION)
+        return _newest(frame).drop(columns=REVISION)
+
+    def compact(self, keep_files: int) -> list[str]:
+        """Rewrite the months that are spread over more files than some as the rows that hold; name them."""
+        done = []
+        for month, files in self._table.files_by_month().items():
+            if files > keep_files:
+                rows = self._table.read([*self.columns(), REVISION], [month], pc.scalar(True))
+                self._table.replace_month(_as_rows(_newest(rows.to_pandas())), month)
+                done.append(month)
+        return done
+
+    def vacuum(self, keep_hours: int) -> int:
+        """Delete files that newer ones took the place of some hours ago; return how many."""
+        return self._table.vacuum(keep_hours)
 
 
-def _as_rows(frame: pd.DataFrame, revision: int) -> pa.Table:
+def _newest(frame: pd.DataFrame) -> pd.DataFrame:
+    newest_last = frame.sort_values([FAN, TIME, REVISION], kind="stable")
+    return newest_last.drop_duplicates([FAN, TIME], keep="last", ignore_index=True)
+
+
+def _as_rows(frame: pd.DataFrame) -> pa.Table:
     ordered = frame.sort_values([FAN, TIME], kind="stable", ignore_index=True)
     rows = pa.Table.from_pandas(ordered, preserve_index=False).replace_schema_metadata(None)
     times = rows.column(TIME).cast(TIME_TYPE)
     rows = rows.set_column(rows.schema.get_field_index(TIME), TIME, times)
     fans = rows.column(FAN).cast(pa.string())
     rows = rows.set_column(rows.schema.get_field_index(FAN), FAN, fans)
-    rows = rows.append_column(REVISION, pa.array([revision] * len(rows), type=pa.int64()))
     return rows.append_column(MONTH, month_of(times.cast(pa.int64()).to_numpy()))

@@ -27,6 +27,10 @@ class LeaseLost(WorkFailed):
     """The lease went to another process: nothing more may be written under it."""
 
 
+class WaitEnded(WorkFailed):
+    """Whoever waited for a lease was told to stop."""
+
+
 @dataclass(frozen=True, slots=True)
 class Holder:
     """Who holds a lease: host and process, at what, since when."""
@@ -143,7 +147,7 @@ class Lease:
             if taken.mark != seen:
                 seen, seen_at = taken.mark, self._pace.monotonic()
             if stop():
-                raise WorkFailed(f"told to stop while waiting for {taken.holder}")
+                raise WaitEnded(f"told to stop while waiting for {taken.holder}")
             if self._pace.monotonic() - begun > self._pace.patience_s:
                 raise WorkFailed(
                     f"waited {self._pace.patience_s:.0f} s for {taken.holder or 'another process'}; "

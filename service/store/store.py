@@ -23,6 +23,7 @@ from service.store.kept import KeptExports
 from service.store.lease import Holder, Lease, Pace
 from service.store.passes import Passes
 from service.store.readings import Readings
+from service.store.runs import Runs
 from service.store.tables import generations, passes, touched_days
 
 STATE_FOLDER: Final = "state"
@@ -55,6 +56,7 @@ class Store:
         self.lease = Lease(self.database, self.state_folder, _WRITING, pace)
         self.catalogue = Catalogue(self.database)
         self.kept = KeptExports(self.state_folder / "exports")
+        self.runs = Runs(self.database)
         self.passes = Passes(self.database, self.table, reached)
         self.hours = Hours(f"{self._readings_address}/hours")
 
@@ -105,17 +107,25 @@ class Store:
 
         What the readings say does not change. Others wait meanwhile; a stop between months is harmless.
         """
-        done = []
+        done: list[str] = []
         with self.pulling():
+            done += self.hours.compact(keep_files)
             readings = self.current_readings()
             if readings is None:
-                return ()
+                return tuple(done)
             for month, files in readings.table.files_by_month().items():
                 if files > keep_files:
                     readings.compact(month)
                     self.reached(faults.MONTH_COMPACTED)
                     done.append(month)
         return tuple(done)
+
+    def vacuum(self, keep_hours: int) -> int:
+        """Delete files that newer ones took the place of some hours ago; return how many."""
+        with self.working("vacuum"):
+            readings = self.current_readings()
+            removed = 0 if readings is None else readings.table.vacuum(keep_hours)
+            return removed + self.hours.vacuum(keep_hours)
 
     def repair(self) -> None:
         """Finish or undo what a stopped process left, unless one is writing right now."""

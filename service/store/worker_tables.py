@@ -34,6 +34,7 @@ job_runs = sa.Table(
     sa.Column("outcome", sa.String(16), nullable=False),
     sa.Column("error", sa.Text),
     sa.Column("counts", sa.JSON, nullable=False),
+    sa.Column("has_worked", sa.Boolean, nullable=False),
     sa.Column("host", sa.Text, nullable=False),
     sa.Column("pid", sa.Integer, nullable=False),
     sa.CheckConstraint(

@@ -36,6 +36,7 @@ def upgrade() -> None:
         sa.Column("outcome", sa.String(length=16), nullable=False),
         sa.Column("error", sa.Text()),
         sa.Column("counts", sa.JSON(), nullable=False),
+        sa.Column("has_worked", sa.Boolean(), nullable=False),
         sa.Column("host", sa.Text(), nullable=False),
         sa.Column("pid", sa.Integer(), nullable=False),
         sa.CheckConstraint(
