@@ -75,7 +75,7 @@ def _rows(connection: sa.Connection, table: sa.Table) -> Iterator[tuple[Any, ...
     """Yield a table's rows in the order of their keys, JSON as the text it was written as."""
     columns = [_as_text(connection, c).label(c.name) if isinstance(c.type, sa.JSON) else c for c in table.c]
     query = sa.select(*columns).order_by(*table.primary_key.columns)
-    for row in connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(query):
+    for row in connection.execute(query, execution_options={"yield_per": _ROWS_AT_ONCE}):
         # PostgreSQL keeps no letter zero: what is written there reads alike on both sides.
         yield tuple(v.replace("\x00", UNREADABLE) if isinstance(v, str) else v for v in row)
 

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.service.databases import copy_site, database_line
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -25,7 +27,7 @@ def table(text: str) -> list[dict[str, str]]:
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("site")
     (folder / "drop").mkdir()
-    (folder / "site.toml").write_text('name = "S"\ntimezone = "Europe/Dublin"\n')
+    (folder / "site.toml").write_text(database_line(folder) + 'name = "S"\ntimezone = "Europe/Dublin"\n')
     (folder / "fans.csv").write_text(
         "fan,drive,motor_kw,motor_fla,speed_point,current_point,power_point\n"
         "B,direct,11,20,B speed,B amps,\nA,direct,11,20,A speed,A amps,A kW\n"
@@ -93,7 +95,7 @@ def test_wrong_words_are_answered_with_the_right_ones(
 
 def test_a_drop_that_is_not_there_is_a_failure_with_its_place(site: Path, tmp_path: Path) -> None:
     folder = tmp_path / "site"
-    shutil.copytree(site, folder)
+    copy_site(site, folder)
     shutil.rmtree(folder / "drop")
     result = run("pull", folder)
     assert result.returncode == 1
@@ -105,8 +107,8 @@ def test_an_empty_site_gives_the_headers_alone(tmp_path: Path, site: Path) -> No
     folder = tmp_path / "site"
     folder.mkdir()
     (folder / "drop").mkdir()
-    for name in ("site.toml", "fans.csv"):
-        shutil.copy(site / name, folder)
+    shutil.copy(site / "fans.csv", folder)
+    (folder / "site.toml").write_text(database_line(folder) + 'name = "S"\ntimezone = "Europe/Dublin"\n')
     assert run("pull", folder).stdout == "0 files read, 0 already known; nothing new.\n"
     assert run("export", folder, "readings").stdout.startswith(
         "fan,time_utc,speed_fraction,current_a,power_kw,"

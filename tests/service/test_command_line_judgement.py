@@ -13,6 +13,7 @@ from service.command_line import frame
 from service.failure import WorkFailed
 from service.store import open_store
 from service.store.lease import Holder, Pace
+from tests.service.databases import database_line
 
 HASTY = Pace(poll_s=0.02, patience_s=0.1)
 Run = Callable[..., tuple[int, str, str]]
@@ -62,7 +63,7 @@ def run(capsys: pytest.CaptureFixture[str]) -> Run:
 def site(tmp_path: Path) -> Path:
     folder = tmp_path / "campus"
     (folder / "drop").mkdir(parents=True)
-    (folder / "site.toml").write_text(SITE, encoding="utf-8")
+    (folder / "site.toml").write_text(database_line(folder) + SITE, encoding="utf-8")
     (folder / "fans.csv").write_text(FANS, encoding="utf-8")
     return folder
 

@@ -11,6 +11,7 @@ import pytest
 from config import load_site
 from service.intake import PassReport, export_intake, export_readings, pull
 from service.store import open_store
+from tests.service.databases import database_line, query
 
 NOW = dt.datetime(2025, 7, 1, 6, 0, tzinfo=dt.UTC)
 SITE = """
@@ -44,7 +45,7 @@ class Plant:
         self, zone: str = "UTC", fans: str = FANS, source: str = "", extra: str = "", units: str = ""
     ) -> None:
         text = SITE.format(zone=zone, source=source, extra=extra)
-        (self.folder / "site.toml").write_text(text + units)
+        (self.folder / "site.toml").write_text(database_line(self.folder) + text + units)
         (self.folder / "fans.csv").write_text(fans)
 
     def drop(self, name: str, content: str | bytes, modified: float | None = None) -> Path:
@@ -69,13 +70,10 @@ class Plant:
         with open_store(load_site(self.folder)) as store:
             return export_intake(store)
 
-    def ledger(self, query: str) -> list[Sequence[object]]:
-        import sqlalchemy as sa
+    def ledger(self, text: str) -> Sequence[Sequence[object]]:
+        return query(self.folder, text)
 
-        with open_store(load_site(self.folder)) as store, store.reader() as connection:
-            return [tuple(row) for row in connection.execute(sa.text(query))]
-
-    def refusals(self) -> list[Sequence[object]]:
+    def refusals(self) -> Sequence[Sequence[object]]:
         return self.ledger('select "row", "column", value, reason, cells from refusals order by id')
 
     def cells(self, fan: str, column: str) -> dict[str, float]:

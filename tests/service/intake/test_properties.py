@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from config import load_site
 from service.intake import export_intake, export_readings, pull
 from service.store import open_store
+from tests.service.databases import database_line
 
 ZONE = ZoneInfo("Europe/Dublin")
 POINTS = ("A speed", "A amps", "B speed", "B amps", "not mapped")
@@ -71,7 +72,7 @@ class Folder:
 
     def __init__(self, folder: str) -> None:
         self.path = Path(folder)
-        (self.path / "site.toml").write_text(SITE)
+        (self.path / "site.toml").write_text(database_line(self.path) + SITE)
         (self.path / "fans.csv").write_text(FANS)
         self.drop = self.path / "drop"
         self.drop.mkdir()

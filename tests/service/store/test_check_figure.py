@@ -16,6 +16,7 @@ from service.store.fitted import curves_as_json
 from service.store.ledger_tables import NUMBERS, curves, daily
 from service.store.power import daily_power
 from tests.analytics.test_measured_torque import curves as healthy_curves
+from tests.service.databases import database_line
 
 DAY = dt.date(2025, 6, 11)
 HEAD = (
@@ -25,7 +26,8 @@ HEAD = (
 
 
 def figure(folder: Path, fan: str, service: str = "", as_of: dt.date = DAY) -> CheckFigure | NoCheckFigure:
-    (folder / "site.toml").write_text('name = "S"\ntimezone = "Europe/Dublin"\n[units]\nspeed = "fraction"\n')
+    text = 'name = "S"\ntimezone = "Europe/Dublin"\n[units]\nspeed = "fraction"\n'
+    (folder / "site.toml").write_text(database_line(folder) + text)
     (folder / "fans.csv").write_text(HEAD + fan + "\n")
     (folder / "service_log.csv").write_text(f"fan,date,work,motor_rpm,fan_rpm\n{service}")
     site = load_site(folder)
@@ -36,7 +38,7 @@ def figure(folder: Path, fan: str, service: str = "", as_of: dt.date = DAY) -> C
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """SF runs at 0.9 of 60 Hz at 0.5 of rated torque; slip 6 % on 10 and 11 June, 1 % of it healthy creep."""
-    (tmp_path / "site.toml").write_text('name = "S"\ntimezone = "Europe/Dublin"\n')
+    (tmp_path / "site.toml").write_text(database_line(tmp_path) + 'name = "S"\ntimezone = "Europe/Dublin"\n')
     (tmp_path / "fans.csv").write_text(HEAD + "SF,v_belt,10,1750,100,160,,yes,S,A,T\n")
     with open_store(load_site(tmp_path)) as store:
         times = pd.date_range("2025-06-10T23:00Z", periods=24, freq="h").as_unit("us")

@@ -3,7 +3,6 @@
 import asyncio
 import csv
 import datetime as dt
-import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +20,7 @@ from service.store import Store, open_store
 from service.store.ledger_tables import NUMBERS, daily, episodes, fan_days, hour_marks
 from service.store.tables import generations, passes
 from service.web import web_app
+from tests.service.databases import copy_site, database_line
 
 PORT = 8710
 NOW = dt.datetime(2025, 7, 2, 12, tzinfo=dt.UTC)
@@ -58,7 +58,7 @@ class Planted:
 
 def write_site(folder: Path, fans: tuple[str, ...]) -> SiteFolder:
     folder.mkdir()
-    (folder / "site.toml").write_text(_SITE, encoding="utf-8")
+    (folder / "site.toml").write_text(database_line(folder) + _SITE, encoding="utf-8")
     with (folder / "fans.csv").open("w", encoding="utf-8", newline="") as file:
         rows = csv.writer(file)
         rows.writerow(_HEAD)
@@ -201,7 +201,7 @@ def empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def _opened(prepared: Path, folder: Path) -> Iterator[Asking]:
-    shutil.copytree(prepared, folder)
+    copy_site(prepared, folder)
     site = load_site(folder)
     with open_store(site) as store:
         yield Asking(site, store)

@@ -1,0 +1,25 @@
+"""Which database the sites of these tests have: SQLite, or a real PostgreSQL with `--database postgresql`."""
+
+from collections.abc import Iterator
+
+import pytest
+
+from tests.service import databases
+from tests.service.server import Server, running_server
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Server]:
+    with running_server() as running:
+        yield running
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _database_of_sites(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Give every site of the session a database of its own in the server, where that is asked for."""
+    if request.config.getoption("--database") == "sqlite":
+        yield
+        return
+    databases.use(request.getfixturevalue("server"))
+    yield
+    databases.use(None)
