@@ -14,6 +14,7 @@ import pandas as pd
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves, fit_curves
 from analytics.day_hours import day_operating, day_wheel, day_zeros
+from analytics.hidden import Hidden, hidden, stack_hidden, with_hidden
 from analytics.innovations import innovations
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
 from analytics.machine import Machine
@@ -37,6 +38,7 @@ class Fleet:
 
     watch: Watch
     facts: DriveFacts
+    hidden: Hidden
 
     def some(self, which: list[int]) -> "Fleet":
         """Return some fans of the batch, in the order named."""
@@ -48,7 +50,8 @@ class Fleet:
             facts.rated_slip[which],
             facts.loss_sd[which],
         )
-        return Fleet(some_of(self.watch, which), chosen)
+        unseen = Hidden(*(getattr(self.hidden, name)[which] for name in Hidden.__slots__))
+        return Fleet(some_of(self.watch, which), chosen, unseen)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +100,9 @@ def fleet(curves: Sequence[HealthyCurves], machines: Sequence[Machine]) -> Fleet
     watches = [watch(c, m) for c, m in zip(curves, machines, strict=True)]
     rated = np.array([m.motor_rated_power_w * m.motor_count for m in machines])
     slips = np.array([c.rated_slip for c in curves])
-    return Fleet(stack_watches(watches), drive_facts(tuple(m.drive for m in machines), rated, slips))
+    unseen = stack_hidden([hidden(c, m) for c, m in zip(curves, machines, strict=True)])
+    facts = drive_facts(tuple(m.drive for m in machines), rated, slips)
+    return Fleet(stack_watches(watches), facts, unseen)
 
 
 def first_state(curves: HealthyCurves, machine: Machine) -> State:
@@ -152,7 +157,7 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     Returns: the states after the day, and the day's rows; a row of a day with too few used hours is
     only good for its carried reference values.
     """
-    batch = Fleet(_freed(batch.watch, days), batch.facts)
+    batch = replace(batch, watch=_freed(batch.watch, days))
     elapsed = np.array([fan.elapsed_days for fan in days])
     state = predict(state, batch.watch, elapsed)
     state = _serviced(state, batch, days)
@@ -169,6 +174,7 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     levels = [level_of(fan, done) for fan, done in zip(days, compared, strict=True)]
     healthy_slip = np.array([[level.slip_pct, level.slip_sd_pct] for level in levels])
     rows = ledger_rows(state, batch.watch, hours, reading, batch.facts, healthy_slip)
+    rows = with_hidden(rows, batch.hidden, reading, hours)
     return DayJudged(state, rows, innovations(before, reading), compared)
 
 
