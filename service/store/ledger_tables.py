@@ -73,6 +73,8 @@ curves = sa.Table(
     sa.Column("last_date", sa.Date),
     sa.Column("fitted", sa.JSON),
     sa.Column("reason", sa.Text),
+    # What the fan's points let be seen, the points not used and why, the quality of the healthy period.
+    sa.Column("sight", sa.JSON),
 )
 
 daily = sa.Table(
