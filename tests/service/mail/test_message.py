@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.mail import Digest, Week, as_message
+from service.mail import Digest, as_message
 from service.notices.headers import message_id
 from service.words import one_line
 from tests.service.mail.conftest import FANS, WEEK, Ledger
@@ -163,12 +163,12 @@ def test_a_sites_name_cannot_add_a_header(ledger: Ledger) -> None:
 
 
 def test_the_message_id_is_the_same_for_the_same_site_recipient_and_week() -> None:
-    first = message_id("Site", ("a@college.example",), str(WEEK), SENDER, "week")
-    assert first == message_id("Site", ("The Manager <A@college.example>",), str(WEEK), SENDER, "week")
+    first = message_id("Site", ("a@college.example",), str(WEEK), SENDER, "2025-w24")
+    assert first == message_id("Site", ("The Manager <A@college.example>",), str(WEEK), SENDER, "2025-w24")
     others = {
-        message_id("Other", ("a@college.example",), str(WEEK), SENDER, "week"),
-        message_id("Site", ("b@college.example",), str(WEEK), SENDER, "week"),
-        message_id("Site", ("a@college.example",), "2025-W25", SENDER, "week"),
+        message_id("Other", ("a@college.example",), str(WEEK), SENDER, "2025-w24"),
+        message_id("Site", ("b@college.example",), str(WEEK), SENDER, "2025-w24"),
+        message_id("Site", ("a@college.example",), "2025-W25", SENDER, "2025-w24"),
     }
     assert len({first, *others}) == 4
     assert re.fullmatch(r"<2025-w24\.[0-9a-f]{20}@college\.example>", first)

@@ -34,6 +34,7 @@ class Server:
         self.got: list[Envelope] = []
         self.sessions: list[Session] = []
         self.refused: set[str] = set()
+        self.greylisted: set[str] = set()
         self.dies_after: int | None = None
 
     async def handle_RCPT(  # noqa: N802 - named by the server
@@ -41,6 +42,8 @@ class Server:
     ) -> str:
         if address in self.refused:
             return "550 5.1.1 no such mailbox"
+        if address in self.greylisted:
+            return "451 4.7.1 try again later"
         envelope.rcpt_tos.append(address)
         return "250 OK"
 
