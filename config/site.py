@@ -3,6 +3,7 @@
 import codecs
 import datetime as dt
 import re
+from functools import cache
 from typing import Annotated, Any, Final, Self
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -46,10 +47,16 @@ class Table(BaseModel):
         return tuple(field.alias or name for name, field in cls.model_fields.items())
 
 
+@cache
+def known_timezones() -> frozenset[str]:
+    """Return every name of the time-zone database, looked up once: it is hundreds of files."""
+    return frozenset(available_timezones())
+
+
 def read_timezone(given: Any) -> str:
     """Read a name of the IANA time-zone database."""
     name = read_text(given)
-    known = available_timezones()
+    known = known_timezones()
     if name not in known:
         raise fault_in_value(
             "is not a time zone",
