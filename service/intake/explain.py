@@ -6,9 +6,10 @@ from typing import Final
 from config.folder import SiteFolder
 from config.site import Source
 from service.failure import WorkFailed
+from service.intake.accounts import FileReading
 from service.intake.archives import members_of
 from service.intake.mapping import map_points
-from service.intake.reading import FileReading, read_export
+from service.intake.reading import read_export
 from service.intake.text import UnreadableFileError
 from service.intake.zones import Clock
 from service.store import Store

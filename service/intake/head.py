@@ -100,6 +100,16 @@ def find_head(text: PlainText, source: Source, is_mapped: Mapped) -> Head:
     )
 
 
+def is_title(cells: Sequence[str]) -> bool:
+    """Tell whether cells name columns, one of them the time, and nothing of them is a time or a number."""
+    filled = [cell.strip() for cell in cells if cell.strip()]
+    return (
+        len(filled) > 1
+        and any(TIME_NAMES.fullmatch(cell) for cell in filled)
+        and not any(_LIKE_TIME.match(cell) or _LIKE_NUMBER.fullmatch(cell) for cell in filled)
+    )
+
+
 def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 

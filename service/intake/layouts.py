@@ -23,6 +23,12 @@ _VALUE_NAMES: Final = re.compile(
     r"(\s*[\[(].*[\])])?",
     re.IGNORECASE,
 )
+_QUALITY_NAMES: Final = re.compile(
+    r"(((value|point|trend|sample|data) ?)?(status|quality|flags?|reliability|validity)|state)"
+    r"([ _-]?(flags?|code|text))?",
+    re.IGNORECASE,
+)
+_UNIT_NAMES: Final = re.compile(r"(eng(ineering)?\.? ?)?units?|uom|unit of measure", re.IGNORECASE)
 _TIME_OF_DAY: Final = re.compile(r"\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)?")
 
 
@@ -37,6 +43,7 @@ class Layout:
     is_named_by_file: bool = False
     time_of_day: int | None = None  # where the time's column holds the date alone
     named_above: str = ""  # the point, where a line above the header names it
+    quality: tuple[int, ...] = ()  # columns that say of each value whether it is one
 
 
 def find_layout(head: Head, source: Source, file_point: str, is_mapped: Mapped) -> Layout:
@@ -71,9 +78,11 @@ def _of_columns(
     point = None if source.layout in ("wide", "single") else _point_column(header, rows, others, is_mapped)
     if source.layout == "long" or (source.layout == "auto" and point is not None):
         return _long(header, rows, time, others, point)
-    if source.layout == "single" or (source.layout == "auto" and len(others) == 1):
+    is_one_value = len(others) == 1 or _is_value_with_sides([header[column] for column in others], is_mapped)
+    if source.layout == "single" or (source.layout == "auto" and is_one_value):
         column = others[0] if len(others) == 1 else _value_column(header, rows, others)
-        return _single(header[column], column, time, source.layout, file_point, is_mapped)
+        single = _single(header[column], column, time, source.layout, file_point, is_mapped)
+        return replace(single, quality=_quality_columns(header, others, column))
     return Layout("wide", time, tuple(others))
 
 
@@ -85,7 +94,19 @@ def _long(
     rest = [column for column in others if column != point]
     if not rest:
         raise UnreadableFileError("no value column beside the time and the point: nothing to read")
-    return Layout("long", time, (_value_column(header, rows, rest),), point)
+    value = _value_column(header, rows, rest)
+    return Layout("long", time, (value,), point, quality=_quality_columns(header, rest, value))
+
+
+def _is_value_with_sides(names: Sequence[str], is_mapped: Mapped) -> bool:
+    """Tell whether columns are one value and what stands beside it: its quality, its unit."""
+    values = [name for name in names if _VALUE_NAMES.fullmatch(name)]
+    sides = [name for name in names if _QUALITY_NAMES.fullmatch(name) or _UNIT_NAMES.fullmatch(name)]
+    return len(values) == 1 and len(values) + len(sides) == len(names) and not any(map(is_mapped, sides))
+
+
+def _quality_columns(header: Sequence[str], columns: Sequence[int], value: int) -> tuple[int, ...]:
+    return tuple(column for column in columns if column != value and _QUALITY_NAMES.fullmatch(header[column]))
 
 
 def _single(name: str, column: int, time: int, layout: str, file_point: str, is_mapped: Mapped) -> Layout:

@@ -10,10 +10,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from service.intake.accounts import FileReading
 from service.intake.blocks import IDENTICAL, NEW, STORED, SUPERSEDED, UNRANKED, WON, Block
 from service.intake.mapping import PointMap, Target
 from service.intake.ranks import Rank, Ranks
-from service.intake.reading import FileReading
 from service.intake.series import Series
 from service.intake.zones import Clock, Mask, Times
 from service.store.columns import FAN, MONTH, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS

@@ -19,6 +19,13 @@ MISSING_WORDS: Final = (
     "---",
     "----",
     "?",
+    "??",
+    "???",
+    "*",
+    "**",
+    "***",
+    "****",
+    "*****",
     "nan",
     "null",
     "none",
@@ -54,6 +61,13 @@ MISSING_WORDS: Final = (
 )
 ON_WORDS: Final = ("on", "true", "run", "running", "start", "started", "yes", "active", "enabled", "enable")
 OFF_WORDS: Final = ("off", "false", "stop", "stopped", "no", "inactive", "disabled", "disable", "not running")
+
+# Words by which a column beside the values, or a flag, says that a value is none.
+BAD_WORDS: Final = (
+    *("fault", "faulted", "faulty", "down", "stale", "bad", "invalid", "error", "err", "offline", "failed"),
+    *("failure", "null", "nan", "missing", "disabled", "unavailable", "unreliable", "questionable"),
+    *("suspect", "uncertain", "nodata", "no data", "comm fail", "communication failure", "disconnected"),
+)
 
 # The spellings that the fast reader takes as missing by itself; any other goes the careful way.
 MISSING_SPELLINGS: Final = tuple(
@@ -109,6 +123,17 @@ class Numbers:
         self.is_refused = is_refused
         self.told: Counter[str] = Counter() if told is None else told
 
+    def without(self, is_bad: NDArray[np.bool_], what: str) -> "Numbers":
+        """Return them without the numbers that something beside them says are none."""
+        is_lost = is_bad & ~np.isnan(self.values)
+        told = self.told + Counter({what: int(np.count_nonzero(is_lost))})
+        return Numbers(
+            np.where(is_bad, np.nan, self.values),
+            self.is_missing | is_bad,
+            None if self.is_refused is None else self.is_refused & ~is_bad,
+            told,
+        )
+
     def refuse(self, place: int) -> None:
         """Refuse one cell, whatever it said."""
         if self.is_refused is None:
@@ -116,6 +141,13 @@ class Numbers:
         self.values = self.values.copy()
         self.is_missing = self.is_missing.copy()
         self.is_refused[place], self.is_missing[place], self.values[place] = True, False, np.nan
+
+
+def are_bad(words: pa.Array) -> NDArray[np.bool_]:
+    """Tell which words, alone or among others parted by marks, say that a value is none."""
+    plain = pc.replace_substring_regex(pc.utf8_lower(words), r"[^a-z]+", " ")
+    bad = "|".join(BAD_WORDS)
+    return _as_mask(pc.match_substring_regex(plain, rf"(^| )({bad})( |$)"))
 
 
 def from_floats(column: pa.ChunkedArray) -> Numbers:
@@ -183,7 +215,9 @@ def _read_odd(
     """Read what is no plain number: marks between thousands, units behind numbers, flags in brackets."""
     odd = pc.take(words.combine_chunks(), pa.array(places))
     odd = odd.combine_chunks() if isinstance(odd, pa.ChunkedArray) else odd
-    values[places] = _grouped(odd, decimal, told)
+    odd = pc.replace_substring_regex(odd, r"^[\x{2212}\x{2013}] ?", "-")  # a minus as a printer sets it
+    values[places] = _parsed(odd, decimal)
+    values[places] = np.where(np.isnan(values[places]), _grouped(odd, decimal, told), values[places])
     flagged = pc.extract_regex(odd, _FLAGGED)
     suffixed = pc.extract_regex(odd, _SUFFIXED)
     for found, part in ((flagged, "flag"), (suffixed, "unit")):

@@ -10,12 +10,13 @@ import pyarrow as pa
 
 from config.folder import SiteFolder
 from config.site import Source
+from service.intake.accounts import FileReading
 from service.intake.arrivals import Arrival, Arrivals
 from service.intake.known import KnownExports
 from service.intake.mapping import PointMap, map_points, shaping_digest
 from service.intake.merge import Merge, Outcome
 from service.intake.ranks import Rank
-from service.intake.reading import FileReading, read_export
+from service.intake.reading import read_export
 from service.intake.report import FileReport, PassReport
 from service.intake.series import Series
 from service.intake.text import UnreadableFileError

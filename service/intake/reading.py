@@ -1,8 +1,9 @@
 """What one export says: the values of each mapped point, and an account of every cell."""
 
+import datetime as dt
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -11,52 +12,28 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from config.site import Source
+from service.intake.accounts import FileReading, RefusedCell, joined
 from service.intake.columns import name_columns, point_of_file, points_of_names
 from service.intake.head import Head, find_head
 from service.intake.layouts import Layout, find_layout
 from service.intake.mapping import PointMap
-from service.intake.numbers import Numbers, decimal_of, from_floats, from_texts
+from service.intake.numbers import Numbers, are_bad, decimal_of, from_floats, from_texts
 from service.intake.plausible import oddities
 from service.intake.seen import Look, SeenPoint, look_at_numbers, look_at_texts, shortened, span_of
-from service.intake.series import Axis, Series, series_of, taken
+from service.intake.series import Axis, series_of, taken
 from service.intake.sheet import NUMBER, REPEATED, TEXT, Sheet, read_sheet
-from service.intake.text import DELIMITER_NAMES, UnreadableFileError, plain_text
+from service.intake.tables import split_at, without_repeats
+from service.intake.text import DELIMITER_NAMES, PlainText, UnreadableFileError, plain_text
 from service.intake.times import ReadTimes, Refusal, encoded_texts, read_times
-from service.intake.zones import SECOND, UNKNOWN, Clock, Mask, Times, passings
-
-
-@dataclass(frozen=True, slots=True)
-class RefusedCell:
-    """A value, or a time with all its values, that could not be read, with its place."""
-
-    row: int  # the line of the file
-    column: str
-    value: str
-    reason: str
-    cells: int = 1
-
-
-@dataclass(slots=True)
-class FileReading:
-    """An export read: its series, its refusals and the count of its cells."""
-
-    decided: str
-    is_named_by_file: bool = False
-    series: dict[str, Series] = field(default_factory=dict)
-    refused: list[RefusedCell] = field(default_factory=list)
-    seen: list[SeenPoint] = field(default_factory=list)
-    cells: int = 0
-    missing: int = 0
-    unmapped: int = 0
-    refused_count: int = 0
-    first_us: int | None = None
-    newest_us: int | None = None
-    notes: list[str] = field(default_factory=list)  # what a person should hear of
+from service.intake.zones import SECOND, UNKNOWN, Clock, Mask, Times, passings, zone_of_header
 
 
 def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, points: PointMap) -> FileReading:
     """Read an export's bytes; raise UnreadableFileError where nothing of it can be read."""
-    text = plain_text(content, source.encoding)
+    return _read(plain_text(content, source.encoding), file, source, zone, points)
+
+
+def _read(text: PlainText, file: str, source: Source, zone: ZoneInfo, points: PointMap) -> FileReading:
     head = find_head(text, source, points.is_mapped)
     layout = find_layout(head, source, point_of_file(file), points.is_mapped)
     if not head.has_names and not layout.is_named_by_file and layout.kind != "long":
@@ -67,10 +44,25 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
         column: look_at_texts([row[column] for row in head.rows if column < len(row)], decimal)
         for column in layout.values
     }
+    told_zone: dt.tzinfo | None = (
+        ZoneInfo(source.zone) if source.zone else zone_of_header(head.header[layout.time])
+    )
     sheet = read_sheet(text, head, decimal, _wanted(layout, columns.names, looks, points))
-    clocked = _Clocked(sheet, layout, source, Clock(ZoneInfo(source.zone) if source.zone else zone))
+    clocked = _Clocked(sheet, layout, source, Clock(told_zone or zone))
+    if clocked.timeless.size:
+        lines = [sheet.line(int(row)) for row in clocked.timeless]
+        alike, others = without_repeats(text, head, lines)
+        if others:
+            tables = split_at(alike, others)
+            return joined([(above, _read(part, file, source, zone, points)) for above, part in tables])
+        if alike is not text:
+            whole = _read(alike, file, source, zone, points)
+            whole.decided += "; header lines amid the rows left out"
+            return whole
     decided = [layout.kind, DELIMITER_NAMES.get(head.delimiter, repr(head.delimiter)), clocked.read.decided]
     decided += ["date and time in two columns"] if layout.time_of_day is not None else []
+    if told_zone is not None:
+        decided += [f"zone {source.zone}" if source.zone else f"{told_zone} by its header"]
     decided += ["decimal comma"] if decimal == "," else []
     decided += [text.encoding] if text.encoding != "UTF-8" else []
     decided += head.notes
@@ -79,7 +71,9 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
     decided += [f"label {source.label}"] if source.label != "instant" else ["instants"]
     reading = FileReading(", ".join(decided), layout.is_named_by_file, notes=list(columns.notes))
     may_turn = source.decimal is None
-    reader = _Reader(reading, sheet, clocked, head, points, decimal, may_turn=may_turn)
+    reader = _Reader(
+        reading, sheet, clocked, head, points, decimal, may_turn=may_turn, quality=layout.quality
+    )
     if layout.kind == "long":
         reader.read_long(layout)
     else:
@@ -103,8 +97,8 @@ def _wanted(
     wanted = {layout.time: REPEATED}
     if layout.time_of_day is not None:  # to be joined with the date
         wanted = {layout.time: TEXT, layout.time_of_day: TEXT}
-    if layout.point is not None:
-        wanted[layout.point] = REPEATED
+    for column in (*layout.quality, *([] if layout.point is None else [layout.point])):
+        wanted[column] = REPEATED
     for column in layout.values:
         if layout.kind == "long" or points.is_mapped(names[column]):
             wanted[column] = TEXT if looks[column].has_text else NUMBER
@@ -119,7 +113,7 @@ class _Clocked:
         self.texts = sheet.columns[layout.time]
         if layout.time_of_day is not None:
             self.texts = pc.binary_join_element_wise(self.texts, sheet.columns[layout.time_of_day], " ")
-        self.read: ReadTimes = read_times(self.texts, source.time_format)
+        self.read: ReadTimes = read_times(self.texts, source.time_format, clock.abbreviations)
         place = self.read.place
         is_wall = (self.read.refusal == Refusal.NONE) & ~self.read.is_instant
         instants = clock.instants(np.where(is_wall, self.read.times_us, 0))
@@ -134,6 +128,7 @@ class _Clocked:
         for fault in sheet.faults:
             if fault.column == layout.time:  # the file ends within the time itself
                 self.refusal[fault.row] = Refusal.NO_TIME
+        self.timeless = np.flatnonzero(self.refusal == Refusal.NO_TIME)
         self.times_us: Times = times
         self.is_good: Mask = self.refusal == Refusal.NONE
 
@@ -177,6 +172,13 @@ def _by_name(column: pa.ChunkedArray) -> _Grouped:
     return _Grouped(names, order, list(zip([0, *ends], ends, strict=False)))
 
 
+def _bad_rows(column: pa.ChunkedArray) -> Mask:
+    """Tell in which rows the column beside the values says that there is none."""
+    encoded = encoded_texts(column)
+    is_bad: Mask = are_bad(encoded.dictionary)[encoded.indices.to_numpy(zero_copy_only=False)]
+    return is_bad
+
+
 class _Reader:
     """Fills a reading from a sheet, cell by cell accounted for."""
 
@@ -190,6 +192,7 @@ class _Reader:
         decimal: str,
         *,
         may_turn: bool,
+        quality: Sequence[int],
     ) -> None:
         self._may_turn = may_turn
         self.told: Counter[str] = Counter()
@@ -204,6 +207,7 @@ class _Reader:
         self._cuts = {(fault.row, fault.column): fault for fault in sheet.faults if fault.column is not None}
         self._is_usable: Mask = clocked.is_good.copy()
         self._is_usable[list(self._whole_lines)] = False
+        self._is_bad = {head.header[column]: _bad_rows(sheet.columns[column]) for column in quality}
         reading.first_us, reading.newest_us = span_of(clocked.times_us[clocked.is_good])
 
     def read_columns(self, names: Mapping[int, str], looks: Mapping[int, Look]) -> None:
@@ -259,6 +263,12 @@ class _Reader:
         self._refuse_lines(lost)
 
     def _numbers(self, column: int, *, is_status: bool) -> Numbers:
+        numbers = self._as_written(column, is_status=is_status)
+        for name, is_bad in self._is_bad.items():
+            numbers = numbers.without(is_bad, f"taken as missing: {name!r} says so")
+        return numbers
+
+    def _as_written(self, column: int, *, is_status: bool) -> Numbers:
         cells = self._sheet.columns[column]
         if not self._sheet.is_text(column):
             return from_floats(cells)

@@ -43,6 +43,8 @@ def plain_text(content: bytes, encoding: str | None = None) -> PlainText:
         content = _unpacked(content)
     if content.startswith(ZIP_MARK):
         raise UnreadableFileError(problem_of_zip(content))
+    if content.lstrip()[:1] in (b"<", b"{"):
+        raise UnreadableFileError("the file is a web page, XML or JSON: export it as comma-separated values")
     content, encoding = _decoded(content) if encoding is None else _decoded_by(content, encoding)
     if b"\r" in content and b"\n" not in content:
         content = content.replace(b"\r", b"\n")

@@ -1,7 +1,9 @@
 """What the text of a time cell says: a wall-clock time, an instant, or nothing that can be read."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import IntEnum
+from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
@@ -14,7 +16,7 @@ from service.intake.zones import SECOND_US, Mask, Times
 
 _MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _CLOCK: Final = (
-    r"(?:[T ,]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2})(?:[.,](?P<fraction>\d{1,9}))?)?"
+    r"(?:[T ,]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2})(?:[.,:](?P<fraction>\d{1,9}))?)?"
     r"\s*(?P<half>[AaPp])?(?:\.?[Mm]\.?)?)?\s*(?P<offset>[Zz]|UTC|GMT|[+-]\d{2}:?(?:\d{2})?)?$"
 )
 _WEEKDAY: Final = r"^(?:(?:[Mm]on|[Tt]ue|[Ww]ed|[Tt]hu|[Ff]ri|[Ss]at|[Ss]un)[a-z]*[,.]?\s+)?"
@@ -75,10 +77,17 @@ class ReadTimes:
     place: NDArray[np.integer[Any]]  # of each row's cell among the distinct ones
 
 
-def read_times(texts: pa.ChunkedArray | pa.Array, time_format: str | None) -> ReadTimes:
-    """Read a whole column; day and month are told apart over all of it."""
+def read_times(
+    texts: pa.ChunkedArray | pa.Array,
+    time_format: str | None,
+    abbreviations: Mapping[str, int] = MappingProxyType({}),
+) -> ReadTimes:
+    """Read a whole column; day and month are told apart over all of it.
+
+    Parameters: `abbreviations`, the zone's own short names of its times with their offsets [us].
+    """
     encoded = encoded_texts(texts)
-    known = _read_distinct(pc.utf8_trim_whitespace(encoded.dictionary), time_format)
+    known = _read_distinct(pc.utf8_trim_whitespace(encoded.dictionary), time_format, abbreviations)
     return replace(known, place=encoded.indices.to_numpy(zero_copy_only=False))
 
 
@@ -91,7 +100,7 @@ def encoded_texts(texts: pa.ChunkedArray | pa.Array) -> pa.DictionaryArray:
     return encoded
 
 
-def _read_distinct(texts: pa.Array, time_format: str | None) -> ReadTimes:
+def _read_distinct(texts: pa.Array, time_format: str | None, abbreviations: Mapping[str, int]) -> ReadTimes:
     if time_format in EPOCH_FORMATS:
         return _by_parts(texts, is_epoch=True)
     if time_format is not None:
@@ -108,7 +117,23 @@ def _read_distinct(texts: pa.Array, time_format: str | None) -> ReadTimes:
         is_year = (times >= _FIRST_US) & (times < _END_US)
         refusal = np.where(is_year, Refusal.NONE, Refusal.NO_SUCH_DATE).astype(np.int8)
         return ReadTimes(np.where(is_year, times, 0), is_instant, refusal, decided, _ALL)
-    return _by_parts(texts)
+    return _by_parts(_with_plain_offsets(texts, abbreviations))
+
+
+_ZONE_BEHIND: Final = r"([+-]\d{2}:?\d{2}|Z)\s*(?:\[[A-Za-z0-9_/+-]+\]|[A-Z][A-Za-z]+(?:[_/][A-Za-z]+)*)$"
+
+
+def _with_plain_offsets(texts: pa.Array, abbreviations: Mapping[str, int]) -> pa.Array:
+    """Write odd blanks as blanks, and what names a zone at the end of a time as its offset."""
+    plain = pc.replace_substring_regex(texts, r"[\x{a0}\x{2009}\x{202f}]", " ")
+    plain = pc.replace_substring_regex(plain, _ZONE_BEHIND, r"\1")
+    for name, offset_us in abbreviations.items():
+        minutes = abs(offset_us) // (60 * SECOND_US)
+        offset = f"{'-' if offset_us < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
+        plain = pc.replace_substring_regex(
+            plain, rf"(:\d{{2}}(?:[.,]\d+)?(?: ?[AaPp]\.?[Mm]\.?)?) ?{name}$", rf"\1{offset}"
+        )
+    return plain
 
 
 def _by_format(texts: pa.Array, time_format: str) -> ReadTimes:

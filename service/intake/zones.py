@@ -1,11 +1,11 @@
 """Which instant a wall clock meant: the site's civil time turned into UTC, both clock changes included."""
 
 import datetime as dt
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,9 +32,14 @@ class Instants:
 class Clock:
     """The civil time of a zone."""
 
-    def __init__(self, zone: ZoneInfo) -> None:
+    def __init__(self, zone: dt.tzinfo) -> None:
         """Keep a zone's time."""
         self._zone = zone
+
+    @property
+    def abbreviations(self) -> Mapping[str, int]:
+        """The zone's own short names of its times, such as MST and MDT, with their offsets [us]."""
+        return _abbreviations(self._zone)
 
     def instants(self, wall_us: Times) -> Instants:
         """Return what wall-clock times mean in UTC."""
@@ -80,8 +85,41 @@ class Clock:
         return _changes_between(self._zone, first // 366 * 366, (last // 366 + 1) * 366)
 
 
+_NAMED_YEARS: Final = range(2000, 2038)
+
+
 @lru_cache(maxsize=64)
-def _changes_between(zone: ZoneInfo, first_day: int, last_day: int) -> tuple[Times, Times]:
+def _abbreviations(zone: dt.tzinfo) -> Mapping[str, int]:
+    """Return those that are letters and always stood for one offset, in the years of trend logs."""
+    found: dict[str, set[int]] = {}
+    for year in _NAMED_YEARS:
+        for month in (1, 4, 7, 10):
+            time = dt.datetime(year, month, 15, tzinfo=dt.UTC).astimezone(zone)
+            found.setdefault(time.tzname() or "", set()).add(
+                (time.utcoffset() or dt.timedelta()) // dt.timedelta(microseconds=1)
+            )
+    return {name: offsets.pop() for name, offsets in found.items() if name.isalpha() and len(offsets) == 1}
+
+
+_HEADER_ZONE: Final = re.compile(
+    r"(?<![a-z])(?:utc|gmt|zulu)(?:\s*(?P<sign>[+-])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d{2}))?)?(?![a-z0-9])",
+    re.IGNORECASE,
+)
+
+
+def zone_of_header(name: str) -> dt.tzinfo | None:
+    """Return the zone that a time column's header names, such as UTC or UTC-07:00; None: it names none."""
+    found = _HEADER_ZONE.search(name)
+    if found is None:
+        return None
+    offset = dt.timedelta(hours=int(found["hours"] or 0), minutes=int(found["minutes"] or 0))
+    if offset >= dt.timedelta(hours=15):
+        return None
+    return dt.timezone(-offset if found["sign"] == "-" else offset)
+
+
+@lru_cache(maxsize=64)
+def _changes_between(zone: dt.tzinfo, first_day: int, last_day: int) -> tuple[Times, Times]:
     changes: list[int] = []
     offsets = [_offset_us(zone, first_day * DAY_US)]
     for day in range(first_day, last_day):
@@ -92,7 +130,7 @@ def _changes_between(zone: ZoneInfo, first_day: int, last_day: int) -> tuple[Tim
     return np.array(changes, dtype=np.int64), np.array(offsets, dtype=np.int64)
 
 
-def _change_within(zone: ZoneInfo, low: int, high: int) -> int:
+def _change_within(zone: dt.tzinfo, low: int, high: int) -> int:
     before = _offset_us(zone, low)
     while high - low > SECOND_US:
         middle = (low + high) // 2 // SECOND_US * SECOND_US
@@ -103,7 +141,7 @@ def _change_within(zone: ZoneInfo, low: int, high: int) -> int:
     return high
 
 
-def _offset_us(zone: ZoneInfo, time_us: int) -> int:
+def _offset_us(zone: dt.tzinfo, time_us: int) -> int:
     offset = (_EPOCH + dt.timedelta(microseconds=time_us)).astimezone(zone).utcoffset()
     assert offset is not None
     return offset // dt.timedelta(microseconds=1)

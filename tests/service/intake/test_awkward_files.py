@@ -17,8 +17,9 @@ import pytest
 
 from config import load_site
 from config.site import Source
+from service.intake.accounts import FileReading
 from service.intake.mapping import PointMap, map_points
-from service.intake.reading import FileReading, read_export
+from service.intake.reading import read_export
 from service.intake.text import UnreadableFileError
 
 SITE = 'name = "S"\ntimezone = "America/Denver"\n[units]\nairflow = "L/s"\npressure = "Pa"\n'
@@ -178,6 +179,25 @@ CASES = (
     Case("UTF-16 without mark", PLAIN.encode("utf-16-le"), NAMED, ("UTF-16 without mark",)),
     Case("Windows-1252", PLAIN.replace("\n2", ",Außen °C\n2", 1).encode("cp1252"), NAMED, ("Windows-1252",)),
     Case("the source's encoding", PLAIN.encode("utf-16-be"), NAMED, ("utf-16-be",), source={"encoding": "utf-16-be"}),
+    # Several tables in one file.
+    Case("the header again amid the rows", "Time,SF1 amps,SF1 speed\n2025-03-01 00:00,10.5,50\n"
+         "Time,SF1 amps,SF1 speed\n2025-03-01 00:15,11.5,60\n", NAMED, ("header lines amid the rows left out",)),
+    Case("a table of other points below", PLAIN + "\nTime,SF1 flow\n2025-03-01 00:00,1500\n2025-03-01 00:15,1600\n",
+         {**NAMED, **FLOWS}, ("2 tables, each under a header of its own",)),
+    Case("columns that change places below", PLAIN.replace("2025-03-01 00:15,11.5,60\n", "")
+         + "SF1 speed,Time,SF1 amps\n60,2025-03-01 00:15,11.5\n", NAMED, ("2 tables",)),
+    Case("a point that is new below", "Time,SF1 amps\n2025-03-01 00:00,10.5\nTime,SF1 amps,SF1 speed\n"
+         "2025-03-01 00:15,11.5,60\n", {"SF1 amps": AMPS, "SF1 speed": (60.0,)}, ("2 tables",)),
+    # A word beside each value.
+    Case("a long file's word for a bad value", "Time,Point,Value,Status\n2025-03-01 00:00,SF1 amps,10.5,{ok}\n"
+         '2025-03-01 00:05,SF1 amps,0,"{alarm,fault}"\n'
+         "2025-03-01 00:15,SF1 amps,11.5,{alarm}\n", missing=1,
+         says=("1 cells taken as missing: 'Status' says so",)),
+    Case("a single file's quality and unit", "Timestamp,Trend Flags,Quality,Value,Unit\n"
+         "2025-03-01 00:00,,good,10.5,A\n2025-03-01 00:05,,Bad,0,A\n2025-03-01 00:15,,good,11.5,A\n", missing=1,
+         says=("single",), file="SF1 amps.csv"),
+    Case("marks for nothing", amps("10.5", "?", "***", "11.5"), missing=2),
+    Case("a printer's minus", "Time,SF1 dp [Pa]\n2025-03-01 00:00,\u2212250.5\n", {"SF1 dp [Pa]": (-250.5,)}),
     # Times.
     Case("ISO with Z", times("2025-03-01T07:00:00Z", "2025-03-01T07:15:00Z"), says=("with offset",)),
     Case("ISO with offset", times("2025-03-01T00:00-07:00", "2025-03-01T00:15-07:00")),
@@ -190,6 +210,22 @@ CASES = (
          source={"time_format": "%d/%m/%Y %H:%M"}),
     Case("month by name", times("1 Mar 2025 00:00", "1 Mar 2025 00:15")),
     Case("weekday and month by name", times("Sat 01-Mar-25 12:00:00 AM", "Sat 01-Mar-25 12:15:00 AM")),
+    Case("the zone's own short name", times("2025-03-01 00:00:00 MST", "2025-03-01 00:15:00 MST"), says=("with offset",)),
+    Case("short names across the repeated hour", times("2025-11-02 01:30:00 MDT", "2025-11-02 01:30:00 MST"),
+         first="2025-11-02T07:30:00"),
+    Case("another zone's short name is refused", times("2025-03-01 00:00 CET", "2025-03-01 00:15 CET"), {}, refused=2,
+         first=""),
+    Case("a zone's name behind the offset", times("2025-03-01T00:00:00-07:00[America/Denver]",
+         "2025-03-01T00:15:00-07:00 Denver")),
+    Case("UTC in the time's header", times("2025-03-01 07:00", "2025-03-01 07:15").replace("Time", "Timestamp (UTC)"),
+         says=("UTC by its header",)),
+    Case("an offset in the time's header", times("2025-03-01 01:00", "2025-03-01 01:15").replace(
+         "Time", "Time (UTC-06:00)"), says=("UTC-06:00 by its header",)),
+    Case("UTC in the header, a zone by the source", times("2025-03-01 00:00", "2025-03-01 00:15").replace(
+         "Time", "Time UTC"), says=("zone America/Denver",), source={"zone": "America/Denver"}),
+    Case("thousandths behind a colon", times("2025-03-01 00:00:00:000", "2025-03-01 00:15:00:000")),
+    Case("a narrow blank before AM", times('"3/31/2025, 12:00:00\u202fAM"', '"3/31/2025, 12:15:00\u202fAM"'),
+         first="2025-03-31T06:00:00"),
     Case("epoch seconds", times("1740812400", "1740813300"), says=("epoch seconds",)),
     Case("epoch milliseconds", times("1740812400000", "1740813300000"), says=("epoch milliseconds",)),
     Case("epoch by the source", times("1740812400", "1740813300"), source={"time_format": "epoch"}),
