@@ -40,6 +40,11 @@ class Heartbeat:
     failures: int
     late_at: dt.datetime
 
+    @property
+    def why_failed(self) -> str | None:
+        """What its last run failed of, None where it did not."""
+        return self.error if self.outcome is RunOutcome.FAILED else None
+
     def is_late(self, now: dt.datetime) -> bool:
         """Tell whether it should have been done by now."""
         return now > self.late_at

@@ -11,6 +11,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
 from service.store.ledger_tables import daily, fan_days, hour_marks
+from service.store.runs import Heartbeat, read_heartbeats
 from service.store.source_stretches import SourceState, source_states
 from service.store.tables import generations, passes
 from service.web.desk import Desk
@@ -76,17 +77,30 @@ def health(desk: Desk) -> tuple[str, list[str]]:
         with desk.store.reader() as connection:
             ground = footing(connection)
             sources = source_states(connection).values()
+            late = late_jobs(connection, desk.clock())
     except sa.exc.SQLAlchemyError:
         return "failing", [*failing, "the database does not answer"]
     if failing:
         return "failing", failing
+    overdue = [_lateness(beat) for beat in late]
     if ground.last_pull is None:
-        return "waiting", ["nothing has been pulled yet"]
+        return "waiting", ["nothing has been pulled yet", *overdue]
     if ground.ledger_date is None:
-        return "waiting", ["readings are pulled but no day is in the ledger; run assess"]
+        return "waiting", ["readings are pulled but no day is in the ledger; run assess", *overdue]
     declared = {source.name for source in desk.current.get().site.sources}
-    stale = _stale(desk, ground) + _down(state for state in sources if state.source in declared)
+    stale = overdue + _stale(desk, ground) + _down(state for state in sources if state.source in declared)
     return ("stale", stale) if stale else ("well", [])
+
+
+def late_jobs(connection: sa.Connection, now: dt.datetime) -> list[Heartbeat]:
+    """Return the worker's jobs that should have been done by now; none where no worker ever ran."""
+    return [beat for beat in read_heartbeats(connection) if beat.is_late(now)]
+
+
+def _lateness(beat: Heartbeat) -> str:
+    kind = beat.job.split(" ", 1)[0]  # the rest may name a source
+    tried = f", after {beat.failures} failed tries" if beat.failures else ""
+    return f"a job of the worker is late: {kind}, due to be done by {beat.late_at:%Y-%m-%d %H:%M} UTC{tried}"
 
 
 def _stale(desk: Desk, ground: Footing) -> list[str]:

@@ -5,12 +5,13 @@ from typing import Final
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
+from service.notices.late_job import lateness_of
 from service.store.fleet import FanStanding, Standing
 from service.web.desk import Desk
 from service.web.drawings import Drawings
 from service.web.fan_view import fan_page
 from service.web.fleet_view import Wanted, fleet_rows
-from service.web.health import footing
+from service.web.health import footing, late_jobs
 from service.web.marks import MARKS, MEANINGS, slug
 from service.web.paper import page
 from service.words import CAUTION
@@ -38,6 +39,7 @@ def _fleet_page(desk: Desk, wanted: Wanted) -> HTMLResponse:
     rows, everyone = fleet_rows(desk, wanted)
     with desk.store.reader() as connection:
         ground = footing(connection)
+        late = late_jobs(connection, desk.clock())
     site = desk.site
     return page(
         "fleet.html",
@@ -47,6 +49,9 @@ def _fleet_page(desk: Desk, wanted: Wanted) -> HTMLResponse:
         everyone=everyone,
         wanted=wanted,
         ground=ground,
+        late=[
+            lateness_of(beat.job, beat.done, beat.late_at, beat.why_failed, site.site.zone) for beat in late
+        ],
         pulled=None if ground.last_pull is None else ground.last_pull.astimezone(site.site.zone),
         buildings=sorted({fan.building for fan in everyone if fan.building}),
         standings=_standings(everyone),
