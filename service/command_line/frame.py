@@ -7,7 +7,9 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from service.command_line.alert import alert
 from service.command_line.assess import assess
+from service.command_line.backup import backup
 from service.command_line.check import check
 from service.command_line.demo import demo
 from service.command_line.digest import digest
@@ -18,6 +20,7 @@ from service.command_line.new_site import new_site
 from service.command_line.outcome import outcome_of
 from service.command_line.points import points
 from service.command_line.pull import pull
+from service.command_line.restore import restore
 from service.command_line.serve import serve
 from service.command_line.why import why
 
@@ -81,10 +84,13 @@ app.command("pull")(pull)
 app.command("export")(export)
 app.command("assess")(assess)
 app.command("why")(why)
+app.command("alert")(alert)
 app.command("log")(log)
 app.command("digest")(digest)
 app.command("serve")(serve)
 app.command("move")(move)
+app.command("backup")(backup)
+app.command("restore")(restore)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

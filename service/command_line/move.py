@@ -35,10 +35,14 @@ def move(
     try:
         check_database(to)
     except ValueError as error:
-        raise typer.BadParameter(_said(error), param_hint="--to") from None
-    with open_store(declared, waiting=say_who_writes) as store, store.working("move"):
-        with showing_files("copying") as progress, store.reader() as source:
-            contents = fill(source, resolve_secrets(to, declared.path), declared.path, progress)
+        raise typer.BadParameter(str(error), param_hint="--to") from None
+    with (
+        open_store(declared, waiting=say_who_writes) as store,
+        store.working("move"),
+        showing_files("copying") as progress,
+        store.reader() as source,
+    ):
+        contents = fill(source, resolve_secrets(to, declared.path), declared.path, progress)
     rows = sum(content.rows for content in contents.values())
     for name, content in contents.items():
         print(f"{name}: {content.rows} rows, sha256 {content.sha256[:16]}")
@@ -51,7 +55,3 @@ def _toml(text: str) -> str:
     import json  # noqa: PLC0415 - for this line alone
 
     return json.dumps(text, ensure_ascii=False)  # a JSON string is a TOML string
-
-
-def _said(error: ValueError) -> str:
-    return str(error)

@@ -44,7 +44,7 @@ def copy_rows(
         found = content_of(target, table)
         if found != contents[table.name]:
             raise WorkFailed(
-                f"table {table.name}: {count} rows were sent and {found.rows} came back, or came back changed; "
+                f"table {table.name}: {count} rows were sent, {found.rows} came back, or came back changed; "
                 "nothing was copied, the source is as it was"
             )
     return contents

@@ -13,12 +13,19 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.dataset as pads
 import pyarrow.fs as pafs
-from deltalake import CommitProperties, DeltaTable, Transaction, WriterProperties, write_deltalake
+from deltalake import (
+    ColumnProperties,
+    CommitProperties,
+    DeltaTable,
+    Transaction,
+    WriterProperties,
+    write_deltalake,
+)
 
 from service.store.columns import FAN, MONTH, TIME
 from service.store.durable import sync_files_and_folders, sync_folder
 
-_APPLICATION: Final = "slipledger"
+APPLICATION: Final = "slipledger"
 _ROW_GROUP_ROWS: Final = 1 << 14  # about a fan and month at 5 minutes: what is not asked for is skipped
 _LOG: Final = "_delta_log"
 
@@ -44,7 +51,7 @@ class DeltaFolder:
             mode="append",
             partition_by=[MONTH],
             configuration={"delta.dataSkippingStatsColumns": f"{FAN},{TIME}"},
-            commit_properties=CommitProperties(app_transactions=[Transaction(_APPLICATION, marker)]),
+            commit_properties=CommitProperties(app_transactions=[Transaction(APPLICATION, marker)]),
             writer_properties=_writer_properties(),
         )
         self._make_durable(before)
@@ -58,7 +65,7 @@ class DeltaFolder:
             mode="overwrite",
             schema_mode="overwrite",
             partition_by=[MONTH],
-            commit_properties=CommitProperties(app_transactions=[Transaction(_APPLICATION, marker)]),
+            commit_properties=CommitProperties(app_transactions=[Transaction(APPLICATION, marker)]),
             writer_properties=_writer_properties(),
         )
         self._make_durable(before)
@@ -94,12 +101,12 @@ class DeltaFolder:
         """Tell whether a commit with this marker, or a later one, is in the log."""
         if not self.exists():
             return False
-        latest = self._opened().transaction_version(_APPLICATION)
+        latest = self._opened().transaction_version(APPLICATION)
         return latest is not None and latest >= marker
 
     def latest_marker(self) -> int:
         """Return the greatest marker in the log, or 0."""
-        return (self._opened().transaction_version(_APPLICATION) or 0) if self.exists() else 0
+        return (self._opened().transaction_version(APPLICATION) or 0) if self.exists() else 0
 
     def exists(self) -> bool:
         """Tell whether anything was ever committed."""
@@ -181,7 +188,14 @@ class DeltaFolder:
 
 
 def _writer_properties() -> WriterProperties:
-    return WriterProperties(compression="ZSTD", compression_level=1, max_row_group_size=_ROW_GROUP_ROWS)
+    # Times step alike: as differences they take next to nothing, in a dictionary half of all the bytes.
+    steps = ColumnProperties(dictionary_enabled=False, encoding="DELTA_BINARY_PACKED")
+    return WriterProperties(
+        compression="ZSTD",
+        compression_level=1,
+        max_row_group_size=_ROW_GROUP_ROWS,
+        column_properties={TIME: steps},
+    )
 
 
 def _added(commit: str) -> Iterable[str]:

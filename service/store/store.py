@@ -4,7 +4,6 @@ import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
@@ -17,7 +16,9 @@ from service.failure import WorkFailed
 from service.store import faults
 from service.store.catalogue import Catalogue
 from service.store.database import Database
+from service.store.delta_files import DeltaFiles
 from service.store.faults import no_fault
+from service.store.holding import held_by
 from service.store.hours import Hours
 from service.store.kept import KeptExports
 from service.store.lease import Holder, Lease, Pace
@@ -49,7 +50,7 @@ class Store:
         self.state_folder = site.path / STATE_FOLDER
         self.state_folder.mkdir(parents=True, exist_ok=True)
         self.zone = site.site.zone
-        self._readings_address = _address(resolve_secrets(site.site.readings, site.path), site.path)
+        self._readings_address = readings_address(site)
         self.reached = reached
         self._waiting = waiting
         self.database = Database(resolve_secrets(site.site.database, site.path), site.path)
@@ -121,8 +122,13 @@ class Store:
         return tuple(done)
 
     def vacuum(self, keep_hours: int) -> int:
-        """Delete files that newer ones took the place of some hours ago; return how many."""
+        """Delete files that newer ones took the place of some hours ago; return how many.
+
+        None of them while a backup reads them: they go the next time.
+        """
         with self.working("vacuum"):
+            if held_by(self.database, dt.datetime.now(dt.UTC)) is not None:
+                return 0
             readings = self.current_readings()
             removed = 0 if readings is None else readings.table.vacuum(keep_hours)
             return removed + self.hours.vacuum(keep_hours)
@@ -151,13 +157,19 @@ class Store:
         """Return the readings of the generation in a folder."""
         return Readings(f"{self._readings_address}/{folder}")
 
+    def table_files(self, folder: str) -> DeltaFiles:
+        """Return the files of the readings of the generation in a folder."""
+        return DeltaFiles(f"{self._readings_address}/{folder}")
+
     def current_readings(self) -> Readings | None:
         """Return the readings that hold, None before the first pull."""
         generation = self.catalogue.current()
         return None if generation is None else self.table(generation.folder)
 
     def remove_retired(self) -> None:
-        """Delete the readings of generations that another took the place of."""
+        """Delete the readings of generations that another took the place of, unless a backup reads them."""
+        if held_by(self.database, dt.datetime.now(dt.UTC)) is not None:
+            return
         for generation in self.catalogue.in_state("retired"):
             self.table(generation.folder).table.remove()
 
@@ -213,8 +225,9 @@ def open_store(
     return store
 
 
-def _address(url: str, folder: Path) -> str:
-    """Return a readings address as a local path or a URL, without an end slash."""
+def readings_address(site: SiteFolder) -> str:
+    """Return where a site's readings are, as a local path or a URL without an end slash."""
+    url, folder = resolve_secrets(site.site.readings, site.path), site.path
     if url.startswith("file://"):
         url = url.removeprefix("file://")
     if "://" in url:
