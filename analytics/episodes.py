@@ -6,11 +6,10 @@ from dataclasses import dataclass, replace
 
 from analytics.machine import Limits
 from analytics.model import Parameter
+from analytics.recovery import RECOVERY_DAYS, has_recovered
 from analytics.service_effects import ended_by
 from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy, Role, Work
 
-RUN_IN_DAYS = 2
-RECOVERY_DAYS = 3
 QUIET_DAYS = 10
 SILENT_DAYS = 14
 _HEALTHY_SLIP_PCT = 1.0
@@ -192,26 +191,6 @@ def _closing(
     if done and has_recovered(counted, max(done), before, gauge.watch_pct(day), gauge.healthy_pct):
         return ClosedBy.SERVICE
     return ClosedBy.DATA if quiet >= QUIET_DAYS else None
-
-
-def has_recovered(
-    counted: Sequence[tuple[dt.date, float]],
-    service: dt.date,
-    before: float,
-    watch_pct: float,
-    healthy_pct: float,
-) -> bool:
-    """Tell whether a service shows in the data.
-
-    The first two days are run-in; then three judged days must lie below the watch limit with at least
-    half of what was too much gone.
-    """
-    after = [value for date, value in counted if (date - service).days > RUN_IN_DAYS]
-    if len(after) < RECOVERY_DAYS:
-        return False
-    latest = after[-RECOVERY_DAYS:]
-    goal = before - 0.5 * (before - healthy_pct)
-    return all(value < watch_pct and value <= goal for value in latest)
 
 
 def _event_episode(event: Event, services: Sequence[Service]) -> Episode:

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from analytics.arrays import Floats
-from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
+from analytics.explanations import IS_ACTIVE
 from analytics.mixtures import bounds, held_weights
 from analytics.model import CAUSES, EXPONENT_RANGE, Operating, Parameter
 from analytics.state import JUMP_DEVIATIONS, LEAST_WEIGHT, DayReading, State
@@ -16,6 +16,8 @@ from analytics.watch import CARRIED, Watch
 
 _SLIP, _RATIO = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.RATIO)
 _EXPONENT: Final = CARRIED.index(Parameter.SLIP_EXPONENT)
+# A pair moves the causes and how slip follows torque; the curves stay as learned.
+_MOVED: Final = _EXPONENT + 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,7 @@ def take_pair(
 
     Under each explanation the pair is a reading of slip less the change of ratio, as sure as the level
     before it. Where it lies four deviations from all of them, slip is opened first, as for a day that does
-    not fit. Only causes move; the curves stay as learned.
+    not fit. Only causes and the slip's exponent move.
 
     Parameters: `state`, `constants`, `hours`, `reading` of a batch of one; `taken`; `before`, the earlier
     pairs that taught the level; `ratio_sd_pct` of the nominal ratio.
@@ -70,8 +72,10 @@ def take_pair(
     """
     load_ratio = _load_ratio(hours, reading, taken.hour)
     exponent = np.clip(state.mean[0, :, _EXPONENT], *EXPONENT_RANGE)
-    slopes = np.zeros((state.mean.shape[1], CAUSE_COUNT))
+    slopes = np.zeros((state.mean.shape[1], _MOVED))
     slopes[:, _SLIP] = np.power(load_ratio, exponent)
+    # What a pair at another load than the reference says of slip, it says of the exponent too.
+    slopes[:, _EXPONENT] = state.mean[0, :, _SLIP] * slopes[:, _SLIP] * np.log(load_ratio)
     slopes[:, _RATIO] = 0.0 if taken.is_of_new_sheaves else -1.0
     level = level_from(before, ratio_sd_pct)
     shown, shown_sd = (0.01 * value for value in level.shown(load_ratio))
@@ -93,15 +97,15 @@ def _compared(
     state: State, constants: Watch, slopes: Floats, level: Level, load_ratio: float, taken: PairTaken
 ) -> Compared:
     weight = held_weights(state, constants.beliefs)
-    mean = state.mean[..., :CAUSE_COUNT]
-    covariance = state.covariance[..., :CAUSE_COUNT, :CAUSE_COUNT]
-    change = np.einsum("ec,xec->xe", slopes, mean)
+    mean = state.mean[..., :_MOVED]
+    covariance = state.covariance[..., :_MOVED, :_MOVED]
+    change = _change(slopes, mean)
     change_var = np.einsum("ec,xecd,ed->xe", slopes, covariance, slopes)
     centre = float((weight * change).sum())
     variance = float((weight * (change_var + np.square(change - centre))).sum())
     slip = slopes[:, _SLIP] * mean[..., _SLIP]
     creep, creep_sd = 0.01 * level.slip_pct * load_ratio, 0.01 * level.slip_sd_pct * load_ratio
-    deviation = np.sqrt(np.square(slopes[:, _SLIP]) * covariance[..., _SLIP, _SLIP] + creep_sd**2)
+    deviation = np.sqrt(change_var + creep_sd**2)
     low, high = bounds(weight, slip + creep, deviation)
     pair = Pair(taken.slip_pct, 100.0 * centre, 100.0 * float(np.sqrt(variance)), load_ratio, taken.is_fresh)
     inferred = 100.0 * (float((weight * slip).sum()) + creep)
@@ -110,23 +114,30 @@ def _compared(
     )
 
 
+def _change(slopes: Floats, mean: Floats) -> Floats:
+    # The exponent bends slip, it adds none of its own.
+    parts = slopes * mean
+    return np.asarray(parts[..., _SLIP] + parts[..., _RATIO])
+
+
 def _learned(state: State, constants: Watch, slopes: Floats, seen: float, noise: float) -> tuple[State, bool]:
     mean, covariance = state.mean[0].copy(), state.covariance[0].copy()
-    missed = seen - np.einsum("ec,ec->e", slopes, mean[:, :CAUSE_COUNT])
-    along = np.einsum("ewc,ec->ew", covariance[:, :, :CAUSE_COUNT], slopes)
-    spread = np.einsum("ew,ew->e", along[:, :CAUSE_COUNT], slopes) + noise
+    missed = seen - _change(slopes, mean[:, :_MOVED])
+    along = np.einsum("ewc,ec->ew", covariance[:, :, :_MOVED], slopes)
+    spread = np.einsum("ew,ew->e", along[:, :_MOVED], slopes) + noise
     is_far = bool((np.square(missed) > JUMP_DEVIATIONS**2 * spread).all())
     if is_far:
         covariance[:, _SLIP, _SLIP] += np.where(IS_ACTIVE[:, _SLIP], constants.beliefs.fault[0, _SLIP], 0.0)
-        along = np.einsum("ewc,ec->ew", covariance[:, :, :CAUSE_COUNT], slopes)
-        spread = np.einsum("ew,ew->e", along[:, :CAUSE_COUNT], slopes) + noise
+        along = np.einsum("ewc,ec->ew", covariance[:, :, :_MOVED], slopes)
+        spread = np.einsum("ew,ew->e", along[:, :_MOVED], slopes) + noise
     gain = along / spread[:, None]
-    gain[:, CAUSE_COUNT:] = 0.0
+    gain[:, _MOVED:] = 0.0
     # Not all that could move does, so that the short form of the covariance would not do.
     shared = gain[:, :, None] * along[:, None, :]
     covariance += gain[:, :, None] * gain[:, None, :] * spread[:, None, None]
     covariance -= shared + np.swapaxes(shared, 1, 2)
     mean += gain * missed[:, None]
+    mean[:, _EXPONENT] = np.clip(mean[:, _EXPONENT], *EXPONENT_RANGE)
     fit = state.log_weight[0] - 0.5 * (np.square(missed) / spread + np.log(spread))
     held = np.maximum(np.exp(fit - fit.max()), LEAST_WEIGHT)
     log_weight = np.log(held / held.sum())

@@ -11,13 +11,13 @@ from analytics.vocabulary import AlertKind, Cause
 from config.epoch import FanEpoch
 from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, fleet
-from service.store.ledger_tables import curves, daily, episodes
+from service.store.ledger_tables import curves, daily, episodes, tachometer_pairs
 from service.web.causes import Share, cause_words, ranked
 from service.web.desk import Desk
 from service.web.fleet_view import Measure, drag_measure, slip_measure, unseen
 from service.web.marks import MARKS
 from service.web.schedule import Fact, schedule
-from service.web.service_done import JudgedDay, ServiceDone, service_done
+from service.web.service_done import ServiceDone, services_done
 from service.web.verdict import Verdict, verdict
 
 RECENT_DAYS: Final = 14
@@ -76,8 +76,8 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         learned = connection.execute(
             sa.select(curves).where(curves.c.fan == name).order_by(curves.c.epoch)
         ).all()
-    entries = sorted((one for one in site.service if one.fan == name), key=lambda one: one.date, reverse=True)
-    days = _judged(rows)
+        pairs = connection.execute(sa.select(tachometer_pairs).where(tachometer_pairs.c.fan == name)).all()
+    entries = [one for one in site.service if one.fan == name]
     whole = next((row for row in reversed(rows) if row["cause"] != Cause.DRIVE_LOST.value), None)
     reason = (learned[-1].reason or "") if learned else ""
     why_unseen = unseen(standing, reason)
@@ -94,23 +94,18 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         recent=tuple((row, cause_words(row)) for row in reversed(rows[-RECENT_DAYS:])),
         opened=tuple(alert for alert in alerts if alert.closed_on is None),
         closed=tuple(alert for alert in alerts if alert.closed_on is not None),
-        services=tuple(
-            service_done(entry, days, epoch.limits, can_slip=epoch.machine.drive.can_slip)
-            for entry in entries
+        services=services_done(
+            entries,
+            epoch,
+            rows,
+            [dict(alert._mapping) for alert in alerts],
+            [dict(pair._mapping) for pair in pairs],
         ),
         check=check_figure(site, desk.store, name, rows[-1]["date"]) if rows else None,
         is_lost=any(alert.kind is AlertKind.DRIVE_LOST for alert in standing.alerts),
         quality=_quality(rows, learned),
         schedule=schedule(epoch, site.site.units),
     )
-
-
-def _judged(rows: Sequence[Mapping[str, Any]]) -> list[JudgedDay]:
-    return [
-        JudgedDay(row["date"], row["slip_ref_pct"], row["drag_ref_pct"] or 0.0, row["is_healthy_period"])
-        for row in rows
-        if row["slip_pct"] is not None and row["slip_ref_pct"] is not None
-    ]
 
 
 def _quality(rows: Sequence[Mapping[str, Any]], learned: Sequence[Any]) -> Quality:

@@ -23,11 +23,11 @@ from service.web.drawing import (
     polylines,
 )
 from service.web.marks import MARKS, slug
-from service.web.service_done import JudgedDay, ServiceDone, service_done
+from service.web.service_done import ServiceDone, services_done
 from service.words import CAUSE_WORDS
 
 _LONGEST_SEARCH: Final = 200
-_RECENT: Final = ("fan", "date", "slip_ref_pct", "drag_ref_pct", "is_healthy_period")
+_RECENT: Final = ("fan", "date", "slip_ref_pct", "drag_ref_pct", "is_healthy_period", "cause")
 _LOST_PCT: Final = 100.0
 _NO_BELT: Final = {Drive.DIRECT: "direct drive", Drive.SYNCHRONOUS_BELT: "toothed belt"}
 
@@ -102,9 +102,9 @@ def fleet_rows(desk: Desk, wanted: Wanted) -> tuple[list[FleetRow], list[FanStan
     return rows, everyone
 
 
-def _recent(desk: Desk, last: dt.date | None) -> tuple[dict[str, list[JudgedDay]], dict[str, str]]:
+def _recent(desk: Desk, last: dt.date | None) -> tuple[dict[str, list[Mapping[str, Any]]], dict[str, str]]:
     """Read the last 90 days of every fan, and why some have no healthy curves."""
-    found: dict[str, list[JudgedDay]] = {}
+    found: dict[str, list[Mapping[str, Any]]] = {}
     with desk.store.reader() as connection:
         reasons = sa.select(curves.c.fan, curves.c.reason).where(curves.c.reason.is_not(None))
         told = {row.fan: row.reason for row in connection.execute(reasons.order_by(curves.c.epoch))}
@@ -115,16 +115,16 @@ def _recent(desk: Desk, last: dt.date | None) -> tuple[dict[str, list[JudgedDay]
             .where(daily.c.date > last - dt.timedelta(days=LINE_DAYS), daily.c.slip_pct.is_not(None))
             .order_by(daily.c.fan, daily.c.date)
         )
-        for fan, date, slip, drag, is_healthy in connection.execute(query):
-            if slip is not None:
-                found.setdefault(fan, []).append(JudgedDay(date, slip, drag or 0.0, is_healthy))
+        for row in connection.execute(query):
+            if row.slip_ref_pct is not None:
+                found.setdefault(row.fan, []).append(dict(row._mapping))
     return found, told
 
 
 def _row(
     site: SiteFolder,
     fan: FanStanding,
-    days: Sequence[JudgedDay],
+    days: Sequence[Mapping[str, Any]],
     reason: str,
     last: dt.date | None,
     is_first: bool,
@@ -143,7 +143,9 @@ def _row(
         slip=slip_measure(fan.row, epoch) if can_slip else None,
         no_belt=_NO_BELT.get(epoch.machine.drive, ""),
         drag=drag_measure(fan.row, epoch),
-        lines=polylines([(day.date, day.slip_ref_pct) for day in days], last) if is_drawn and last else (),
+        lines=polylines([(day["date"], day["slip_ref_pct"]) for day in days], last)
+        if is_drawn and last
+        else (),
         watch_height=round(line_height(epoch.limits.slip_watch_pct), 1),
         cause=cause,
         share=share,
@@ -152,9 +154,10 @@ def _row(
     )
 
 
-def _before_lost(days: Sequence[JudgedDay]) -> float | None:
+def _before_lost(days: Sequence[Mapping[str, Any]]) -> float | None:
     """Return the slip of the last day on which the wheel still turned with the motor."""
-    return next((day.slip_ref_pct for day in reversed(days) if day.slip_ref_pct < _LOST_PCT), None)
+    slips = (day["slip_ref_pct"] for day in reversed(days))
+    return next((slip for slip in slips if slip < _LOST_PCT), None)
 
 
 def slip_measure(row: Mapping[str, Any] | None, epoch: FanEpoch) -> Measure | None:
@@ -203,18 +206,16 @@ def _cause(fan: FanStanding) -> tuple[str, float | None]:
 
 
 def _last_service(
-    site: SiteFolder, fan: str, days: Sequence[JudgedDay], epoch: FanEpoch
+    site: SiteFolder, fan: str, days: Sequence[Mapping[str, Any]], epoch: FanEpoch
 ) -> ServiceDone | None:
     entries = [entry for entry in site.service if entry.fan == fan]
     if not entries:
         return None
-    done = [
-        service_done(entry, days, epoch.limits, can_slip=epoch.machine.drive.can_slip)
-        for entry in sorted(entries, key=lambda e: e.date)[-2:]
-    ]
+    latest = sorted(entries, key=lambda e: e.date)[-2:]
+    done = services_done(latest, epoch, days)
     # An inspection after a repair does not hide whether the repair worked.
     judged = [one for one in done if one.verdict]
-    return judged[-1] if judged else done[-1]
+    return judged[0] if judged else done[0]
 
 
 def unseen(fan: FanStanding, reason: str) -> str:

@@ -1,42 +1,27 @@
-"""What was done to a fan, and whether the readings of the weeks after it agree that it worked."""
+"""What was done to a fan, whether the days after it agree that it worked, and what its tachometer said."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any
 
-from analytics.episodes import RECOVERY_DAYS, RUN_IN_DAYS, has_recovered
-from analytics.machine import Limits
-from analytics.model import Parameter
-from analytics.priors import HEALTHY_SLIP_PCT
-from analytics.service_effects import ended_by
 from analytics.vocabulary import Work
+from config.epoch import FanEpoch
 from config.service_log import ServiceEntry
-from service.web.paper import one_decimal
-
-_BEFORE: Final = dt.timedelta(days=21)
-# What shows later than this after a visit is not the visit's doing.
-_FOLLOWED: Final = dt.timedelta(days=35)
-_PART: Final = 0.25
-
-
-@dataclass(frozen=True, slots=True)
-class JudgedDay:
-    """A judged day of the ledger: slip and drag at the reference torque."""
-
-    date: dt.date
-    slip_ref_pct: float
-    drag_ref_pct: float
-    is_healthy_period: bool
+from service.store.service_verdict import service_verdict
 
 
 @dataclass(frozen=True, slots=True)
 class ServiceDone:
-    """A service entry with its verdict and what that rests on, in words; blank where nothing shows it."""
+    """A service entry with its verdict and what that rests on, in words; blank where nothing shows it.
+
+    `pair` what its tachometer pair came to, blank without one.
+    """
 
     entry: ServiceEntry
     verdict: str
     words: str
+    pair: str
 
     @property
     def work(self) -> str:
@@ -49,39 +34,24 @@ def words_of(work: Work) -> str:
     return work.value.replace("_", " ")
 
 
-def service_done(
-    entry: ServiceEntry, days: Sequence[JudgedDay], limits: Limits, *, can_slip: bool
-) -> ServiceDone:
-    """Judge a visit by the judged days around it, in order of date."""
-    ended = ended_by(entry.work, entry.role)
-    counted = [day for day in days if not day.is_healthy_period and day.date - entry.date <= _FOLLOWED]
-    if Parameter.SLIP in ended and can_slip and entry.work is not Work.RETROFIT:
-        series = [(day.date, day.slip_ref_pct) for day in counted]
-        verdict = _judged(entry.date, "slip", series, limits.slip_watch_pct, HEALTHY_SLIP_PCT[0])
-    elif Parameter.DRAG in ended:
-        series = [(day.date, day.drag_ref_pct) for day in counted]
-        verdict = _judged(entry.date, "drive loss rise", series, limits.drive_loss_rise_watch_pct, 0.0)
-    else:
-        verdict = "", ""
-    return ServiceDone(entry, *verdict)
+def services_done(
+    entries: Sequence[ServiceEntry],
+    epoch: FanEpoch,
+    rows: Sequence[Mapping[str, Any]],
+    alerts: Sequence[Mapping[str, Any]] | None = None,
+    pairs: Sequence[Mapping[str, Any]] = (),
+) -> tuple[ServiceDone, ...]:
+    """Judge a fan's visits by its ledger, the latest first.
 
-
-def _judged(
-    date: dt.date, what: str, series: Sequence[tuple[dt.date, float]], watch: float, healthy: float
-) -> tuple[str, str]:
-    before = max((value for day, value in series if date - _BEFORE <= day < date), default=None)
-    after = [value for day, value in series if (day - date).days > RUN_IN_DAYS]
-    if before is None:
-        # Nothing to hold it against.
-        return "", ""
-    was = f"{what} {one_decimal(before)} % before"
-    if before < watch:
-        return "nothing had to be put right", f"{was}, under its limit"
-    if len(after) < RECOVERY_DAYS:
-        return "too early to say", f"{was}; {len(after)} of {RECOVERY_DAYS} judged days after the run-in"
-    mean = sum(after[-RECOVERY_DAYS:]) / RECOVERY_DAYS
-    told = f"{was}, {one_decimal(mean)} % after"
-    if has_recovered(series, date, before, watch, healthy):
-        return "put right, and the data agree", told
-    is_part = (before - mean) / (before - healthy) >= _PART
-    return ("better in part" if is_part else "no better by the data"), told
+    Parameters: `rows` of the ledger in order; `alerts`, its episodes, None where they
+    were not read: work on sensors and air paths then has no verdict; `pairs` of its tachometer.
+    """
+    day = rows[-1]["date"] if rows else dt.date.min
+    pair_words = {(row["date"], row["motor_rpm"], row["wheel_rpm"]): row["words"] for row in pairs}
+    done = []
+    for entry in sorted(entries, key=lambda one: one.date, reverse=True):
+        found = service_verdict(entry, epoch, rows, alerts, day, entries) if rows else None
+        told = ("", "") if found is None else (found.words, found.rests_on)
+        pair = pair_words.get((entry.date, entry.motor_rpm, entry.fan_rpm), "")
+        done.append(ServiceDone(entry, *told, pair))
+    return tuple(done)
