@@ -15,6 +15,7 @@ from service.alerts.identity import Row, matched
 from service.alerts.memory import Book, new_alert, read_book, taken_back
 from service.alerts.messages import message
 from service.alerts.people import lapse_marks
+from service.alerts.proof import write_proof
 from service.alerts.telling import tell
 from service.store import faults
 from service.store.ledger_tables import daily, findings
@@ -71,6 +72,7 @@ def keep_alerts(site: SiteFolder, store: Store, now: dt.datetime) -> None:
             _forgotten(connection, row) for fan in book.held if fan not in found for row in book.held[fan]
         ]
         write_history(connection, site, changes, now)
+        write_proof(connection, site, now)
         lapse_marks(connection, site, now)
         tell(connection, site, changes, now)
     store.reached(faults.ALERTS_KEPT)

@@ -11,6 +11,7 @@ from service.alerts.common_cause import Common, What, building_of
 from service.alerts.identity import Row
 from service.notices import Fact, Notice, place_facts, tell_first
 from service.notices.trade import trade_of
+from service.store.fleet import Standing
 from service.words import CAUSE_WORDS, one_line, plain_date, sureness
 
 _MOST_NAMED: Final = 40
@@ -50,7 +51,7 @@ def act_notice(site: SiteFolder, change: Change, row: Row) -> Notice:
     return Notice(
         occasion=f"alert:{change.alert_id}:act",
         kind="alert",
-        subject=f"Go now: {name}: {row['topic']}: {one_line(site.site.name)}",
+        subject=f"{how_soon(kind).capitalize()}: {name}: {row['topic']}: {one_line(site.site.name)}",
         said=(_opening(name, row),),
         facts=facts,
         buildings=_of(epoch.building),
@@ -58,6 +59,12 @@ def act_notice(site: SiteFolder, change: Change, row: Row) -> Notice:
         is_visit=True,
         details=details_of(change.alert_id, row) | {"building": epoch.building, "location": epoch.location},
     )
+
+
+def how_soon(kind: AlertKind) -> str:
+    """Return how soon an alert at act level wants a person, in the words of the fleet page."""
+    is_drive = kind in (AlertKind.BELT_SLIP, AlertKind.DRIVE_LOSS)
+    return Standing.GO_SOON.value if is_drive else Standing.GO_NOW.value
 
 
 def taken_back_notice(site: SiteFolder, change: Change, row: Row) -> Notice:
@@ -138,7 +145,7 @@ def _of(building: str | None) -> tuple[str, ...]:
 
 def _opening(name: str, row: Row) -> str:
     began = "has risen to act level" if row["act_on"] != row["opened_on"] else "is at act level"
-    return f"{name} wants somebody now: {row['topic']}; the alert {began}."
+    return f"{name}: {row['topic']}; the alert {began}."
 
 
 def _since(row: Row, zone: ZoneInfo) -> str:

@@ -97,7 +97,7 @@ def test_what_was_said_of_a_watch_alert_does_not_cover_its_rise_to_act(book: Boo
     book.slips("F-1", *QUIET, 3.5, 3.5, 3.5, 6.0, 6.0, 6.0)
     book.keep()
     assert book.states("F-1", "handling")[-1] == ("in hand", "untouched")
-    assert [row.subject for row in book.outbox()] == ["Go now: F-1: slip past its limit: Test College"]
+    assert [row.subject for row in book.outbox()] == ["Go soon: F-1: slip past its limit: Test College"]
 
 
 def test_a_person_ends_an_alert_and_the_same_drift_opens_no_other(book: Book) -> None:
@@ -140,7 +140,7 @@ def test_an_episode_of_which_somebody_was_told_is_taken_back_once_and_said_so(bo
     assert list(ended["closed_by"]) == ["data_changed"]
     assert list(ended["closed_on"]) == [day(6)]
     assert book.states("F-1") == [("", "act"), ("act", "taken back")]
-    assert [row.subject.split(":")[0] for row in book.outbox()] == ["Go now", "Taken back"]
+    assert [row.subject.split(":")[0] for row in book.outbox()] == ["Go soon", "Taken back"]
 
 
 def test_an_episode_of_which_nobody_knew_leaves_only_its_history(book: Book) -> None:

@@ -1,0 +1,71 @@
+"""The alerts that are open, with their numbers and who has them in hand."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+
+from analytics.vocabulary import Cause
+from service.store.handling import Handling, Mark, history, marks
+from service.store.ledger_tables import episodes
+from service.store.store import Store
+from service.words import CAUSE_WORDS
+
+
+@dataclass(frozen=True, slots=True)
+class OpenAlert:
+    """An open alert by its number; `about` says what it is about, `mark` what people last said of it, None where nobody did."""
+
+    number: int
+    fan: str
+    kind: str
+    level: str
+    about: str
+    opened_on: dt.date
+    message: str
+    mark: Mark | None
+
+    @property
+    def handling(self) -> str:
+        """How far people are with it, in words."""
+        if self.mark is None or self.mark.handling is Handling.UNTOUCHED:
+            return Handling.UNTOUCHED.value
+        until = f" until {self.mark.until}" if self.mark.until else ""
+        return f"{self.mark.handling.value}{until}, {self.mark.who}"
+
+
+def open_alerts(store: Store, fan: str | None = None) -> list[OpenAlert]:
+    """Return the open alerts of all fans or of one, the oldest first."""
+    query = sa.select(episodes).where(episodes.c.closed_on.is_(None))
+    if fan is not None:
+        query = query.where(episodes.c.fan == fan)
+    with store.reader() as connection:
+        rows = connection.execute(query.order_by(episodes.c.opened_at, episodes.c.alert_id)).all()
+        said = marks(connection, [row.alert_id for row in rows])
+    return [
+        OpenAlert(
+            row.alert_id,
+            row.fan,
+            row.kind,
+            row.level,
+            CAUSE_WORDS[Cause(row.cause)] if row.topic == "no drive fault" else row.topic,
+            row.opened_on,
+            row.message,
+            said.get(row.alert_id),
+        )
+        for row in rows
+    ]
+
+
+def history_of(store: Store, number: int) -> list[str]:
+    """Return an alert's history, a line a change, in plant time."""
+    with store.reader() as connection:
+        rows = history(connection, [number])[number]
+    lines = []
+    for row in rows:
+        became = row["true_from"].astimezone(store.zone)
+        moved = f"{row['old']} -> {row['new']}" if row["old"] else row["new"]
+        until = f" until {row['until']}" if row["until"] else ""
+        why = f" ({row['why']})" if row["why"] else ""
+        lines.append(f"{became:%Y-%m-%d %H:%M}  {row['aspect']}: {moved}{until}, by {row['who']}{why}")
+    return lines
