@@ -14,7 +14,7 @@ from service.words import CAUSE_WORDS
 
 @dataclass(frozen=True, slots=True)
 class OpenAlert:
-    """An open alert by its number; `about` says what it is about, `mark` what people last said of it, None where nobody did."""
+    """An open alert by its number; `about` in words; `mark` what people last said of it, None where nobody did."""
 
     number: int
     fan: str
