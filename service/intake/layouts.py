@@ -161,7 +161,7 @@ def _point_column(
         return None
     cells = {column: [row[column].strip() for row in rows if column < len(row)] for column in others}
     for column in others:
-        if any(is_mapped(cell) for cell in cells[column]):
+        if any(is_mapped(cell) for cell in dict.fromkeys(cells[column])):
             return column
     named = [column for column in others if _POINT_NAMES.fullmatch(header[column])]
     is_valued = any(_VALUE_NAMES.fullmatch(header[column]) for column in others)

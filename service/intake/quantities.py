@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Final
 
 # What a unit may look like, in lower case without spaces and dots, and the site's word for it.
@@ -53,6 +54,7 @@ def unit_named(text: str) -> str | None:
     return _SPELLINGS.get(re.sub(r"[\s.]+", "", plain))
 
 
+@lru_cache(maxsize=1 << 14)
 def split_unit(name: str) -> tuple[str, str | None]:
     """Return a name without the unit at its end, in brackets or as a last word, and that unit."""
     found = _BRACKETED.fullmatch(name)
