@@ -3,6 +3,7 @@
 import json
 from importlib.resources import files
 from pathlib import Path
+from string import Template
 from typing import Final
 
 FILES: Final = ("site.toml", "fans.csv", "service_log.csv")
@@ -24,6 +25,13 @@ def write_templates(folder: Path, name: str, timezone: str) -> None:
             text = text.replace('timezone = "UTC"', f"timezone = {_toml_text(timezone)}", 1)
         with (folder / file).open("x", encoding="utf-8", newline="\n") as opened:
             opened.write(text)
+
+
+def systemd_unit(name: str, user: str, executable: Path, folder: Path) -> str:
+    """Return a systemd unit that serves a site; a per cent sign would begin one of its specifiers."""
+    facts = {"name": name, "user": user, "executable": str(executable), "folder": str(folder)}
+    escaped = {key: text.replace("%", "%%") for key, text in facts.items()}
+    return Template(template("slipledger.service")).substitute(escaped)
 
 
 def _toml_text(text: str) -> str:

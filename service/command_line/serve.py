@@ -35,6 +35,9 @@ def serve(
     only: Annotated[
         Part | None, typer.Option(help="Start one of the two processes alone.", show_default=False)
     ] = None,
+    unit: Annotated[
+        bool, typer.Option("--unit", help="Print a systemd unit for this site, and serve nothing.")
+    ] = False,
 ) -> None:
     """Pull, assess and write mail by itself, and serve the pages and the API, until Ctrl-C."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
@@ -45,6 +48,9 @@ def serve(
     refusal = check_bind(bind)
     if refusal is not None:
         raise typer.BadParameter(refusal, param_hint="--bind")
+    if unit:
+        print(_unit(site), end="")
+        return
     log_to_stderr()
     if only is Part.WORKER:
         _work(site)
@@ -78,6 +84,14 @@ def serve_site(
         listener = listen(bind, 0)
     with beside or nullcontext():
         serve_pages(site, store, listener, bind, say=lambda told: print(told, flush=True), clock=_now)
+
+
+def _unit(site: Path) -> str:
+    from config import load_site  # noqa: PLC0415 - kept out of --help
+    from config.templates import systemd_unit  # noqa: PLC0415 - kept out of --help
+
+    folder = site.resolve()
+    return systemd_unit(load_site(site).site.name, folder.owner(), Path(sys.argv[0]).resolve(), folder)
 
 
 def _work(site: Path) -> None:

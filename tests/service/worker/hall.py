@@ -3,9 +3,10 @@
 import dataclasses
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import pandas as pd
@@ -47,9 +48,21 @@ watch_minutes = {watch_minutes}
 """
 
 
+@dataclass(frozen=True)
+class Story:
+    """What happens to two belts: one slips from a day on, one is lost on another."""
+
+    first: dt.date
+    days: int
+    minutes: int
+    slip_day: float = 130.0
+    lost_day: float = 250.43
+    healthy_days: int = 35
+
+
 @cache
-def drawn(first: str, days: int, minutes: int) -> tuple[Trends, ...]:
-    """Two belts, one of which slips from day 130 and one of which is lost on day 250."""
+def drawn(story: Story) -> tuple[Trends, ...]:
+    """Return the trends of both fans."""
     common: dict[str, Any] = {
         "quality": "good",
         "is_metric": True,
@@ -67,7 +80,7 @@ def drawn(first: str, days: int, minutes: int) -> tuple[Trends, ...]:
                 "duty": "supply",
                 "control": "pressure",
                 "use": "office",
-                "faults": (Fault("slip", 130.0, 0.06, "step"),),
+                "faults": (Fault("slip", story.slip_day, 0.06, "step"),),
             },
         ),
         (
@@ -76,7 +89,7 @@ def drawn(first: str, days: int, minutes: int) -> tuple[Trends, ...]:
                 "duty": "return",
                 "control": "flow",
                 "use": "laboratory",
-                "faults": (Fault("lost", 250.43, 1.0, "step"),),
+                "faults": (Fault("lost", story.lost_day, 1.0, "step"),),
             },
         ),
     ]
@@ -86,15 +99,20 @@ def drawn(first: str, days: int, minutes: int) -> tuple[Trends, ...]:
     ]
     site = dataclasses.replace(plans[0].site, zone=ZONE)
     quiet = [dataclasses.replace(p, site=site, gap_share=0.0, outages_per_100_days=0.0) for p in plans]
-    return tuple(simulate(plan, first, days, minutes, seed=seed) for seed, plan in enumerate(quiet))
+    span = (story.first.isoformat(), story.days, story.minutes)
+    return tuple(simulate(plan, *span, seed=seed) for seed, plan in enumerate(quiet))
 
 
 class Hall:
     """A site's folder and the exports that are to land in it."""
 
-    def __init__(self, folder: Path, first: dt.date, days: int, minutes: int, **settings: Any) -> None:
-        self.folder, self.first, self.days = folder, first, days
-        self.fans = drawn(first.isoformat(), days, minutes)
+    def __init__(self, folder: Path, story: Story) -> None:
+        self.folder, self.story = folder, story
+        self.fans = drawn(story)
+
+    @classmethod
+    def founded(cls, folder: Path, story: Story, **settings: Any) -> Self:
+        """Write a new site's files."""
         (folder / "drop").mkdir(parents=True)
         told = {
             "zone": ZONE,
@@ -102,24 +120,25 @@ class Hall:
             "outbox_minutes": 120,
             "watch_minutes": 360,
             "port": 9,
-            "healthy_from": first,
-            "healthy_to": first + dt.timedelta(days=35),
+            "healthy_from": story.first,
+            "healthy_to": story.first + dt.timedelta(days=story.healthy_days),
             **settings,
         }
         (folder / "site.toml").write_text(SITE.format(**told))
-        (folder / "fans.csv").write_text(_schedule(self.fans))
+        (folder / "fans.csv").write_text(_schedule(drawn(story)))
+        return cls(folder, story)
 
     def midnight(self, day: int) -> dt.datetime:
         zone = load_site(self.folder).site.zone
-        date = self.first + dt.timedelta(days=day)
+        date = self.story.first + dt.timedelta(days=day)
         return dt.datetime.combine(date, dt.time(), tzinfo=zone).astimezone(dt.UTC)
 
     def exports(self) -> list[tuple[dt.datetime, str, str]]:
         """Return the file of each plant day, with the time at which it lands: 01:10 the next morning."""
         files = []
-        for day in range(self.days):
+        for day in range(self.story.days):
             begin, end = self.midnight(day), self.midnight(day + 1)
-            name = f"{self.first + dt.timedelta(days=day)}.csv"
+            name = f"{self.story.first + dt.timedelta(days=day)}.csv"
             files.append((end + dt.timedelta(minutes=70), name, _export(self.fans, begin, end)))
         return files
 

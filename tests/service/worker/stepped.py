@@ -72,6 +72,9 @@ class SteppedService:
             self._open.close()
         self._open = self._store = None
 
+    def turned(self) -> None:
+        """Hear that the clock was turned."""
+
     def second_worker_gets_in(self) -> bool:
         """Try to start another worker of the site, as someone might by mistake."""
         with open_store(load_site(self.folder)) as store:
@@ -85,6 +88,7 @@ class SteppedService:
             if self.is_up:
                 self._run_due()
             self.clock.true = min(max(self._next_turn(), self.clock.true + MINUTE), until)
+            self.turned()
 
     def _run_due(self) -> None:
         try:
@@ -134,8 +138,9 @@ class Landings:
         while self._waiting and self._waiting[0][0] <= now:
             at, name, content = self._waiting.pop(0)
             path = self.drop / name
-            path.write_text(content)
-            os.utime(path, (at.timestamp(), at.timestamp()))
+            if not path.exists():  # landed before a kill
+                path.write_text(content)
+                os.utime(path, (at.timestamp(), at.timestamp()))
             self._landed.append((at, name))
         for at, name in [one for one in self._landed if one[0] + self._kept < now]:
             (self.drop / name).unlink(missing_ok=True)

@@ -26,7 +26,7 @@ from service.mail.weeks import Week
 from service.store import open_store
 from service.store.mail_tables import outbox
 from service.store.worker_tables import job_runs
-from tests.service.worker.hall import Hall, Post
+from tests.service.worker.hall import Hall, Post, Story
 from tests.service.worker.stepped import Landings, SteppedClock, SteppedService, play
 
 FIRST: Final = dt.date(2025, 1, 6)
@@ -54,7 +54,7 @@ class Year:
     """A hall and its service over a year."""
 
     def __init__(self, folder: Path, post: Post, port: int) -> None:
-        self.hall = Hall(folder, FIRST, DAYS, MINUTES, port=port, **CADENCE)
+        self.hall = Hall.founded(folder, Story(FIRST, DAYS, MINUTES), port=port, **CADENCE)
         self.post = post
         self.clock = SteppedClock(self.hall.midnight(0) + 9 * HOUR)
         self.service = SteppedService(folder, self.clock)
@@ -147,7 +147,8 @@ def trouble(year: Year, rng: random.Random) -> list[tuple[dt.datetime, Callable[
         at(rng.uniform(2, DAYS - 3), lambda downtime=downtime: year.restart(downtime))
     for _ in range(60):
         day = rng.uniform(2, DAYS - 3)
-        at(day, lambda points=rng.randrange(12): year.kill(points))
+        points = rng.randrange(12)
+        at(day, lambda points=points: year.kill(points))
         at(day + rng.uniform(0.3, 1.2), year.revive)
     for _ in range(12):
         day, by = rng.uniform(5, DAYS - 5), rng.uniform(-3, 3) * HOUR
