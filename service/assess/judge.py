@@ -118,6 +118,8 @@ def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
             lane.state = carried_state(told.state, place)
             lane.judged_on, lane.pending = date, []
             lane.notes += keep_compared(lane.pairs, date, told.compared[place])
+            if any(one.is_taught for one in told.compared[place]):
+                lane.trend.levelled(date)
             row = judged_row(lane, plan, used, told, place)
             rows.append(_kept(lane, plan, with_lost_hours(row, lost_hours, ends_lost)))
     return rows
@@ -145,6 +147,7 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
     if lane.state is None:
         lane.state = first_state(run.curves, run.machine)
         lane.pending = list(plan.service)
+    lane.trend.served(plan.date, plan.service, can_slip=lane.can_slip)
     lane.notes += hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
     hours = _of_day(run, of_day)
     is_after = hours_after(plan.visit_at, run.local_hour[of_day])
@@ -157,7 +160,7 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
         pairs=taken(lane.pairs, run.local_hour[of_day]),
         ratio_sd_pct=ratio_sd_pct(lane.pairs),
     )
-    if packed.hours_used < LEAST_HOURS_JUDGED:
+    if packed.hours_used < LEAST_HOURS_JUDGED or not lane.learned.sight.is_judged:
         return None, packed.hours_used, lost_hours, ends_lost
     return packed, packed.hours_used, lost_hours, ends_lost
 
@@ -172,7 +175,8 @@ def _unjudged(run: _Running, plan: DayPlan, used: int, lost_hours: int, ends_los
     first = lane.learned.stretch.first
     if first is not None and plan.date < first:
         return blank_row(lane, plan, 0, "before the healthy period")
-    reason = reason_not_judged(used, bool(plan.visit_at))
+    is_judged = lane.learned.sight.is_judged
+    reason = reason_not_judged(used, bool(plan.visit_at)) if is_judged else ""
     return _kept(lane, plan, with_lost_hours(blank_row(lane, plan, used, reason), lost_hours, ends_lost))
 
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from analytics.curves import HealthyCurves
-from analytics.machine import Machine
+from analytics.machine import Limits, Machine
 from analytics.model import Parameter
 from analytics.results_version import RESULTS_VERSION
 from analytics.service_effects import ended_by
@@ -20,7 +20,9 @@ from config.service_log import ServiceEntry
 from service.assess.pairs import PairDue, Pairs, hear, known_pairs, pairs_due
 from service.assess.periods import IndexedDay, Stretch
 from service.assess.states import state_from_bytes
+from service.assess.trend import Trend, known_trend
 from service.store.ledger_tables import daily
+from service.store.sight import NO_SIGHT, FanSight
 
 CHECKPOINT_DAYS: Final = 14
 LEAST_HOURS_RUNNING: Final = 1.0
@@ -31,7 +33,8 @@ class Learned:
     """A stretch with its healthy curves, or the reason why there are none.
 
     `machine` is the epoch's, its rated current filled in from the healthy period where none is given;
-    `is_command_left_on` whether the speed point keeps its value while the fan is off.
+    `is_command_left_on` whether the speed point keeps its value while the fan is off; `sight` what its points
+    let be seen.
     """
 
     stretch: Stretch
@@ -40,6 +43,7 @@ class Learned:
     digest: str
     reason: str
     is_command_left_on: bool = False
+    sight: FanSight = NO_SIGHT
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +52,8 @@ class DayPlan:
 
     `service` done since the operating day before; `visit_at` the times of the visits of the day itself;
     `may_fall` once a belt was serviced, slip may lie below the healthy period's; `keeps_state` whether the
-    state after it is written down; `pairs` of a tachometer read since the operating day before.
+    state after it is written down; `pairs` of a tachometer read since the operating day before;
+    `limits` of that day.
     """
 
     date: dt.date
@@ -61,6 +66,7 @@ class DayPlan:
     may_fall: bool = False
     keeps_state: bool = True
     pairs: tuple[PairDue, ...] = ()
+    limits: Limits = field(default_factory=Limits)
 
     @property
     def is_belt_served(self) -> bool:
@@ -74,7 +80,7 @@ class Lane:
 
     `state` after `judged_on`, None before the first judged day; `carried` the reference values of the row
     before; `pending` service done since the last judged day; `pairs` of a tachometer so far;
-    `notes` that the next row is to carry.
+    `notes` that the next row is to carry; `trend` of the last weeks.
     """
 
     fan: str
@@ -86,6 +92,12 @@ class Lane:
     pending: list[tuple[Work, Role | None]] = field(default_factory=list)
     pairs: Pairs = field(default_factory=Pairs)
     notes: list[str] = field(default_factory=list)
+    trend: Trend = field(default_factory=Trend)
+
+    @property
+    def can_slip(self) -> bool:
+        """Whether the drive carries its torque by friction."""
+        return self.learned.machine.drive.can_slip
 
 
 # Who looks or turns a set point leaves the drive as it was.
@@ -128,6 +140,7 @@ def lanes(
         lane = Lane(fan, part, mine, None, None, dict.fromkeys(CARRIED))
         if checkpoint is not None and index == _which(learned, checkpoint.date):
             lane.pairs = known_pairs(connection, fan, part.stretch.begins, checkpoint.date)
+            lane.trend = known_trend(connection, fan, part.stretch.begins, checkpoint.date)
             _resume(lane, checkpoint, [plan for plan, which in plans if which == index])
         found.append(lane)
     return found, min([restart, *(lane.days[0].date for lane in found)])
@@ -162,7 +175,12 @@ def _plans(
         stretch = learned[which].stretch
         plan = _plan(day, digest.hexdigest(), ordered[since:position], stretch)
         due = pairs_due(site, fan, ratios[which], ordered[:position], since)
-        yield replace(plan, may_fall=_is_belt_serviced(ordered[:position], stretch), pairs=due), which
+        yield (
+            replace(
+                plan, may_fall=_is_belt_serviced(ordered[:position], stretch), pairs=due, limits=epoch.limits
+            ),
+            which,
+        )
 
 
 def _sparing(plans: Sequence[tuple[DayPlan, int]]) -> list[tuple[DayPlan, int]]:
@@ -248,8 +266,13 @@ def _resume(lane: Lane, checkpoint: sa.Row[Any], plans: Sequence[DayPlan]) -> No
     lane.carried = {name: values[name] for name in CARRIED}
     # What was done since the last judged day has not been told to the state yet.
     first = lane.learned.stretch.first
+    levelled = dict(lane.trend.since)
     for plan in plans:
+        if plan.date <= values["date"]:
+            lane.trend.served(plan.date, plan.service, can_slip=lane.can_slip)
         if values["judged_on"] < plan.date <= values["date"]:
             lane.pending += plan.service
             hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
     lane.pairs.rows.clear()
+    for kind, date in levelled.items():
+        lane.trend.since[kind] = max(date, lane.trend.since.get(kind, date))

@@ -9,14 +9,19 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analytics.curves import TooLittleHealthyDataError
+from analytics.healthy_quality import healthy_quality
 from analytics.judging import healthy
 from analytics.machine import Machine
+from analytics.scaled_hours import scaled_hours
+from analytics.sight import sight
+from analytics.wrong_points import Refusal, refused_points, without
 from config.folder import SiteFolder
 from service.assess.fan_hours import midnight
 from service.assess.lanes import Learned
 from service.assess.periods import IndexedDay, Stretch, curves_digest, stretches
 from service.store.fitted import FULL_CURRENT, curves_as_json, curves_from_json, machine_judged
 from service.store.ledger_tables import curves as curves_table
+from service.store.sight import FanSight, sight_from_json
 from service.store.store import Store
 
 _DAY: Final = dt.timedelta(days=1)
@@ -70,17 +75,21 @@ def _learned(stretch: Stretch, row: Mapping[str, Any]) -> Learned:
     machine = machine_judged(stretch.epoch.machine, written)
     curves = None if written is None else curves_from_json(written)
     is_left_on = written is not None and written[_COMMAND_LEFT_ON]
-    return Learned(stretch, machine, curves, row["digest"], row["reason"] or "", is_left_on)
+    told = sight_from_json(row["sight"])
+    return Learned(stretch, machine, curves, row["digest"], row["reason"] or "", is_left_on, told)
 
 
 def _fitted(site: SiteFolder, store: Store, stretch: Stretch, digest: str) -> dict[str, Any]:
     """Fit, write down, and return what was written, so that a first run and a later one see the same bits."""
-    written, reason = None, stretch.reason
+    written, reason, told = None, stretch.reason, None
     if not reason:
+        hours = _healthy_hours(site, store, stretch)
+        machine = machine_judged(stretch.epoch.machine, None)
+        refusals = refused_points(hours, machine)
         try:
-            written = _fit(site, store, stretch)
+            written, told = _fit(without(hours, refusals), machine, refusals)
         except TooLittleHealthyDataError as error:
-            reason = str(error)
+            reason, told = str(error), FanSight(None, refusals)
     row = {
         "fan": stretch.fan,
         "epoch": stretch.number,
@@ -89,6 +98,7 @@ def _fitted(site: SiteFolder, store: Store, stretch: Stretch, digest: str) -> di
         "last_date": stretch.last,
         "fitted": written,
         "reason": reason or None,
+        "sight": None if told is None else told.as_json(),
     }
     with store.writer() as connection:
         which = (curves_table.c.fan == stretch.fan) & (curves_table.c.epoch == stretch.number)
@@ -97,17 +107,26 @@ def _fitted(site: SiteFolder, store: Store, stretch: Stretch, digest: str) -> di
     return row
 
 
-def _fit(site: SiteFolder, store: Store, stretch: Stretch) -> dict[str, Any]:
+def _healthy_hours(site: SiteFolder, store: Store, stretch: Stretch) -> pd.DataFrame:
     if stretch.first is None or stretch.last is None:
-        raise TooLittleHealthyDataError("there is no healthy period")
+        raise ValueError(f"{stretch.fan} has no healthy period to read")
     start, end = midnight(site, stretch.first), midnight(site, stretch.last + _DAY)
-    hours = store.hours.read([stretch.fan], start, end)
+    return store.hours.read([stretch.fan], start, end)
+
+
+def _fit(
+    hours: pd.DataFrame, machine: Machine, refusals: tuple[Refusal, ...]
+) -> tuple[dict[str, Any], FanSight]:
     if hours.empty:
         raise TooLittleHealthyDataError("no readings in the healthy period")
-    machine = machine_judged(stretch.epoch.machine, None)
-    fitted = curves_as_json(healthy(hours, hours["day"].to_numpy(dtype=float), machine))
-    left_on = _is_command_left_on(hours)
-    return {**fitted, FULL_CURRENT: _full_current(hours, machine), _COMMAND_LEFT_ON: left_on}
+    day = hours["day"].to_numpy(dtype=float)
+    fitted = curves_as_json(healthy(hours, day, machine))
+    full, left_on = _full_current(hours, machine), _is_command_left_on(hours)
+    written = {**fitted, FULL_CURRENT: full, _COMMAND_LEFT_ON: left_on}
+    curves, judged = curves_from_json(written), machine_judged(machine, written)
+    scaled = scaled_hours(hours, judged, curves.channels)
+    quality = healthy_quality(curves, judged, scaled, day)
+    return written, FanSight(sight(curves, judged, scaled, day), refusals, quality)
 
 
 def _is_command_left_on(hours: pd.DataFrame) -> bool:

@@ -17,6 +17,7 @@ from service.assess.periods import stretch_at
 from service.store.fitted import curves_from_json, machine_judged
 from service.store.ledger_tables import curves as curves_table
 from service.store.ledger_tables import daily, episodes
+from service.store.sight import sight_from_json
 from service.store.store import Store
 
 
@@ -24,12 +25,13 @@ from service.store.store import Store
 class Why:
     """A ledger row, what was seen that day, each cause held against it, and the alerts open then.
 
-    `healthy` describes the healthy period in words; `seen` and `lines` are None and empty where the day has
-    no hours in the fitted range or the fan no healthy curves.
+    `healthy` describes the healthy period in words, `sight` what the fan's points let be seen; `seen` and
+    `lines` are None and empty where the day has no hours in the fitted range or the fan no healthy curves.
     """
 
     row: dict[str, Any] | None
     healthy: str
+    sight: str
     seen: Seen | None
     lines: tuple[EvidenceLine, ...]
     alerts: tuple[str, ...]
@@ -49,7 +51,8 @@ def why(site: SiteFolder, store: Store, fan: str, date: dt.date | None = None) -
             sa.select(episodes).where(episodes.c.fan == fan).order_by(episodes.c.opened_at)
         ).all()
     if row is None:
-        return Why(None, _healthy_words(held[-1]) if held else "no healthy period yet", None, (), ())
+        words = _healthy_words(held[-1]) if held else "no healthy period yet"
+        return Why(None, words, _sight_words(held[-1]) if held else "", None, (), ())
     number, epoch = stretch_at(site.epochs(fan), row.date)
     part = next((one for one in held if one.epoch == number), None)
     alerts = tuple(
@@ -59,19 +62,27 @@ def why(site: SiteFolder, store: Store, fan: str, date: dt.date | None = None) -
     )
     seen, lines = _evidence(site, store, epoch, row.date, part)
     words = _healthy_words(part) if part is not None else "no healthy period yet"
-    return Why(dict(row._mapping), words, seen, lines, alerts)
+    can_see = _sight_words(part) if part is not None else ""
+    return Why(dict(row._mapping), words, can_see, seen, lines, alerts)
+
+
+def _sight_words(part: Any) -> str:
+    told = sight_from_json(part.sight)
+    return "; ".join(words for words in (*told.refused_words, told.seen_words) if words)
 
 
 def _healthy_words(part: Any) -> str:
+    told = sight_from_json(part.sight)
     if part.fitted is None:
-        return f"no healthy curves: {part.reason}"
+        return "; ".join([f"no healthy curves: {part.reason}", *told.refused_words])
     fitted = curves_from_json(part.fitted)
     errors = f"{100 * fitted.pressure_cv_rmse:.1f} % and of load {100 * fitted.load_cv_rmse:.1f} %"
     biases = f"{100 * fitted.pressure_nmbe:+.2f} % and {100 * fitted.load_nmbe:+.2f} %"
-    return (
+    words = (
         f"{part.first_date} to {part.last_date}: {fitted.hours} steady hours on {fitted.days} days; "
         f"CV(RMSE) of pressure {errors}, bias (NMBE) {biases}"
     )
+    return "; ".join([words, *told.quality_words])
 
 
 def _evidence(

@@ -11,6 +11,8 @@ from analytics.ledger import verdict
 from analytics.vocabulary import Cause
 from service.assess.lanes import CARRIED, DayPlan, Lane
 from service.assess.periods import is_awaited, is_inside
+from service.assess.trend import COLUMNS as FORECAST
+from service.assess.trend import forecast_columns
 from service.store.ledger_tables import NUMBERS
 
 INNOVATIONS: Final = ("slip_innovation", "drag_innovation")
@@ -21,7 +23,7 @@ SERVICE_NOTE: Final = "service that day"
 def blank_row(lane: Lane, plan: DayPlan, hours_used: int, reason: str) -> dict[str, Any]:
     """Return the row of a day that cannot be judged: the reference values carried, all else empty."""
     row = _frame(lane, plan, hours_used)
-    row.update(dict.fromkeys((*NUMBERS, *INNOVATIONS)))
+    row.update(dict.fromkeys((*NUMBERS, *INNOVATIONS, *FORECAST)))
     row.update(lane.carried)
     row.update(cause=Cause.NOT_JUDGED.value, cause_share=None, shares=None, note=_noted(lane, plan, reason))
     return row
@@ -46,6 +48,11 @@ def judged_row(lane: Lane, plan: DayPlan, hours_used: int, told: DayJudged, inde
         note=_noted(lane, plan, "; ".join(parts)),
     )
     lane.carried = {name: row[name] for name in CARRIED}
+    if not row["is_healthy_period"]:
+        lane.trend.add(plan.date, row["slip_ref_pct"], row["drag_ref_pct"])
+        row.update(forecast_columns(lane.trend, plan.limits, can_slip=lane.can_slip))
+    else:
+        row.update(dict.fromkeys(FORECAST))
     return row
 
 
@@ -99,7 +106,8 @@ def _noted(lane: Lane, plan: DayPlan, note: str) -> str:
     parts += [note] if note else []
     parts += lane.notes
     lane.notes = []
-    return "; ".join(parts)
+    # A day without curves has a reason of its own, which the points not used may have caused.
+    return "; ".join(part for part in (*parts, lane.learned.sight.row_note) if part)
 
 
 def hours_after(visits: tuple[dt.time | None, ...], local_hours: np.ndarray) -> np.ndarray:

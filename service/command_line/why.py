@@ -49,6 +49,7 @@ def _lines(fan: str, date: dt.date | None, told: "Why") -> list[str]:
         remedy = "pull and assess first, or name a day the fan ran"
         return [f"{fan}: no row in the ledger{when}; {remedy}.", f"Healthy period: {told.healthy}."]
     lines = [f"{fan}, {told.row['date']}", "", *_verdict(told.row), f"Healthy period: {told.healthy}."]
+    lines += [f"What its points let be seen: {told.sight}."] if told.sight else []
     lines += ["", *_table(told)] if told.seen is not None else []
     lines += ["", "Open alerts:", *(f"  {alert}" for alert in told.alerts)] if told.alerts else []
     return [*lines, "", CAUTION]
@@ -56,7 +57,7 @@ def _lines(fan: str, date: dt.date | None, told: "Why") -> list[str]:
 
 def _verdict(row: dict[str, Any]) -> list[str]:
     from analytics.vocabulary import Cause  # noqa: PLC0415 - kept out of --help
-    from service.words import CAUSE_WORDS, sureness  # noqa: PLC0415 - kept out of --help
+    from service.words import CAUSE_WORDS, forecast_words, sureness  # noqa: PLC0415 - kept out of --help
 
     share = "" if row["cause_share"] is None else f" ({sureness(row['cause_share'])})"
     lines = [f"Verdict: {CAUSE_WORDS[Cause(row['cause'])]}{share}."]
@@ -73,6 +74,8 @@ def _verdict(row: dict[str, Any]) -> list[str]:
             lines.append(f"{words}: {row[f'{name}_pct']:.2f} % (95 %: {low:.2f} to {high:.2f})")
     if row["excess_kw"] is not None:
         lines.append(f"Excess motor shaft power at the same air: {row['excess_kw']:.2f} kW")
+    ahead = forecast_words(row)
+    lines += [f"Forecast: {ahead}."] if ahead else []
     lines.append(f"Hours running {row['hours']:.1f}, used {row['hours_used']}.")
     return [*lines, f"Note: {row['note']}."] if row["note"] else lines
 
