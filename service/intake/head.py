@@ -5,11 +5,11 @@ import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from config.site import Source
 from service.intake.quantities import are_units
-from service.intake.text import DELIMITERS, PlainText, UnreadableFileError, split_line
+from service.intake.text import DELIMITERS, SAMPLE_BYTES, PlainText, UnreadableFileError, split_line
 
 TIME_NAMES: Final = re.compile(
     r"(date|time|datetime|date ?/ ?time|date[ _-]?time|time[ _-]?stamp|stamp|ts|when|recorded( at)?|epoch"
@@ -62,8 +62,7 @@ class Head:
         return any(self.header)
 
 
-@dataclass(frozen=True, slots=True)
-class _Record:
+class _Record(NamedTuple):
     line: int  # counted from 0
     start: int  # the byte at which it begins
     text: str
@@ -119,14 +118,15 @@ def _records(text: PlainText) -> list[_Record]:
     found: list[_Record] = []
     place, line = 0, 0
     lines = text.first_lines()
+    has_quotes = b'"' in text.content[:SAMPLE_BYTES]
     while line < len(lines):
         taken = 1
-        if lines[line].count(b'"') % 2:
+        if has_quotes and lines[line].count(b'"') % 2:
             for more in range(1, min(_QUOTED_LINES, len(lines) - line)):
                 if lines[line + more].count(b'"') % 2:
                     taken = more + 1
                     break
-        raw = b"\n".join(lines[line : line + taken])
+        raw = lines[line] if taken == 1 else b"\n".join(lines[line : line + taken])
         if raw.strip():
             found.append(_Record(line, place, raw.decode("utf-8", errors="replace").rstrip("\r")))
         place += len(raw) + 1
@@ -157,6 +157,8 @@ def _delimited(
     """Find the mark that parts the lines into equally many cells, one of them a time; and that column."""
     best: tuple[tuple[int, int, int], str, int] | None = None
     for mark in DELIMITERS if source.delimiter is None else (source.delimiter,):
+        if not any(mark in record.text for record in records[:_DELIMITER_RECORDS]):
+            continue
         rows = [split_line(record.text, mark) for record in records[:_DELIMITER_RECORDS]]
         widths = Counter(len(row) for row in rows if len(row) > 1)
         if not widths:

@@ -86,8 +86,9 @@ def _read(text: PlainText, file: str, source: Source, zone: ZoneInfo, points: Po
 
 def _decimal(head: Head, layout: Layout) -> str:
     cells = [row[column] for row in head.rows for column in layout.values if column < len(row)]
-    texts = pa.array(cells, type=pa.string())
-    return decimal_of(texts, ".", is_comma_usual=head.delimiter != ",") if cells else "."
+    if not any("," in cell for cell in cells):
+        return "."
+    return decimal_of(pa.array(cells, type=pa.string()), ".", is_comma_usual=head.delimiter != ",")
 
 
 def _wanted(

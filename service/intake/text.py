@@ -123,7 +123,9 @@ def _without_nuls(content: bytes) -> bytes:
 def split_line(line: str, delimiter: str) -> list[str]:
     """Return the cells of one line, quotes taken off."""
     if '"' not in line:
-        return [cell.lstrip(" ") for cell in line.split(delimiter)]
+        cells = line.split(delimiter)
+        has_space = line.startswith(" ") or f"{delimiter} " in line
+        return [cell.lstrip(" ") for cell in cells] if has_space else cells
     try:
         return next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
     except csv.Error:
