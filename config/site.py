@@ -186,6 +186,31 @@ class Units(Table):
         return self.outdoor_temperature or self.air_temperature
 
 
+HoldMinutes = Annotated[Number, within(1.0, 1200.0, "write minutes, at most 1200 (20 h)")]
+
+
+class Hold(Table):
+    """How long a value holds without a further record of its point: [hold_minutes]; unset: found out."""
+
+    speed: HoldMinutes | None = None
+    current: HoldMinutes | None = None
+    power: HoldMinutes | None = None
+    torque: HoldMinutes | None = None
+    airflow: HoldMinutes | None = None
+    pressure: HoldMinutes | None = None
+    air_temperature: HoldMinutes | None = None
+    run_status: HoldMinutes | None = None
+    motor_speed: HoldMinutes | None = None
+    wheel_speed: HoldMinutes | None = None
+    outdoor_air_damper: HoldMinutes | None = None
+
+    @property
+    def of_roles(self) -> dict[Role, float]:
+        """Return the minutes of the roles that have their own."""
+        given = {role: getattr(self, role.value) for role in Role}
+        return {role: float(minutes) for role, minutes in given.items() if minutes is not None}
+
+
 class Baseline(Table):
     """A healthy period; both dates belong to it."""
 
@@ -320,6 +345,7 @@ class Site(Table):
     readings: Url = "state/readings"
     sources: tuple[Source, ...] = (Source(name="drop"),)
     units: Units = Units()
+    hold_minutes: Hold = Hold()
     baseline: Baseline | None = None
     limits_table: LimitsTable = Field(default=LimitsTable(), alias="limits")
     mail: Mail | None = None
@@ -375,6 +401,7 @@ KNOWN_KEYS: Final[dict[tuple[str, ...], tuple[str, ...]]] = {
     (): Site.names(),
     ("sources",): Source.names(),
     ("units",): Units.names(),
+    ("hold_minutes",): Hold.names(),
     ("baseline",): Baseline.names(),
     ("limits",): LimitsTable.names(),
     ("mail",): Mail.names(),

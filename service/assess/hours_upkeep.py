@@ -11,12 +11,13 @@ import pandas as pd
 import sqlalchemy as sa
 
 from config.folder import SiteFolder
-from service.assess.fan_hours import LocalTimes, fan_hours, midnight, site_hours
+from service.assess.fan_hours import LocalTimes, midnight, site_hours
+from service.assess.held_hours import hours_by_fan
 from service.store import faults
 from service.store.ledger_tables import fan_days, hour_marks, hours_made
 from service.store.store import Store
 
-HOURS_VERSION: Final = 3
+HOURS_VERSION: Final = 4
 # A batch holds a year of eight fans or a night of thousands.
 _BATCH_FAN_DAYS: Final = 3000
 _JOINED_DAYS: Final = 4
@@ -97,7 +98,8 @@ def _made_with(site: SiteFolder, fan: str) -> str:
         )
         for epoch in site.epochs(fan)
     ]
-    return hashlib.sha256(repr(facts).encode()).hexdigest()
+    held = sorted(site.site.hold_minutes.of_roles.items())
+    return hashlib.sha256(repr((facts, held)).encode()).hexdigest()
 
 
 def _due(site: SiteFolder, store: Store, anew: Sequence[str], since: int) -> Iterator[_Run]:
@@ -139,14 +141,11 @@ def _refresh(site: SiteFolder, store: Store, run: _Run, revision: int) -> None:
     readings = store.read_readings([*run.fans], start - _HOUR, end)
     weather = site_hours(site, store, start, end)
     hours, days = [], []
-    for fan, rows in readings.groupby("fan", sort=True):
-        times = LocalTimes.of(rows["time"], site.site.zone)
-        points = fan_hours(site, str(fan), rows, times, weather)
-        points = points[points["time"] >= pd.Timestamp(start)].reset_index(drop=True)
+    for fan, times, points in hours_by_fan(site, store, readings, start, weather):
         if points.empty:
             continue
         hours.append(points)
-        days += list(_day_rows(str(fan), points, times))
+        days += list(_day_rows(fan, points, times))
     if not hours:
         return
     store.hours.append(pd.concat(hours, ignore_index=True), revision)

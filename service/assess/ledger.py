@@ -10,8 +10,9 @@ import sqlalchemy as sa
 from threadpoolctl import threadpool_limits
 
 from config.folder import SiteFolder
-from service.assess.fan_hours import LocalTimes, fan_hours, midnight, site_hours
+from service.assess.fan_hours import midnight, site_hours
 from service.assess.findings import lost_spans, renewed_findings, stored_findings
+from service.assess.held_hours import hours_by_fan
 from service.assess.hours_upkeep import keep_hours
 from service.assess.index import complete_days, last_reading, read_index
 from service.assess.judge import judge
@@ -161,19 +162,17 @@ def _cut_short(
     # The hour under way at `now` holds later readings in the table; it is made again without them.
     if not fans:
         return {}
-    start = pd.Timestamp(now).floor("h") - 2 * _HOUR
+    start = midnight(site, now.astimezone(site.site.zone).date())
     end = now + dt.timedelta(microseconds=1)
-    readings = store.read_readings([*fans], start.to_pydatetime(), end)
-    weather = site_hours(site, store, start.to_pydatetime(), end)
+    readings = store.read_readings([*fans], start - _HOUR, end)
+    weather = site_hours(site, store, start, end)
     told: dict[str, pd.DataFrame] = {}
-    for fan, rows in readings.groupby("fan", sort=True):
-        if str(fan) not in hours:
+    for fan, _, points in hours_by_fan(site, store, readings, start, weather):
+        if fan not in hours or points.empty:
             continue
-        times = LocalTimes.of(rows["time"], site.site.zone)
-        last = fan_hours(site, str(fan), rows, times, weather).iloc[-1:]
-        before = hours[str(fan)]
+        last, before = points.iloc[-1:], hours[fan]
         before = before[before["time"] < last["time"].iloc[0]]
-        told[str(fan)] = pd.concat([before, last[before.columns]], ignore_index=True)
+        told[fan] = pd.concat([before, last[before.columns]], ignore_index=True)
     return told
 
 
