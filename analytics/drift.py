@@ -1,6 +1,7 @@
 """Is the drive drifting below its limits, and when will it reach one?"""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from scipy import stats
@@ -69,6 +70,7 @@ def average_run_length(threshold: float, shift: float = 0.0, slack: float = SLAC
     return float(np.linalg.solve(matrix, np.ones(_NODES + 1))[0])
 
 
+@cache
 def threshold_for(false_alarms_a_year: float, judged_days_a_year: float = DAYS_A_YEAR) -> float:
     """Return the threshold of the sum at which quiet days alarm so often a year.
 

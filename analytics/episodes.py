@@ -4,12 +4,18 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from analytics.drift import SLACK, threshold_for
 from analytics.machine import Limits
 from analytics.model import Parameter
 from analytics.recovery import RECOVERY_DAYS, has_recovered
 from analytics.service_effects import ended_by
 from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy, Role, Work
 
+# One day's oddity is news for the jump and the limits, not for a drift.
+MOST_INNOVATION = 3.0
+DRIFT_TOPICS = {AlertKind.BELT_SLIP: "slip drifting", AlertKind.DRIVE_LOSS: "drive loss drifting"}
 QUIET_DAYS = 10
 SILENT_DAYS = 14
 _HEALTHY_SLIP_PCT = 1.0
@@ -20,7 +26,8 @@ class JudgedDay:
     """One row of the ledger as the alerts see it.
 
     `is_judged` whether it counts; `is_healthy_period` opens nothing; `is_awaited` whether a verdict was
-    due; reference values in per cent; `last_reading` the UTC time of the day's last reading.
+    due; reference values in per cent; `last_reading` the UTC time of the day's last reading; innovations in
+    standard deviations, NaN where the day says nothing; `likeliest` fault, however small.
     """
 
     date: dt.date
@@ -34,6 +41,9 @@ class JudgedDay:
     last_reading: dt.datetime
     limits: Limits
     can_slip: bool
+    slip_innovation: float = float("nan")
+    drag_innovation: float = float("nan")
+    likeliest: Cause = Cause.UNCLEAR
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +98,11 @@ class _Gauge:
     def value(self, day: JudgedDay) -> float:
         return day.slip_ref_pct if self.kind is AlertKind.BELT_SLIP else day.drag_ref_pct
 
+    def innovation(self, day: JudgedDay) -> float:
+        if self.kind is AlertKind.BELT_SLIP:
+            return day.slip_innovation if day.can_slip else float("nan")
+        return day.drag_innovation
+
     def watch_pct(self, day: JudgedDay) -> float:
         limits = day.limits
         return limits.slip_watch_pct if self.kind is AlertKind.BELT_SLIP else limits.drive_loss_rise_watch_pct
@@ -119,7 +134,8 @@ def episodes(
     """
     found: list[Episode] = []
     for gauge in _GAUGES:
-        found += _gauge_episodes(gauge, days, services)
+        past = _gauge_episodes(gauge, days, services)
+        found += [*past, *_drifts(gauge, days, services, past)]
     found += [_event_episode(event, services) for event in events]
     found += _cause_notices(days, services)
     found += _silences(days)
@@ -191,6 +207,65 @@ def _closing(
     if done and has_recovered(counted, max(done), before, gauge.watch_pct(day), gauge.healthy_pct):
         return ClosedBy.SERVICE
     return ClosedBy.DATA if quiet >= QUIET_DAYS else None
+
+
+def _drifts(
+    gauge: _Gauge, days: Sequence[JudgedDay], services: Sequence[Service], past: Sequence[Episode]
+) -> list[Episode]:
+    """Find the drifts below a gauge's limits: one notice a drift.
+
+    The sum of the days' innovations opens it, and closes it when it is back at nothing; past the limit the
+    alert takes its place, and the sum waits until that is closed.
+    """
+    found: list[Episode] = []
+    current: Episode | None = None
+    total = 0.0
+    spread = _healthy_spread(gauge, days)
+    for day in days:
+        if not day.is_judged or day.is_healthy_period:
+            continue
+        if any(one.opened_on <= day.date and (one.closed_on or dt.date.max) >= day.date for one in past):
+            total = 0.0
+        elif np.isfinite(gauge.innovation(day)):
+            total = max(0.0, total + min(gauge.innovation(day) / spread, MOST_INNOVATION) - SLACK)
+        # Two gauges share the false alerts allowed.
+        threshold = threshold_for(day.limits.false_alerts_per_fan_year / len(_GAUGES))
+        total = min(total, threshold)
+        if current is None and total >= threshold:
+            current = _drifting(gauge, day)
+        elif current is not None and total == 0.0:
+            opened_on = current.opened_on
+            is_served = any(
+                opened_on <= one.date <= day.date and gauge.ends in ended_by(one.work, one.role)
+                for one in services
+            )
+            closed_by = ClosedBy.SERVICE if is_served else ClosedBy.DATA
+            found.append(replace(current, closed_on=day.date, closed_by=closed_by))
+            current = None
+    return found if current is None else [*found, current]
+
+
+def _healthy_spread(gauge: _Gauge, days: Sequence[JudgedDay]) -> float:
+    # A fan whose healthy days already scatter more than the model expects scatters on.
+    healthy = np.array([gauge.innovation(day) for day in days if day.is_healthy_period and day.is_judged])
+    known = healthy[np.isfinite(healthy)]
+    return max(1.0, float(np.sqrt(np.mean(np.square(known))))) if len(known) else 1.0
+
+
+def _drifting(gauge: _Gauge, day: JudgedDay) -> Episode:
+    return Episode(
+        AlertKind.NOTICE,
+        AlertLevel.WATCH,
+        day.date,
+        day.last_reading,
+        None,
+        day.likeliest,
+        day.cause_share,
+        None,
+        None,
+        DRIFT_TOPICS[gauge.kind],
+        gauge.value(day),
+    )
 
 
 def _event_episode(event: Event, services: Sequence[Service]) -> Episode:

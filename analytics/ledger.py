@@ -1,5 +1,6 @@
 """What is the drive losing today, how sure is that, and what explains it: one row a fan and day."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -242,3 +243,9 @@ def verdict(shares: Floats) -> tuple[Cause, float, tuple[Cause, ...]]:
     if first is Cause.NONE or share >= NAMED_SHARE:
         return first, share, rest
     return Cause.UNCLEAR, share, rest
+
+
+def likeliest_fault(shares: Sequence[float]) -> Cause:
+    """Name the cause that most speaks for besides none, however little that is."""
+    faults = list(zip(NAMED_CAUSES, shares, strict=True))[1:]
+    return max(faults, key=lambda pair: pair[1])[0]

@@ -2,7 +2,8 @@
 
 import datetime as dt
 import unicodedata
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 from analytics.vocabulary import Cause
 
@@ -41,6 +42,11 @@ LOOK_AT: Final[dict[Cause, str]] = {
     Cause.SPEED_NOT_FOLLOWED: "check for a hand or bypass switch, a current limit or a re-ranged signal",
     Cause.UNCLEAR: "a tachometer reading of motor and wheel, guard on, would decide",
 }
+
+
+def about(topic: str, cause: Cause) -> str:
+    """Say what an alert is about: its topic, or its cause where no drive is at fault."""
+    return CAUSE_WORDS[cause] if topic == "no drive fault" else topic
 
 
 def sureness(share: float) -> str:
@@ -84,3 +90,19 @@ def fixed_drive_pair_words(miss: float | None) -> str:
     side = "slower" if miss < 0.0 else "faster"
     told = f"tachometer pair: the wheel turns {100.0 * abs(miss):.1f} % {side} than this drive can"
     return f"{told}: look for a loose wheel, key or hub, or wrong sheaves in fans.csv"
+
+
+def forecast_words(row: Mapping[str, Any]) -> str:
+    """Say when a row's trend reaches its next limit, blank where it forecasts nothing.
+
+    Parameters: `row` of the ledger. The span holds four fifths of what may come at this pace.
+    """
+    if row["forecast_on"] is None:
+        return ""
+    what = "slip" if row["forecast_of"] == "slip" else "drive loss beside slip"
+    latest = row["forecast_latest"]
+    until = "not at all" if latest is None else plain_date(latest)
+    return (
+        f"{what} reaches its limit of {row['forecast_limit_pct']:g} % about {plain_date(row['forecast_on'])} "
+        f"({plain_date(row['forecast_earliest'])} to {until}) at this pace"
+    )

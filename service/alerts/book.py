@@ -8,6 +8,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analytics.episodes import Episode, Event, JudgedDay, Service, episodes
+from analytics.ledger import likeliest_fault
 from analytics.vocabulary import Cause
 from config.folder import SiteFolder
 from service.alerts.changes import Change, write_history
@@ -52,6 +53,9 @@ _DAY_COLUMNS: Final = (
     "cause",
     "cause_share",
     "last_reading",
+    "shares",
+    "slip_innovation",
+    "drag_innovation",
 )
 _BATCH: Final = 48
 
@@ -150,6 +154,9 @@ def _day(site: SiteFolder, row: Any) -> JudgedDay:
         last_reading=row.last_reading,
         limits=epoch.limits,
         can_slip=epoch.machine.drive.can_slip,
+        slip_innovation=_number(row.slip_innovation),
+        drag_innovation=_number(row.drag_innovation),
+        likeliest=likeliest_fault(row.shares) if row.shares else Cause.UNCLEAR,
     )
 
 

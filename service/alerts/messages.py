@@ -2,9 +2,14 @@
 
 from typing import Final
 
-from analytics.episodes import Episode
+from analytics.episodes import DRIFT_TOPICS, Episode
 from analytics.vocabulary import AlertKind, Cause
 from service.words import CAUSE_WORDS, LOOK_AT
+
+_DRIFTING: Final = {
+    DRIFT_TOPICS[AlertKind.BELT_SLIP]: "Belt slip",
+    DRIFT_TOPICS[AlertKind.DRIVE_LOSS]: "Drive loss beside slip",
+}
 
 
 def message(episode: Episode) -> str:
@@ -41,6 +46,12 @@ def _notice(episode: Episode) -> str:
         return f"The motor's own speed differs from the command: {LOOK_AT[Cause.SPEED_NOT_FOLLOWED]}."
     if episode.topic == "not judged":
         return "No judged day in fourteen: the ledger's notes say what is missing."
+    if episode.topic in _DRIFTING:
+        return (
+            f"{_DRIFTING[episode.topic]} drifts up below its limit, now {episode.value_pct:.1f} % at the "
+            f"reference torque; most likely {CAUSE_WORDS[episode.cause]}: "
+            f"{LOOK_AT.get(episode.cause, LOOK_AT[Cause.UNCLEAR])}."
+        )
     what = CAUSE_WORDS[episode.cause]
     return f"{what[0].upper()}{what[1:]}: {LOOK_AT.get(episode.cause, 'have a look')}."
 

@@ -4,13 +4,14 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Final
 
+from analytics.episodes import DRIFT_TOPICS
 from analytics.vocabulary import AlertKind, AlertLevel, Cause
 from service.mail.known import Known
 from service.mail.writing import capital
 from service.notices.notice import Trade
 from service.notices.trade import POINTS, trade_of
 from service.store.fleet import FanStanding, OpenAlert
-from service.words import CAUSE_WORDS, LOOK_AT, one_line, plain_date
+from service.words import CAUSE_WORDS, LOOK_AT, about, forecast_words, one_line, plain_date
 
 _HEALTHY_NOTE: Final = "healthy period"
 
@@ -33,7 +34,7 @@ def controls_entries(known: Known) -> tuple[Entry, ...]:
     found = []
     for fan in known.fleet:
         for alert in fan.alerts:
-            if alert.cause not in POINTS:
+            if alert.cause not in POINTS or known.mark_on(alert) is not None:
                 continue
             epoch = known.epoch(fan.fan)
             points = [epoch.points[role] for role in POINTS[alert.cause] if role in epoch.points]
@@ -51,10 +52,16 @@ def round_entries(known: Known) -> tuple[Entry, ...]:
     for fan in known.fleet:
         for alert in fan.alerts:
             is_listed = alert.kind is AlertKind.NOTICE and alert.level is AlertLevel.WATCH
+            is_listed = is_listed and known.mark_on(alert) is None
             if not is_listed or alert.cause in POINTS or alert.cause is Cause.NOT_JUDGED:
                 continue
             look_at = LOOK_AT.get(alert.cause, "have a look")
             said = f"{capital(CAUSE_WORDS[alert.cause])}, since {plain_date(alert.opened_on)}"
+            if alert.topic in DRIFT_TOPICS.values():
+                said = f"{capital(alert.topic)} below its limit since {plain_date(alert.opened_on)}"
+                ahead = "" if fan.judged is None else forecast_words(fan.judged)
+                said += f"; {ahead}" if ahead else ""
+                said += f"; most likely {CAUSE_WORDS[alert.cause]}"
             found.append(Entry(one_line(fan.fan), f"{said}: {look_at}."))
     return tuple(found)
 
@@ -69,7 +76,8 @@ def in_hand_entries(known: Known) -> tuple[Entry, ...]:
                 until = f" until {plain_date(mark.until)}" if mark.until else ""
                 since = plain_date(mark.true_from.astimezone(known.site.site.zone).date())
                 why = f" ({one_line(mark.why)})" if mark.why else ""
-                said = f"{capital(alert.topic)} ({alert.level.value}): {mark.handling.value}{until}"
+                what = f"{capital(about(alert.topic, alert.cause))} ({alert.level.value})"
+                said = f"{what}: {mark.handling.value}{until}"
                 found.append(Entry(one_line(fan.fan), f"{said}, by {one_line(mark.who)} since {since}{why}."))
     return tuple(found)
 

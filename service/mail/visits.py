@@ -14,7 +14,7 @@ from service.mail.writing import Row, capital, change, interval, sureness
 from service.notices import Fact, place_facts, tell_first
 from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, Standing
-from service.words import CAUSE_WORDS, LOOK_AT, one_line, plain_date
+from service.words import CAUSE_WORDS, LOOK_AT, forecast_words, one_line, plain_date
 
 _UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
 _ABOUT: Final = {AlertKind.BELT_SLIP: Cause.BELT_SLIP, AlertKind.DRIVE_LOSS: Cause.DRAG}
@@ -46,6 +46,7 @@ def visit(known: Known, fan: FanStanding, *, is_drawn: bool) -> Visit:
         Fact("Since", _since(fan)),
         Fact("Slip now", _slip(known, fan, epoch)),
         *_losses(known, fan, epoch),
+        *_forecast(fan),
         *_last_work(known, fan),
         Fact("It costs", week_cost(known, fan)),
         Fact("Likely", _likely(fan, cause, shown)),
@@ -120,6 +121,11 @@ def _losses(known: Known, fan: FanStanding, epoch: FanEpoch) -> list[Fact]:
         f"the reference torque; limits {rise}."
     )
     return [Fact("Drive loss", text)]
+
+
+def _forecast(fan: FanStanding) -> list[Fact]:
+    words = "" if fan.judged is None else forecast_words(fan.judged)
+    return [Fact("At this pace", f"{capital(words.removesuffix(' at this pace'))}.")] if words else []
 
 
 def _last_work(known: Known, fan: FanStanding) -> list[Fact]:

@@ -9,7 +9,7 @@ from config.epoch import FanEpoch
 from service.store.fleet import FanStanding, Standing
 from service.web.causes import cause_words, ranked
 from service.web.paper import one_decimal, plain_date, sureness
-from service.words import LOOK_AT
+from service.words import LOOK_AT, forecast_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +83,9 @@ def _evidence(fan: FanStanding, epoch: FanEpoch, unseen: str) -> list[str]:
             f"At the same airflow and pressure the motor shaft takes {judged['excess_kw']:+.2f} kW "
             "against the healthy drive.".replace("-", "\N{MINUS SIGN}")
         )
+    ahead = forecast_words(judged)
+    if ahead:
+        told.append(f"{_capital(ahead)}.")
     if fan.since is not None:
         told.append(f"The oldest open alert is of {plain_date(fan.since)}.")
     if not epoch.machine.drive.can_slip:

@@ -7,7 +7,7 @@ import pandas as pd
 
 from analytics.curves import TooLittleHealthyDataError
 from analytics.day_hours import LEAST_HOURS_JUDGED
-from analytics.judging import FanDay, day, fan_day, first_state, fleet, healthy
+from analytics.judging import DayJudged, FanDay, fan_day, first_state, fleet, healthy, judged_day
 from analytics.ledger import verdict
 from analytics.scaled_hours import ScaledHours, scaled_hours
 from analytics.state import stack_states
@@ -26,7 +26,7 @@ TRUTHS = (
 def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
     """Judge drawn fans of equally many days; one row a fan and judged day after the healthy period.
 
-    Columns: those of the ledger, `true_<column>` beside them, `verdict`, `share`, `rest`, `hours_used`, `day`
+    Columns: those of the ledger, its innovations, `true_<column>` beside them, `verdict`, `share`, `rest`, `hours_used`, `day`
     and the fan's facts. A fan whose healthy period is refused has one row with `refused` set.
     """
     learned, kept = [], []
@@ -54,9 +54,10 @@ def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
             fan_day(_of_day(hours, fan.day == number), curves, (), 1.0)
             for fan, hours, curves in zip(kept, scaled, learned, strict=True)
         ]
-        state, rows = day(batch, state, days)
+        told = judged_day(batch, state, days)
+        state = told.state
         if number >= HEALTHY_DAYS:
-            records += _records(kept, days, number, rows.columns(), rows.shares)
+            records += _records(kept, days, number, told)
     return pd.DataFrame(records)
 
 
@@ -68,10 +69,10 @@ def _records(
     fans: Sequence[DrawnFan],
     days: Sequence[FanDay],
     number: int,
-    columns: dict[str, np.ndarray],
-    shares: np.ndarray,
+    told: DayJudged,
 ) -> list[dict[str, object]]:
     records: list[dict[str, object]] = []
+    columns, shares = told.rows.columns(), told.rows.shares
     for i, (fan, packed) in enumerate(zip(fans, days, strict=True)):
         if packed.hours_used < LEAST_HOURS_JUDGED or number not in fan.truth.index:
             continue
@@ -87,6 +88,8 @@ def _records(
                 "share": share,
                 "rest": " ".join(part.value for part in rest),
                 **{name: float(values[i]) for name, values in columns.items()},
+                "slip_innovation": float(told.innovation[i, 0]),
+                "drag_innovation": float(told.innovation[i, 1]),
                 **{f"true_{name}": float(true.at[name]) for name in TRUTHS},
             }
         )

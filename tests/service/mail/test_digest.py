@@ -4,7 +4,9 @@ import datetime as dt
 
 import sqlalchemy as sa
 
-from service.mail import Digest, Week, text_of
+from config.site import Crew
+from service.alerts import acknowledge, shelve
+from service.mail import Digest, Week, text_of, weekly_digest
 from service.store.fleet import Standing
 from service.store.ledger_tables import daily, episodes
 from tests.service.mail.conftest import FANS, WEEK, Ledger
@@ -143,7 +145,7 @@ def test_a_service_is_too_early_to_judge_then_put_right(ledger: Ledger) -> None:
     [entry] = ledger.digest().put_right
     assert entry.text == (
         'Retensioned on 10 Jun 2025 ("belts were slack"): put right, and the data agree. Slip at the '
-        "reference torque was 8.0 % before it and is 1.2 % over the last 3 days."
+        "reference torque was 8.0 % before it and is 1.2 % over the last 3 judged days."
     )
 
 
@@ -216,3 +218,47 @@ def test_the_last_of_many_fans_still_has_its_facts(ledger: Ledger) -> None:
     assert len(digest.visits) == 25
     assert sum(one.picture is not None for one in digest.visits) == 20
     assert all(len(one.facts) >= 9 for one in digest.visits)
+
+
+def test_each_crew_reads_of_its_buildings_and_its_trade(ledger: Ledger) -> None:
+    ledger.quiet("RF-1", "LEF-1", "AH-2")
+    ledger.episode("RF-1", "belt_slip", WEEK.first)
+    ledger.episode("LEF-1", "belt_slip", WEEK.first)
+    ledger.episode("AH-2", "notice", WEEK.first, cause="pressure_sensor")
+    alder = Crew(to=("a@college.example",), buildings=("Alder Hall",))
+    controls = Crew(to=("c@college.example",), trade="controls")
+    with ledger.open() as store:
+        first, second, both = (
+            weekly_digest(ledger.site, store, WEEK, circle)
+            for circle in ((alder,), (controls,), (alder, controls))
+        )
+    assert ([one.fan for one in first.visits], first.controls, first.watched) == (["RF-1"], (), 1)
+    assert ([one.fan for one in second.visits], [one.fan for one in second.controls]) == ([], ["AH-2"])
+    assert ([one.fan for one in both.visits], [one.fan for one in both.controls]) == (["RF-1"], ["AH-2"])
+    assert "Test College (Alder Hall; all buildings: controls)" in text_of(both)
+
+
+def test_nobody_is_sent_again_for_what_somebody_has_in_hand(ledger: Ledger) -> None:
+    ledger.quiet("RF-1", "LEF-1", "AH-2")
+    taken = ledger.episode("RF-1", "belt_slip", WEEK.first)
+    aside = ledger.episode("LEF-1", "belt_slip", WEEK.first)
+    at = dt.datetime.combine(WEEK.first, dt.time(18), tzinfo=dt.UTC)
+    with ledger.open() as store:
+        acknowledge(store, taken, "R. Vance", "belts ordered", at)
+        shelve(store, aside, WEEK.last + dt.timedelta(days=3), "R. Vance", "shutdown", at)
+    digest = ledger.digest()
+    assert digest.visits == ()
+    assert [entry.fan for entry in digest.in_hand] == ["LEF-1", "RF-1"]
+    assert "by R. Vance since 9 Jun 2025 (belts ordered)" in digest.in_hand[1].text
+    # A week later the date has passed: LEF-1 wants a visit again.
+    ledger.days("LEF-1", WEEK.last + dt.timedelta(days=8), WEEK.last + dt.timedelta(days=9))
+    later = ledger.digest(Week.of(WEEK.last + dt.timedelta(days=1)))
+    assert [one.fan for one in later.visits] == ["LEF-1"]
+
+
+def test_what_was_told_and_taken_back_is_said_in_that_week_only(ledger: Ledger) -> None:
+    ledger.quiet("RF-1", "LEF-1", "AH-2")
+    back = {"closed_on": WEEK.last, "closed_by": "data_changed"}
+    ledger.episode("RF-1", "belt_slip", WEEK.first, **back)
+    assert [entry.fan for entry in ledger.digest().taken_back] == ["RF-1"]
+    assert ledger.digest(Week.of(WEEK.last + dt.timedelta(days=1))).taken_back == ()
