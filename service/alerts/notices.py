@@ -1,6 +1,6 @@
 """What is written when an alert opens at act level or rises to it, is taken back, or is one of many."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -15,6 +15,10 @@ from service.store.fleet import Standing
 from service.words import CAUSE_WORDS, one_line, plain_date, sureness
 
 _MOST_NAMED: Final = 40
+_MEASURES: Final = {
+    AlertKind.BELT_SLIP: ("slip_ref", "Slip at the reference torque"),
+    AlertKind.DRIVE_LOSS: ("drag_ref", "Rise of drive loss beside slip, at the reference torque"),
+}
 _LOOK_FIRST: Final = {
     What.ALERTS: (
         "One cause in common is likelier than that many faults at once: a power cut, a clock that was put, a "
@@ -35,8 +39,8 @@ _LOOK_FIRST: Final = {
 }
 
 
-def act_notice(site: SiteFolder, change: Change, row: Row) -> Notice:
-    """Return what is told at once of one alert at act level."""
+def act_notice(site: SiteFolder, change: Change, row: Row, latest: Row | None) -> Notice:
+    """Return what is told at once of one alert at act level; `latest` the last row of the fan's ledger."""
     fan = change.fan
     epoch = site.epoch_at(fan, row["opened_on"]) or site.epochs(fan)[0]
     cause, kind = Cause(row["cause"]), AlertKind(row["kind"])
@@ -45,6 +49,7 @@ def act_notice(site: SiteFolder, change: Change, row: Row) -> Notice:
         *place_facts(epoch),
         Fact("Found", str(row["message"])),
         Fact("Since", _since(row, site.site.zone)),
+        *_now(kind, latest),
         Fact("Likely", _likely(kind, cause, row)),
         Fact("Tell first", tell_first(epoch)),
     )
@@ -96,15 +101,14 @@ def common_notice(site: SiteFolder, common: Common, words: Mapping[str, str]) ->
         What.SILENCE: f"{many} of {place} have sent no reading since {plain_date(common.date)}",
         What.AHEAD: f"{many} of {place} send readings of the future",
     }[common.what]
-    facts = [Fact(one_line(fan), words.get(fan, "")) for fan in common.fans[:_MOST_NAMED]]
-    rest = len(common.fans) - len(facts)
-    more = (f"And {rest} more; the fleet page names them.",) if rest else ()
+    rest = len(common.fans) - _MOST_NAMED
+    more = (f"The first {_MOST_NAMED} are named here; the fleet page names all.",) if rest > 0 else ()
     return Notice(
         occasion=f"common:{common.place}:{common.what}:{common.date}",
         kind="common cause",
         subject=f"One cause? {happened}: {one_line(site.site.name)}",
         said=(f"{happened}.", _LOOK_FIRST[common.what], *more),
-        facts=tuple(fact for fact in facts if fact.text) or _names(common.fans),
+        entries=tuple(Fact(one_line(fan), words.get(fan, "")) for fan in common.fans[:_MOST_NAMED]),
         buildings=_of(common.place),
         is_visit=common.what in (What.ALERTS, What.TOGETHER),
         details={
@@ -135,10 +139,6 @@ def details_of(alert_id: int, row: Row) -> dict[str, Any]:
     return {"alert": alert_id, **plain}
 
 
-def _names(fans: Sequence[str]) -> tuple[Fact, ...]:
-    return (Fact("Fans", f"{', '.join(one_line(fan) for fan in fans[:_MOST_NAMED])}."),)
-
-
 def _of(building: str | None) -> tuple[str, ...]:
     return (building,) if building else ()
 
@@ -155,6 +155,15 @@ def _since(row: Row, zone: ZoneInfo) -> str:
     if row["act_on"] is not None and row["act_on"] != row["opened_on"]:
         told = f"{told}; at act level since {plain_date(row['act_on'])}"
     return f"{told} (plant time)."
+
+
+def _now(kind: AlertKind, latest: Row | None) -> tuple[Fact, ...]:
+    if latest is None or kind not in _MEASURES:
+        return ()
+    name, what = _MEASURES[kind]
+    centre, low, high = (latest[f"{name}{end}_pct"] for end in ("", "_low", "_high"))
+    said = f"{what} {centre:.1f} % (95 %: {low:.1f} to {high:.1f}) on {plain_date(latest['date'])}."
+    return (Fact("Now", said),)
 
 
 def _likely(kind: AlertKind, cause: Cause, row: Row) -> str:

@@ -9,12 +9,12 @@ from analytics.vocabulary import Cause
 from service.store.handling import Handling, Mark, history, marks
 from service.store.ledger_tables import episodes
 from service.store.store import Store
-from service.words import CAUSE_WORDS
+from service.words import about
 
 
 @dataclass(frozen=True, slots=True)
 class OpenAlert:
-    """An open alert by its number; `about` in words; `mark` what people last said of it, None where nobody did."""
+    """An open alert by its number; `mark` what people last said of it, None where nobody did."""
 
     number: int
     fan: str
@@ -48,7 +48,7 @@ def open_alerts(store: Store, fan: str | None = None) -> list[OpenAlert]:
             row.fan,
             row.kind,
             row.level,
-            CAUSE_WORDS[Cause(row.cause)] if row.topic == "no drive fault" else row.topic,
+            about(row.topic, Cause(row.cause)),
             row.opened_on,
             row.message,
             said.get(row.alert_id),

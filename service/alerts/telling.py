@@ -14,7 +14,7 @@ from service.notices import Notice, rows_for
 from service.store.alert_tables import alerts
 from service.store.alert_tables import common_causes as common_table
 from service.store.handling import marks
-from service.store.ledger_tables import episodes
+from service.store.ledger_tables import daily, episodes
 from service.store.mail_tables import outbox
 from service.store.outbox import write_once
 
@@ -44,7 +44,13 @@ def tell(connection: sa.Connection, site: SiteFolder, changes: Sequence[Change],
         if change.fan in named:
             mark_told(connection, [change.alert_id], now)
         else:
-            _write(connection, site, act_notice(site, change, row), [change.alert_id], now)
+            _write(
+                connection,
+                site,
+                act_notice(site, change, row, _latest(connection, change.fan)),
+                [change.alert_id],
+                now,
+            )
     for change in changes:
         if change.new is not None and change.is_taken_back and _was_told_at_once(connection, change):
             _write(connection, site, taken_back_notice(site, change, change.new), [], now)
@@ -113,6 +119,16 @@ def _write(
     rows = rows_for(site, notice, now)
     if rows and write_once(connection, rows):
         mark_told(connection, alert_ids, now)
+
+
+def _latest(connection: sa.Connection, fan: str) -> Row | None:
+    """Return the last row of a fan's ledger that has values."""
+    columns = [column for column in daily.c if column.name != "state"]
+    is_valued = (daily.c.fan == fan) & daily.c.slip_ref_pct.is_not(None) & daily.c.drag_ref_pct.is_not(None)
+    found = connection.execute(
+        sa.select(*columns).where(is_valued).order_by(daily.c.date.desc()).limit(1)
+    ).first()
+    return None if found is None else dict(found._mapping)
 
 
 def mark_told(connection: sa.Connection, alert_ids: Sequence[int], now: dt.datetime) -> None:

@@ -7,7 +7,7 @@ from typing import Final
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
 from service.charts.look import ACCENT, INK, PAPER
-from service.notices.notice import Notice
+from service.notices.notice import Fact, Notice
 from service.words import CAUTION
 
 WIDTH: Final = 72
@@ -20,6 +20,8 @@ def text_of(notice: Notice, ask: str) -> str:
     parts = [_wrapped(one) for one in notice.said]
     if notice.facts:
         parts.append("\n".join(fact_lines(fact.label, fact.text) for fact in notice.facts))
+    if notice.entries:
+        parts.append("\n".join(_entry(entry) for entry in notice.entries))
     if notice.is_visit:
         parts.append(_wrapped(f"At the fan. {CAUTION}"))
     return "\n\n".join([*parts, "-" * WIDTH, _wrapped(closing(notice, ask))]) + "\n"
@@ -32,6 +34,7 @@ def html_of(notice: Notice, ask: str) -> str:
         subject=notice.subject,
         said=notice.said,
         facts=notice.facts,
+        entries=notice.entries,
         caution=CAUTION if notice.is_visit else "",
         closing=closing(notice, ask),
         paper=PAPER,
@@ -53,6 +56,11 @@ def fact_lines(label: str, text: str) -> str:
     return "\n".join(
         textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=hang, break_on_hyphens=False)
     )
+
+
+def _entry(entry: Fact) -> str:
+    said = f"* {entry.label}: {entry.text}" if entry.text else f"* {entry.label}"
+    return "\n".join(textwrap.wrap(said, WIDTH, subsequent_indent="  ", break_on_hyphens=False))
 
 
 def _wrapped(text: str) -> str:

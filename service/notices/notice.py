@@ -26,8 +26,9 @@ class Notice:
     """One thing to be told.
 
     `occasion` what it is about: nobody is told twice of one; `kind` a word for programs; `said` its
-    paragraphs; `buildings` and `trade` whom it concerns, everyone where they are empty; `is_visit` whether
-    somebody is sent to a fan, so that the cautions stand in it; `details` the same for programs.
+    paragraphs; `facts` of one fan, `entries` of many; `buildings` and `trade` whom it concerns, everyone
+    where they are empty; `is_visit` whether somebody is sent to a fan, so that the cautions stand in it;
+    `details` the same for programs.
     """
 
     occasion: str
@@ -35,6 +36,7 @@ class Notice:
     subject: str
     said: tuple[str, ...]
     facts: tuple[Fact, ...] = ()
+    entries: tuple[Fact, ...] = ()
     buildings: tuple[str, ...] = ()
     trade: Trade | None = None
     is_visit: bool = False

@@ -188,3 +188,23 @@ def test_the_columns_of_the_export_are_those_agreed(book: Book) -> None:
     agreed = "fan,kind,level,opened_on,opened_at,act_on,cause,cause_share,closed_on,closed_by,message"
     assert ",".join(book.exported().columns) == agreed
     assert pd.isna(book.exported().iloc[0]["closed_by"])
+
+
+@pytest.mark.parametrize(
+    ("after", "verdict"),
+    [(1.2, "put right, and the data agree"), (4.2, "better in part"), (5.9, "no better by the data")],
+)
+def test_the_data_say_whether_service_brought_the_drive_back(book: Book, after: float, verdict: str) -> None:
+    book.slips("F-1", *QUIET, *[6.0] * 4)
+    book.keep()
+    done = day(7)
+    (book.folder / "service_log.csv").write_text(f"fan,date,work\nF-1,{done},retensioned\n")
+    book.slips("F-1", *QUIET, *[6.0] * 4, *[after] * 3)
+    book.keep(NOW + dt.timedelta(days=1))
+    book.slips("F-1", *QUIET, *[6.0] * 4, *[after] * 6)
+    book.keep(NOW + dt.timedelta(days=2))
+    book.keep(NOW + dt.timedelta(days=3))
+    early = f"retensioned on {done}: too early to say"
+    assert book.states("F-1", "proof") == [("", early), (early, f"retensioned on {done}: {verdict}")]
+    row = next(row for row in reversed(book.history("F-1")) if row.aspect == "proof")
+    assert "slip at the reference torque was 6.0 % before it" in row.why

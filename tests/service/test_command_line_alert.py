@@ -1,0 +1,60 @@
+"""`slipledger alert`: the list, an alert's history, and what people say of it."""
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from service.command_line.frame import app
+from tests.service.alerts.conftest import Book
+
+RUNNER = CliRunner()
+SLIPPING = (1.0, 1.0, 3.5, 3.5, 3.5, 3.5)
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Book:
+    made = Book(tmp_path)
+    made.slips("F-1", *SLIPPING)
+    made.keep()
+    return made
+
+
+def test_an_alert_is_listed_taken_in_hand_and_ended(book: Book) -> None:
+    number = str(book.alert_of("F-1"))
+    site = str(book.folder)
+    listed = RUNNER.invoke(app, ["alert", site])
+    line = f"{number} F-1 2025-06-06 slip past its limit (watch) untouched"
+    assert " ".join(listed.stdout.split()) == line
+    said = ["--by", "R. Vance", "--note", "belts ordered"]
+    assert RUNNER.invoke(app, ["alert", site, "--fan", "F-1", "--acknowledge", *said]).exit_code == 0
+    assert "in hand, R. Vance" in RUNNER.invoke(app, ["alert", site, "--fan", "F-1"]).stdout
+    done = RUNNER.invoke(app, ["alert", site, "--number", number, "--close", *said])
+    assert (done.exit_code, done.stdout) == (0, "")
+    assert f"Alert {number} is over." in done.stderr
+    empty = RUNNER.invoke(app, ["alert", site])
+    assert (empty.stdout, empty.stderr) == ("", "No alert is open.\n")
+    history = RUNNER.invoke(app, ["alert", site, "--number", number]).stdout.splitlines()
+    assert len(history) == 4
+    assert "handling: untouched -> in hand, by R. Vance (belts ordered)" in history[1]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (["--fan", "F-9x"], 2, "no fan 'F-9x'"),
+        (["--acknowledge", "--by", "R. Vance"], 2, "say which alert is meant"),
+        (["--fan", "F-1", "--acknowledge", "--close"], 2, "give one of them"),
+        (["--fan", "F-1", "--shelve-until", "July"], 2, "write it as 2025-07-31"),
+        (["--fan", "F-1", "--acknowledge"], 1, "a name is needed"),
+        (["--number", "77"], 1, "there is no alert 77"),
+        (["--number", "77", "--acknowledge", "--by", "R. Vance"], 1, "there is no alert 77"),
+    ],
+)
+def test_what_is_wrong_is_said_with_what_to_write(
+    book: Book, arguments: list[str], code: int, said: str
+) -> None:
+    done = RUNNER.invoke(app, ["alert", str(book.folder), *arguments])
+    assert done.exit_code == code
+    assert said in " ".join(done.stderr.replace("│", " ").split())
+    assert book.states("F-1", "handling") == []
