@@ -195,12 +195,13 @@ class Plant:
         return query(self.folder, text)
 
     def everything(self) -> dict[str, list[tuple[object, ...]]]:
-        """Return all that promise 1 is about, states and digests included, as the database stores it."""
+        """Return all that promise 1 is about, states and digests included."""
         found = {}
-        for name in TABLES:
-            columns = [column.name for column in METADATA.tables[name].c if column.name != "id"]
-            listed = ", ".join(f'"{column}"' for column in columns)
-            found[name] = self.query(f"select {listed} from {name} order by {listed}")
+        with open_store(load_site(self.folder)) as store, store.reader() as connection:
+            for name in TABLES:
+                columns = [column for column in METADATA.tables[name].c if column.name != "id"]
+                rows = connection.execute(sa.select(*columns))
+                found[name] = sorted((tuple(row) for row in rows), key=repr)
         return found
 
     def watch_writes(self) -> None:
