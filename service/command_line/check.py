@@ -14,6 +14,8 @@ def check(site: SiteArgument) -> None:
     Each with its file, line and column and what to do; without faults, what absent facts cost.
     """
     from config import FaultySite, check_site  # noqa: PLC0415 - kept out of --help
+    from config.service_log import FILE  # noqa: PLC0415 - kept out of --help
+    from service.logbook import doubt_of_pair  # noqa: PLC0415 - kept out of --help
 
     report = check_site(site)
     if report.folder is None:
@@ -24,6 +26,15 @@ def check(site: SiteArgument) -> None:
         f"{folder.site.name}: {_count(len(folder.fan_names), 'fan')}, {_count(len(points), 'point')}, "
         f"{_count(len(folder.service), 'service entry', 'service entries')}; no fault."
     )
+    doubts = [
+        f"{FILE}, line {entry.row}, {entry.fan}: {doubt}"
+        for entry in folder.service
+        if (doubt := doubt_of_pair(folder, entry)) is not None
+    ]
+    if doubts:
+        print("\nTachometer pairs that are not used:")
+    for doubt in doubts:
+        print(fill(f"- {doubt}", width=_WIDTH, subsequent_indent="  "))
     for heading, costs in (
         ("Left to fill in:", [cost for cost in report.costs if cost.is_open_task]),
         ("What is absent and what that costs:", [cost for cost in report.costs if not cost.is_open_task]),

@@ -157,6 +157,21 @@ def test_check_says_all_faults_on_stderr_and_exits_2(run: Run, site: Path) -> No
     assert err.splitlines()[-1] == "3 faults; nothing was done."
 
 
+def test_check_names_tachometer_pairs_that_cannot_be(run: Run, site: Path) -> None:
+    sheaves = (
+        "fan,drive,motor_hp,speed_point,motor_sheave_mm,fan_sheave_mm\nAHU-1,v_belt,20,AHU1 SPD,100,200\n"
+    )
+    (site / "fans.csv").write_text(sheaves, encoding="utf-8")
+    rows = ["AHU-1,2025-03-01,inspected,1450,716", "AHU-1,2025-03-02,inspected,716,1450"]
+    log = "\n".join(["fan,date,work,motor_rpm,fan_rpm", *rows]) + "\n"
+    (site / "service_log.csv").write_text(log, encoding="utf-8")
+    code, out, _ = run("check", site)
+    told = " ".join(out.split())
+    assert code == 0
+    assert "service_log.csv, line 3, AHU-1: The pair is +305 % off the sheaves' ratio" in told
+    assert "line 2" not in told
+
+
 def test_check_says_what_absent_facts_cost(run: Run, site: Path) -> None:
     code, out, err = run("check", site)
     assert (code, err) == (0, "")
