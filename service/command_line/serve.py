@@ -57,7 +57,7 @@ def serve(
         return
     declared = load_site(site)
     with open_store(declared) as store:  # migrated before either of the two begins
-        keeper = nullcontext() if only is Part.WEB else WorkerKeeper(site, _now)
+        keeper = None if only is Part.WEB else WorkerKeeper(site, _now)
         serve_site(declared, store, bind, port, beside=keeper)
 
 
@@ -67,7 +67,7 @@ def serve_site(
     bind: str,
     port: int,
     *,
-    beside: "WorkerKeeper | nullcontext[None] | None" = None,
+    beside: "WorkerKeeper | None" = None,
     is_other_port_taken: bool = False,
 ) -> None:
     """Serve an open site, with what runs `beside` it; where the port is in use, take another if wanted."""
@@ -82,8 +82,17 @@ def serve_site(
             raise
         print(f"Port {port} is in use; a free one is taken instead.", file=sys.stderr)
         listener = listen(bind, 0)
+    ending = (lambda: None) if beside is None else beside.end
     with beside or nullcontext():
-        serve_pages(site, store, listener, bind, say=lambda told: print(told, flush=True), clock=_now)
+        serve_pages(
+            site,
+            store,
+            listener,
+            bind,
+            say=lambda told: print(told, flush=True),
+            clock=_now,
+            ending=ending,
+        )
 
 
 def _unit(site: Path) -> str:

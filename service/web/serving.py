@@ -5,6 +5,7 @@ import datetime as dt
 import signal
 import socket
 from collections.abc import Callable, Iterator
+from types import FrameType
 from typing import Final
 
 import uvicorn
@@ -28,9 +29,14 @@ class _Server(uvicorn.Server):
 
 
 @contextlib.contextmanager
-def _ended_politely(server: _Server) -> Iterator[None]:
+def _ended_politely(server: _Server, ending: Callable[[], None]) -> Iterator[None]:
     """Stop a server at Ctrl-C and at a polite kill, which then count as work done."""
-    kept = {sig: signal.signal(sig, server.handle_exit) for sig in (signal.SIGINT, signal.SIGTERM)}
+
+    def told(number: int, frame: FrameType | None) -> None:
+        ending()
+        server.handle_exit(number, frame)
+
+    kept = {sig: signal.signal(sig, told) for sig in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield
     finally:
@@ -71,8 +77,12 @@ def serve(
     *,
     say: Callable[[str], None],
     clock: Callable[[], dt.datetime],
+    ending: Callable[[], None] = lambda: None,
 ) -> None:
-    """Serve a site on a listening socket until Ctrl-C; say the address once it answers."""
+    """Serve a site on a listening socket until Ctrl-C; say the address once it answers.
+
+    `ending` is told of the stop at once, before the last answers are given.
+    """
     port = listener.getsockname()[1]
     app = web_app(site, store, bind=bind, port=port, clock=clock)
     settings = uvicorn.Config(
@@ -88,6 +98,6 @@ def serve(
     )
     host = f"[{bind}]" if ":" in bind else bind
     server = _Server(settings)
-    with listener, _ended_politely(server):
+    with listener, _ended_politely(server, ending):
         say(f"{site.site.name} is served at http://{host}:{port}/ until Ctrl-C.")
         server.run(sockets=[listener])

@@ -24,8 +24,9 @@ _FIRST_PAUSE_S: Final = 1.0
 _LONGEST_PAUSE_S: Final = 60.0
 _LIVED_S: Final = 60.0  # one that lived so long is started again at once
 _WATCH_EVERY_S: Final = 300.0
+_STDIN: Final = 0
 _LOOKS_EVERY_S: Final = 0.5
-_GRACE_S: Final = 6.0
+_GRACE_S: Final = 5.0
 
 
 class WorkerKeeper:
@@ -53,12 +54,12 @@ class WorkerKeeper:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """End the worker: politely, then at once."""
-        self._stop.set()
+        self.end()
         self._thread.join()
         process = self._process
         if process is None:
             return
-        process.terminate()
+        process.terminate()  # one that was started a moment ago
         try:
             process.wait(_GRACE_S)
         except subprocess.TimeoutExpired:
@@ -66,6 +67,12 @@ class WorkerKeeper:
             process.wait()
         if process.stdin is not None:
             process.stdin.close()
+
+    def end(self) -> None:
+        """Tell the worker to end, and do not wait for it."""
+        self._stop.set()
+        if self._process is not None:
+            self._process.terminate()
 
     def _started(self) -> subprocess.Popen[bytes]:
         return subprocess.Popen(
@@ -111,7 +118,9 @@ def end_with_stdin(told: Callable[[], None]) -> None:
         return
 
     def wait() -> None:
-        sys.stdin.buffer.read()
+        # Not through sys.stdin: its lock would be held when the interpreter ends.
+        while os.read(_STDIN, 1):
+            pass
         told()
 
     threading.Thread(target=wait, name="lifeline", daemon=True).start()

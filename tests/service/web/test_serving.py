@@ -23,7 +23,7 @@ def test_it_serves_until_told_to_stop_and_ends_as_done(tmp_path: Path, sign: sig
     write_site(tmp_path / "site", (TIGHT,))
     command = "from service.command_line import main; main()"
     started = subprocess.Popen(
-        [sys.executable, "-c", command, "serve", str(tmp_path / "site"), "--port", "0"],
+        [sys.executable, "-c", command, "serve", str(tmp_path / "site"), "--port", "0", "--only", "web"],
         cwd=ROOT,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         stdout=subprocess.PIPE,

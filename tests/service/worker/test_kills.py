@@ -1,4 +1,4 @@
-"""Promise 5 through the worker: killed anywhere in pull, assess and mail, time and again, it ends the same."""
+"""Promise 5 through the worker: killed anywhere in pull, assess and mail, over and over, it ends the same."""
 
 import datetime as dt
 import random

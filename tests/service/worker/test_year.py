@@ -32,9 +32,15 @@ from tests.service.worker.stepped import Landings, SteppedClock, SteppedService,
 FIRST: Final = dt.date(2025, 1, 6)
 DAYS: Final = 365
 MINUTES: Final = 30
+SLIP_DAY: Final = 130.0
+LOST_DAY: Final = 250.43
+RESTARTS: Final = 40
+KILLS: Final = 60
+CLOCK_STEPS: Final = 12
 DISK: Final = "160m"
 HOUR: Final = dt.timedelta(hours=1)
 DAY: Final = dt.timedelta(days=1)
+STORY: Final = Story(FIRST, DAYS, MINUTES, SLIP_DAY, LOST_DAY)
 CADENCE: Final = {"pull_minutes": 720, "outbox_minutes": 360, "watch_minutes": 720}
 
 
@@ -54,7 +60,7 @@ class Year:
     """A hall and its service over a year."""
 
     def __init__(self, folder: Path, post: Post, port: int) -> None:
-        self.hall = Hall.founded(folder, Story(FIRST, DAYS, MINUTES), port=port, **CADENCE)
+        self.hall = Hall.founded(folder, STORY, port=port, **CADENCE)
         self.post = post
         self.clock = SteppedClock(self.hall.midnight(0) + 9 * HOUR)
         self.service = SteppedService(folder, self.clock)
@@ -142,27 +148,29 @@ def trouble(year: Year, rng: random.Random) -> list[tuple[dt.datetime, Callable[
     def at(day: float, act: Callable[[], None]) -> None:
         acts.append((start + day * DAY, act))
 
-    for _ in range(40):
+    for _ in range(RESTARTS):
         downtime = rng.choice([5 / 60, 0.5, 3, 20, 50]) * HOUR
         at(rng.uniform(2, DAYS - 3), lambda downtime=downtime: year.restart(downtime))
-    for _ in range(60):
+    for _ in range(KILLS):
         day = rng.uniform(2, DAYS - 3)
         points = rng.randrange(12)
         at(day, lambda points=points: year.kill(points))
         at(day + rng.uniform(0.3, 1.2), year.revive)
-    for _ in range(12):
+    for _ in range(CLOCK_STEPS):
         day, by = rng.uniform(5, DAYS - 5), rng.uniform(-3, 3) * HOUR
         at(day, lambda by=by: year.step_clock(by))
         at(day + rng.uniform(0.05, 0.5), lambda by=by: year.step_clock(-by))
-    for begin, days in ((40.2, 1.5), (120.6, 4.0), (201.1, 2.2), (299.4, 3.0)):
-        at(begin, year.take_source)
-        at(begin + days, year.bring_source)
-    for day in (33.5, 180.2, 181.0, 260.7, 310.4):
-        at(day, year.second_worker)
-    at(139.5, lambda: year.refuse_mail(True))  # over Monday the 26th of May
-    at(142.5, lambda: year.refuse_mail(False))
-    at(159.0 + 2.4 / 24, year.fill_disk)  # over the nightly work and its pull
-    at(159.0 + 3.6 / 24, year.empty_disk)
+    for share, days in ((0.11, 1.5), (0.33, 4.0), (0.55, 2.2), (0.82, 3.0)):
+        at(share * DAYS, year.take_source)
+        at(share * DAYS + days, year.bring_source)
+    for share in (0.09, 0.49, 0.5, 0.71, 0.85):
+        at(share * DAYS, year.second_worker)
+    monday = DAYS // 14 * 7 + 7
+    at(monday - 0.5, lambda: year.refuse_mail(True))
+    at(monday + 2.5, lambda: year.refuse_mail(False))
+    night = DAYS * 3 // 4
+    at(night + 1.9 / 24, year.fill_disk)  # over a pull and the nightly work
+    at(night + 3.1 / 24, year.empty_disk)
     return acts
 
 
@@ -219,6 +227,6 @@ def print_figures(calm: Year, rough: Year) -> None:
         print(
             f"\n{name}: {year.service.runs} runs, of those kept {outcomes}; "
             f"{year.service.not_entered} turns not written; {len(year.readings())} readings, "
-            f"{len(year.daily())} days judged, {len(year.alerts())} alerts, {len(year.post.taken)} mails taken "
+            f"{len(year.daily())} days, {len(year.alerts())} alerts, {len(year.post.taken)} mails taken "
             f"({again} a second time), {year.post.refused} refused; {year.happened}"
         )
