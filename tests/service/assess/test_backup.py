@@ -52,7 +52,7 @@ for file in sorted((folder / "nights").iterdir()):
 def backed_up(plant: Plant, to: Path, say: Callable[[str], None] = lambda _name: None) -> Backup:
     site = load_site(plant.folder)
     with open_store(site) as store:
-        return back_up(site, store, to, lambda: NOW, say)
+        return back_up(site, store, to, lambda: dt.datetime.now(dt.UTC), say)
 
 
 def restored(backup: Backup, folder: Path, **places: str) -> Plant:
@@ -131,7 +131,7 @@ def test_readings_that_come_during_a_backup_are_not_half_in_it(plant: Plant, tmp
     assert len(exports_of(plant)["readings"]) > len(before["readings"])
     assert_same(exports_of(restored(kept, tmp_path / "new")), before)
     with open_store(load_site(plant.folder)) as store:
-        assert held_by(store.database, NOW) is None
+        assert held_by(store.database, dt.datetime.now(dt.UTC)) is None
         assert store.vacuum(0) > 0
 
 
