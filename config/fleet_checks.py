@@ -6,7 +6,7 @@ from typing import Final
 
 from analytics.vocabulary import Role
 from config.epoch import FanEpoch
-from config.faults import Fault
+from config.faults import Fault, advice
 from config.row_checks import FILE
 from config.sheet import Sheet
 from config.site import Site
@@ -55,6 +55,27 @@ def point_faults(epochs: list[FanEpoch], site: Site | None) -> list[Fault]:
         if site is not None:
             faults += _site_clash(point, users, site)
     return faults
+
+
+def building_faults(epochs: list[FanEpoch], site: Site) -> list[Fault]:
+    """Return the buildings that somebody is to be told of and in which no fan stands."""
+    known = sorted({epoch.building for epoch in epochs if epoch.building})
+    crews = () if site.mail is None else site.mail.crews
+    told = [(f"mail.crews.{place}.buildings", crew.buildings) for place, crew in enumerate(crews, start=1)]
+    told += [(f"hooks.{place}.buildings", hook.buildings) for place, hook in enumerate(site.hooks, start=1)]
+    return [
+        Fault(
+            "site.toml",
+            None,
+            column,
+            building,
+            "is the building of no fan in fans.csv",
+            advice(building, known, "write it as fans.csv does") if known else "name buildings in fans.csv",
+        )
+        for column, buildings in told
+        for building in buildings
+        if building not in known
+    ]
 
 
 def with_shared_points(epochs: list[FanEpoch]) -> list[FanEpoch]:

@@ -13,7 +13,7 @@ from config.costs import Cost, costs_of
 from config.epoch import FanEpoch, build_epoch
 from config.fans import FanRow
 from config.faults import Fault, FaultySite, faults_of, in_order
-from config.fleet_checks import point_faults, repeated_rows, with_shared_points
+from config.fleet_checks import building_faults, point_faults, repeated_rows, with_shared_points
 from config.row_checks import FILE as FANS_FILE
 from config.service_log import COLUMNS as SERVICE_COLUMNS
 from config.service_log import FILE as SERVICE_FILE
@@ -71,6 +71,8 @@ def load_site(folder: Path) -> SiteFolder:
     is_fleet_known = site is not None and not fan_faults
     service, service_faults = _read_service(folder, epochs, is_fleet_known=is_fleet_known)
     faults += fan_faults + service_faults
+    if site is not None and not fan_faults:
+        faults += building_faults(epochs, site)
     if faults or site is None:
         raise FaultySite(faults)
     return SiteFolder(path=folder, site=site, fans=tuple(epochs), service=tuple(service))

@@ -112,13 +112,18 @@ def _syntax_fault(message: str, text: str) -> Fault:
     return Fault(FILE, line, None, None, f"cannot be read as TOML ({said[:1].lower()}{said[1:]})", remedy)
 
 
+def _without_secret(fault: Fault) -> str | None:
+    is_secret = fault.column is not None and fault.column.endswith("secret")
+    return None if fault.value is None or is_secret else without_password(fault.value)
+
+
 def _without_secrets(faults: list[Fault]) -> list[Fault]:
     return [
         Fault(
             fault.file,
             fault.row,
             fault.column,
-            None if fault.value is None else without_password(fault.value),
+            _without_secret(fault),
             fault.problem,
             fault.remedy,
         )

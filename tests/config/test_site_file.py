@@ -225,3 +225,40 @@ def test_lines_are_found_for_keys_and_tables() -> None:
     assert lines["units", "speed"] == 4
     assert lines["sources", 0, "url"] == 6
     assert lines["sources", 1, "url"] == 8
+
+
+def test_whom_to_tell_is_checked_with_its_place_and_the_nearest_word(write_site: WriteSite) -> None:
+    text = """
+name = "Campus"
+timezone = "America/Denver"
+
+[mail]
+from = "fans@college.example"
+
+[[mail.crews]]
+to = ["shop@college.example"]
+
+[[mail.crews]]
+to = ["shop@college.example"]
+trade = "mechanic"
+
+[[hooks]]
+name = "orders"
+url = "https://host/path"
+secret = "open secret"
+"""
+    with pytest.raises(FaultySite) as caught:
+        load_site(write_site(site=text))
+    said = [str(fault) for fault in caught.value.faults]
+    assert [fault.row for fault in caught.value.faults] == [13, 18]
+    assert "did you mean mechanics?" in said[0]
+    assert "{env:NAME}" in said[1]
+    assert "open secret" not in said[1]
+
+
+def test_a_crew_of_a_building_that_no_fan_is_in_is_a_fault(write_site: WriteSite) -> None:
+    crew = '\n[[mail.crews]]\nto = ["shop@college.example"]\nbuildings = ["Alder"]\n'
+    site = f'name = "Campus"\ntimezone = "America/Denver"\n[mail]\n{crew}'
+    fans = "fan,drive,motor_hp,speed_point,building\nF-1,v_belt,5,S,Alder Hall\n"
+    with pytest.raises(FaultySite, match=r"crews\.1\.buildings: 'Alder' is the building of no fan"):
+        load_site(write_site(site=site, fans=fans))
