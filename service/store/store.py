@@ -1,6 +1,7 @@
 """A site's store: its database, its readings, its kept exports, opened together."""
 
 import datetime as dt
+import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -49,6 +50,10 @@ class Store:
         """
         self.state_folder = site.path / STATE_FOLDER
         self.state_folder.mkdir(parents=True, exist_ok=True)
+        if not os.access(self.state_folder, os.W_OK):  # the database would only say that it does not open
+            raise WorkFailed(
+                f"{self.state_folder} cannot be written: a read-only disk, or another user's folder"
+            )
         self.zone = site.site.zone
         self._readings_address = readings_address(site)
         self.reached = reached
