@@ -50,9 +50,6 @@ def test_a_pair_brings_the_level_to_the_truth_and_earlier_rows_keep_their_number
     true = true_day(plant, READ_ON)["slip_pct"]
     assert number(row, "slip_pct") == pytest.approx(true, abs=0.4)
     assert number(row, "slip_low_pct") < true < number(row, "slip_high_pct")
-    was = whole.row(SLIPPING, READ_ON)
-    width = number(row, "slip_ref_high_pct") - number(row, "slip_ref_low_pct")
-    assert width < number(was, "slip_ref_high_pct") - number(was, "slip_ref_low_pct")
     assert not before[~is_earlier][NUMBERS].equals(after[~is_earlier][NUMBERS])
 
 
