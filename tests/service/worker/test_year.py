@@ -125,7 +125,7 @@ class Year:
 
     def second_worker(self) -> None:
         self.happened.second_workers += 1
-        assert not self.service.second_worker_gets_in()
+        assert self.service.second_worker_gets_in() is not self.service.is_up
 
     def fill_disk(self) -> None:
         self.happened.full_disks += 1
