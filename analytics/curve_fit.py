@@ -1,13 +1,13 @@
 """Which curves fit the healthy hours best, when airflow is measured no better than the rest?"""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
 
 from analytics.arrays import Bools, Floats
-from analytics.model import INDEX, Expected, LoadKind, Operating, Parameter, Plant, expect
+from analytics.model import INDEX, SIZE, Expected, LoadKind, Operating, Parameter, Plant, expect
 from analytics.priors import (
     AIRFLOW_NOISE,
     FLUX_RANGE,
@@ -20,11 +20,18 @@ from analytics.priors import (
 PRESSURE, LOAD = 0, 1
 _ROBUST_SCALE = 1.5
 _FLUX_STARTS = (0.0, 0.5, 1.0)
+# Drives' flux laws tried, and the share of the fits' difference that is evidence of one: neighbouring hours
+# err together, and a motor's amps follow no formula to the per cent.
+_FLUX_LAWS = (0.0, 0.25, 0.5, 0.75, 1.0)
+_FLUX_EVIDENCE_SHARE = 0.1
 _START_NOISE = (0.015, 0.015)
 _STEP = 1e-5
 # Noises of the station tried, in its prior's deviations.
 _NOISES_TRIED = (-1.2, -0.6, 0.0, 0.4, 0.8, 1.2)
 _EXCESS_SD = 0.15
+# Of the cost of some hundreds: far below what any decision here rests on.
+_TOLERANCE = 1e-4
+_MOST_STEPS = 20
 _FEWER_HOURS = 250
 _FLOW_STEP = 1e-4
 # Hours next to each other share much of their noise: a third of them count for its covariance.
@@ -73,11 +80,15 @@ class Healthy:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Fitted parameters `theta` (SIZE,), the daily `trend` of the path's loading, and the noise assumed."""
+    """Fitted parameters `theta` (SIZE,), the daily `trend` of the path's loading, and the noise assumed.
+
+    `law_doubt` (SIZE, SIZE) is the covariance between the flux laws that the hours leave possible.
+    """
 
     theta: Floats
     trend: float
     noise: Noise
+    law_doubt: Floats = field(default_factory=lambda: np.zeros((SIZE, SIZE)))
 
 
 def load_spread(speed: Floats, load_kind: Floats) -> Floats:
@@ -86,7 +97,7 @@ def load_spread(speed: Floats, load_kind: Floats) -> Floats:
     return np.where(load_kind == LoadKind.CURRENT, weak, 1.0)
 
 
-def fit_healthy(problem: Healthy) -> Fit:
+def fit_healthy(problem: Healthy) -> tuple[Healthy, Fit]:
     """Fit curves, friction, flux law, magnetising current, creep and path loading at once.
 
     Maximum a posteriori with errors in every reading: a plain regression on measured airflow flattens
@@ -95,6 +106,7 @@ def fit_healthy(problem: Healthy) -> Fit:
     residuals share, against a prior.
     Equation: minimise sum r' S^-1 r with S = diag(sp^2, sT^2) + sq^2 m m', m the log slopes of pressure
     and load by airflow; the latent flow of each hour is thereby eliminated.
+    Returns: the problem at the reference torque of its own curves, and the fit.
     Validity: relative errors small against the range over which the curves bend.
     Source: generalised least squares with errors in the variables (Deming), as in any text on it.
     """
@@ -115,13 +127,55 @@ def fit_healthy(problem: Healthy) -> Fit:
         tried.append((_strangeness(problem, at, loading, float(airflow)), float(airflow), at, loading))
     _, airflow, theta, trend = min(tried, key=lambda item: item[0])
     noise = _rest_of_noise(problem, theta, trend, airflow)
-    theta, trend, _ = _solve(problem, theta, trend, noise)
-    return Fit(theta, trend, noise)
+    # Creep and the load's exponent are told at the reference torque, which the curves themselves set.
+    problem, theta = referred(problem, theta)
+    pinned, law_doubt = problem, np.zeros((len(theta), len(theta)))
+    if flux in problem.free:
+        pinned, theta, law_doubt = _flux_law(problem, theta, trend, noise)
+    theta, trend, _ = _solve(pinned, theta, trend, noise)
+    return problem, Fit(theta, trend, noise, law_doubt)
+
+
+def referred(problem: Healthy, theta: Floats) -> tuple[Healthy, Floats]:
+    """Return the problem at the reference torque that its curves set, and the parameters told there."""
+    torque = expect(theta[None], problem.plant, problem.operating).torque[0]
+    reference = float(np.percentile(torque, 95))
+    at = theta.copy()
+    at[INDEX[Parameter.CREEP]] *= reference / problem.plant.reference_torque[0]
+    plant = replace(problem.plant, reference_torque=np.array([reference]))
+    return replace(problem, plant=plant), at
+
+
+def _flux_law(problem: Healthy, theta: Floats, trend: float, noise: Noise) -> tuple[Healthy, Floats, Floats]:
+    # Several laws fit the same hours with other curves, and each makes another torque of a rise in amps: the
+    # middle of what is possible is taken, and the distance between them kept as doubt.
+    thin, place = _thinned(problem), INDEX[Parameter.FLUX_EXPONENT]
+    fits, costs = [], []
+    for law in _FLUX_LAWS:
+        held, guess = _with_flux(thin, theta, law)
+        at, _, cost = _solve(held, guess, trend, noise)
+        believed = (law - problem.mean[place]) / problem.sd[place]
+        fits.append(at)
+        costs.append(_FLUX_EVIDENCE_SHARE * cost + 0.5 * believed**2)
+    weight = np.exp(min(costs) - np.array(costs))
+    weight /= weight.sum()
+    every = np.array(fits)
+    middle = weight @ every
+    away = every - middle
+    held, guess = _with_flux(problem, middle, float(middle[place]))
+    return held, guess, np.asarray((weight * away.T) @ away)
+
+
+def _with_flux(problem: Healthy, theta: Floats, law: float) -> tuple[Healthy, Floats]:
+    sd, guess = problem.sd.copy(), theta.copy()
+    sd[INDEX[Parameter.FLUX_EXPONENT]] = PINNED_SD
+    guess[INDEX[Parameter.FLUX_EXPONENT]] = law
+    return replace(problem, sd=sd), guess
 
 
 def _thinned(problem: Healthy) -> Healthy:
     # The way to the optimum is found on fewer hours, spread over the period; the optimum itself on all.
-    step = max(len(problem.age) // _FEWER_HOURS, 1)
+    step = -(-len(problem.age) // _FEWER_HOURS)
     hours = problem.operating
     fewer = Operating(*(getattr(hours, name)[:, ::step] for name in Operating.__slots__))
     return replace(problem, operating=fewer, age=problem.age[::step])
@@ -130,7 +184,7 @@ def _thinned(problem: Healthy) -> Healthy:
 def refit(problem: Healthy, fit: Fit, noise: Noise) -> Fit:
     """Return the fit under another noise, started where the first one ended, on fewer hours."""
     theta, trend, _ = _solve(_thinned(problem), fit.theta, fit.trend, noise)
-    return Fit(theta, trend, noise)
+    return replace(fit, theta=theta, trend=trend, noise=noise)
 
 
 def residuals(problem: Healthy, theta: Floats, trend: float) -> tuple[Floats, Expected]:
@@ -221,7 +275,9 @@ def _solve(problem: Healthy, guess: Floats, trend: float, noise: Noise) -> tuple
         return np.ascontiguousarray(((moved[1:] - moved[0]) / _STEP).T)
 
     first = np.clip(np.append(guess[free], trend / trend_sd), lower + 1e-6, upper - 1e-6)
-    found = least_squares(miss, first, jacobian, bounds=(lower, upper), max_nfev=40)
+    found = least_squares(
+        miss, first, jacobian, bounds=(lower, upper), max_nfev=_MOST_STEPS, ftol=_TOLERANCE, xtol=_TOLERANCE
+    )
     theta, at_trend = spelled(found.x[None])
     return theta[0], float(at_trend[0]), float(found.cost)
 

@@ -20,6 +20,7 @@ from analytics.priors import (
     PINNED_SD,
     SLIP_EXPONENT,
     USUAL_TORQUE,
+    WHEEL_TORQUE,
 )
 from analytics.scaled_hours import Channels, rated_motor_slip
 from analytics.vocabulary import MotorType, PowerAt, PressureLocation, SpeedControl
@@ -39,6 +40,7 @@ def curve_prior(machine: Machine, channels: Channels, operating: Operating) -> t
         torque = float(np.median(operating.load / (operating.density * operating.speed**2)))
     values = {
         Parameter.SLIP_EXPONENT: (SLIP_EXPONENT[0], 0.0),
+        Parameter.WHEEL_TORQUE: (WHEEL_TORQUE[0], 0.0),
         Parameter.PRESSURE_LEVEL: (float(np.log1p(path)), LEVEL_SD),
         Parameter.PRESSURE_SLOPE: shape.pressure_slope,
         Parameter.PRESSURE_BEND: shape.pressure_bend,

@@ -29,6 +29,7 @@ from analytics.priors import (
     HEALTHY_DENSITY_SD,
     LEAST_DAY_SD,
     LEAST_HOUR_SD,
+    PINNED_SD,
 )
 from analytics.scaled_hours import Channels, ScaledHours, rated_motor_slip
 from analytics.statistics import cv_rmse, nmbe
@@ -125,33 +126,21 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
     density_sd = DENSITY_SD_NO_BAROMETER if channels.knows_density else HEALTHY_DENSITY_SD
     problem = Healthy(operating, plant, prior_mean, prior_sd, has, age, is_loading, density_sd)
     if channels.has_airflow:
-        fit = fit_healthy(problem)
+        problem, fit = fit_healthy(problem)
     else:
         problem, fit = fit_flowless(problem)
         operating = problem.operating
     missed, fitted = residuals(problem, fit.theta, fit.trend)
-    reference = float(np.percentile(fitted.torque[0], 95))
-    mean = fit.theta.copy()
-    mean[INDEX[Parameter.CREEP]] *= reference / plant.reference_torque[0]
-    final = Healthy(
-        operating,
-        _plant(motor_slip, channels, reference),
-        prior_mean,
-        prior_sd,
-        has,
-        age,
-        is_loading,
-        density_sd,
-    )
     days = day[keep]
     hour_covariance, day_covariance = _error_covariances(missed, days)
     covariance = _covariance(
-        final,
-        Fit(mean, fit.trend, fit.noise),
+        problem,
+        fit,
         days,
         (hour_covariance, day_covariance),
         is_flow_free=channels.is_flow_free,
     )
+    covariance = covariance + fit.law_doubt[_CURVE_FIRST:, _CURVE_FIRST:]
     if channels.has_airflow:
         covariance = covariance + _noise_doubt(problem, fit)
     x = operating.airflow[0] / fitted.motor_speed[0]
@@ -160,7 +149,7 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
     parameters = min(len(problem.free) // 2, len(pressure) - 2)
     return HealthyCurves(
         channels,
-        mean,
+        fit.theta,
         covariance,
         hour_covariance,
         day_covariance,
@@ -168,14 +157,14 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
         scales[1],
         scales[2],
         motor_slip,
-        reference,
+        float(problem.plant.reference_torque[0]),
         float(np.percentile(x, 1)),
         float(np.percentile(x, 99)),
         float(np.percentile(operating.speed, 1)),
         float(np.percentile(operating.speed, 99)),
         _zero(hours.stopped_pressure_pa, day),
         _zero(hours.stopped_airflow_m3s, day),
-        _sheave_ratio(hours.wheel_ratio[keep], mean, fitted, operating)
+        _sheave_ratio(hours.wheel_ratio[keep], fit.theta, fitted, operating)
         if channels.has_wheel_speed
         else np.nan,
         fit.noise.airflow,
@@ -279,7 +268,10 @@ def _covariance(
     counted = np.ones((1, len(days), 2)) * problem.has
     spread = np.ones_like(counted)
     spread[0, :, LOAD] = problem.spread
-    information = np.diag(1.0 / np.square(problem.sd))
+    # The flux law's error is the distance between laws, not what one law's slopes say.
+    sd = problem.sd.copy()
+    sd[INDEX[Parameter.FLUX_EXPONENT]] = PINNED_SD
+    information = np.diag(1.0 / np.square(sd))
     for value in np.unique(days):
         of_day = days == value
         precision = hour_precision(hour_covariance[None], counted[:, of_day], spread[:, of_day])

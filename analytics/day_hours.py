@@ -19,6 +19,8 @@ X_MARGIN = 0.10
 SPEED_MARGIN = 0.20
 _LEAST_ZERO_SD = 0.003
 _LEAST_STOPPED_HOURS = 2
+# Of the airflow scale: a station's own noise about nothing stays below this.
+_LEAST_STOPPED_FLOW = 0.05
 _GRID = 400
 _FLOW_ROUNDS = 8
 
@@ -123,19 +125,33 @@ def _x_of_resistance(hours: ScaledHours, curves: HealthyCurves) -> Floats:
 
 
 def day_zeros(hours: ScaledHours, curves: HealthyCurves) -> DayZeros:
-    """Read the pressure sensor's zero off the hours in which the fan stood still.
+    """Read the sensors' zeros off the hours in which the fan stood still.
 
+    A velocity-pressure station cannot read below nothing: it tells a zero only while it reads air, or no
+    longer reads what it did.
     Returns: one fan's `DayZeros`; NaN without two such hours or without a zero in the healthy period.
     """
+    pressure, pressure_sd, airflow, airflow_sd = np.nan, np.nan, np.nan, np.nan
     mean, spread = curves.stopped_pressure_pa
-    stopped = hours.stopped_pressure_pa[~np.isnan(hours.stopped_pressure_pa)]
-    if len(stopped) < _LEAST_STOPPED_HOURS or np.isnan(mean) or not curves.channels.has_pressure:
-        return DayZeros(np.array([np.nan]), np.array([np.nan]))
-    scale = curves.pressure_scale_pa
-    miss = curves.pressure_sign * (float(np.mean(stopped)) - mean) / scale
-    # A stopped fan in a building with others still feels their pressure: the healthy spread says how much.
-    deviation = max(2.0 * (0.0 if np.isnan(spread) else spread) / scale, _LEAST_ZERO_SD)
-    return DayZeros(np.array([miss]), np.array([deviation]))
+    stopped = _known(hours.stopped_pressure_pa)
+    if len(stopped) >= _LEAST_STOPPED_HOURS and not np.isnan(mean) and curves.channels.has_pressure:
+        scale = curves.pressure_scale_pa
+        pressure = curves.pressure_sign * (float(np.mean(stopped)) - mean) / scale
+        # A stopped fan among others still feels their pressure: the healthy spread says how much.
+        pressure_sd = max(2.0 * (0.0 if np.isnan(spread) else spread) / scale, _LEAST_ZERO_SD)
+    mean, spread = curves.stopped_airflow_m3s
+    stopped = _known(hours.stopped_airflow_m3s)
+    if len(stopped) >= _LEAST_STOPPED_HOURS and not np.isnan(mean):
+        now, then = float(np.mean(stopped)) / curves.airflow_scale_m3s, mean / curves.airflow_scale_m3s
+        if max(now, then) > _LEAST_STOPPED_FLOW:
+            airflow = now**2 - then**2
+            wander = 2.0 * max(now, then) * (0.0 if np.isnan(spread) else spread) / curves.airflow_scale_m3s
+            airflow_sd = max(2.0 * wander, _LEAST_ZERO_SD)
+    return DayZeros(*(np.array([value]) for value in (pressure, pressure_sd, airflow, airflow_sd)))
+
+
+def _known(values: Floats) -> Floats:
+    return values[~np.isnan(values)]
 
 
 def day_wheel(hours: ScaledHours, curves: HealthyCurves, packed: Operating) -> DayWheel:

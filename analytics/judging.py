@@ -165,8 +165,7 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
         *(np.concatenate([getattr(fan.operating, name) for fan in days]) for name in Operating.__slots__)
     )
     zeros = DayZeros(
-        np.concatenate([fan.zeros.pressure for fan in days]),
-        np.concatenate([fan.zeros.pressure_sd for fan in days]),
+        *(np.concatenate([getattr(fan.zeros, name) for fan in days]) for name in DayZeros.__slots__)
     )
     before = state
     state, reading = update(state, batch.watch, hours, zeros, stack_wheels([fan.wheel for fan in days]))

@@ -6,8 +6,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from analytics.arrays import Bools, Floats
-from analytics.explanations import CAUSE_COUNT
-from analytics.mixtures import bounds, held_weights
+from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
+from analytics.mixtures import bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, EXPONENT_RANGE, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.state import DayReading, State
@@ -17,10 +17,18 @@ from analytics.watch import CARRIED, Watch
 
 # A cause is named when it moves pressure or load by this much; less is nobody's fault.
 MATERIAL_EFFECT = 0.02
-MATERIAL_SLIP = 0.01
+SURE_DEVIATIONS = 2.0
+MATERIAL_SLIP = 0.015
+# The model's error of a slip's or a drag's size, of itself.
+SCALE_ERROR = 0.10
+MATERIAL_DRAG = 0.02
 NAMED_SHARE = 0.75
 _BAND_DEVIATIONS = 3.3
+_MOST_BENT = 1.0
 _SLIP, _DRAG = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.DRAG)
+_LOAD_GAIN = CAUSES.index(Parameter.LOAD_GAIN)
+_STATION = [CAUSES.index(Parameter.AIRFLOW_GAIN), CAUSES.index(Parameter.AIRFLOW_ZERO)]
+_ALIKE_IN_AMPS = (Cause.DRAG, Cause.CURRENT_SENSOR)
 _EXPONENT = CARRIED.index(Parameter.SLIP_EXPONENT)
 
 CAUSE_OF: dict[Parameter, Cause] = {
@@ -117,7 +125,7 @@ def ledger_rows(
     Equation: s(T) = S_h t + D t^beta, t = T / T_ref, weighted by motor shaft energy; loss change =
     (s - s_h)(1 - healthy loss) + dT / T.
     """
-    weight = held_weights(state, constants.beliefs)
+    weight = told_weights(held_weights(state, constants.beliefs), state, constants.plant)
     power = np.where(hours.is_used, reading.torque * reading.motor_speed, 0.0)
     energy = np.maximum(power.sum(axis=1), 1e-9)
     exponent = np.clip(state.mean[..., _EXPONENT], *EXPONENT_RANGE)
@@ -132,10 +140,15 @@ def ledger_rows(
     slip_var = state.covariance[..., _SLIP, _SLIP]
     drag_var = state.covariance[..., _DRAG, _DRAG]
     both = state.covariance[..., _SLIP, _DRAG]
-    # What the exponent leaves open away from the reference torque.
+    # What the exponent leaves open away from the reference torque: t^beta is lognormal.
     log_ratio = np.log(np.maximum(creep_factor, 0.05))[:, None]
-    bend_var = np.square(slip * slip_factor * log_ratio) * state.covariance[..., _EXPONENT, _EXPONENT]
-    change_var = np.square(slip_factor) * slip_var + bend_var
+    bent = np.square(log_ratio) * state.covariance[..., _EXPONENT, _EXPONENT]
+    once = np.exp(np.minimum(bent, _MOST_BENT))
+    change_var = np.square(slip_factor) * once * (once * slip_var + (once - 1.0) * np.square(slip))
+    # No curve, motor or slip law is the fan's own: a slip is known to a tenth of itself, a drag no better.
+    change_var = change_var + np.square(SCALE_ERROR * slip_factor * slip)
+    slip_var = slip_var + np.square(SCALE_ERROR * slip)
+    drag_var = drag_var + np.square(SCALE_ERROR * drag)
     kept = (1.0 - healthy)[:, None]
     loss = kept * slip_factor * slip + drag_factor[:, None] * drag
     loss_var = np.square(kept) * change_var + np.square(drag_factor[:, None]) * drag_var
@@ -145,28 +158,25 @@ def ledger_rows(
     creep_mean = np.where(facts.can_slip, 0.01 * known[:, 0], 0.0)
     creep_spread = np.where(facts.can_slip, 0.01 * known[:, 1], 0.0)
     is_fixed = ~facts.can_slip
-    change = _summary(weight, slip_factor * slip, np.sqrt(change_var), is_fixed)
     level_sd = np.sqrt(change_var + np.square(creep_factor * creep_spread)[:, None])
     level_mean = slip_factor * slip + (creep_factor * creep_mean)[:, None]
-    level = _floored(_summary(weight, level_mean, level_sd, is_fixed))
     reference_sd = np.sqrt(slip_var + np.square(creep_spread)[:, None])
-    reference = _floored(_summary(weight, slip + creep_mean[:, None], reference_sd, is_fixed))
     torque = constants.plant.reference_torque[:, None]
     nothing = np.zeros_like(is_fixed)
-    drag_ref = _summary(weight, drag / torque, np.sqrt(drag_var) / torque, nothing)
-    loss_change = _summary(weight, loss, np.sqrt(np.maximum(loss_var, 0.0)), nothing)
-    total_sd = np.sqrt(np.maximum(loss_var, 0.0) + np.square(facts.loss_sd)[:, None])
-    total = _floored(_summary(weight, loss + healthy[:, None], total_sd, nothing))
-    return LedgerRows(
-        *level,
-        *change,
-        *reference,
-        *drag_ref,
-        *total,
-        *loss_change,
-        _excess_kw(weight * (slip * slip_factor), weight * drag, power, speed, hours=hours, facts=facts),
-        _as_amps_tell(cause_shares(state, weight, reading), constants.plant.load_kind),
+    loss_var = np.maximum(loss_var, 0.0)
+    total_sd = np.sqrt(loss_var + np.square(facts.loss_sd)[:, None])
+    quantities = (
+        _Quantity(level_mean, level_sd, is_fixed, is_level=True),
+        _Quantity(slip_factor * slip, np.sqrt(change_var), is_fixed),
+        _Quantity(slip + creep_mean[:, None], reference_sd, is_fixed, is_level=True),
+        _Quantity(drag / torque, np.sqrt(drag_var) / torque, nothing),
+        _Quantity(loss + healthy[:, None], total_sd, nothing, is_level=True),
+        _Quantity(loss, np.sqrt(loss_var), nothing),
     )
+    excess = _excess_kw(weight * (slip * slip_factor), weight * drag, power, speed, hours=hours, facts=facts)
+    shares = cause_shares(state, weight, reading, constants)
+    told = [*_summaries(weight, quantities), excess, shares]
+    return LedgerRows(*told)
 
 
 def _healthy_loss(
@@ -180,18 +190,36 @@ def _healthy_loss(
     return lost / energy
 
 
-def _summary(
-    weight: Floats, mean: Floats, deviation: Floats, is_fixed: Bools
-) -> tuple[Floats, Floats, Floats]:
-    centre = (weight * mean).sum(axis=1)
-    low, high = bounds(weight, mean, deviation)
-    return tuple(np.where(is_fixed, 0.0, 100.0 * part) for part in (centre, low, high))  # type: ignore[return-value]
+@dataclass(frozen=True, slots=True)
+class _Quantity:
+    """One number of the row under each explanation.
+
+    `mean`, `deviation` (fans, explanations); `is_fixed` (fans,) where it is nothing by the drive's kind;
+    `is_level` where it cannot go below zero, as a change can.
+    """
+
+    mean: Floats
+    deviation: Floats
+    is_fixed: Bools
+    is_level: bool = False
 
 
-def _floored(parts: tuple[Floats, Floats, Floats]) -> tuple[Floats, Floats, Floats]:
-    # A level cannot go below zero; its change can.
-    centre, low, high = (np.maximum(part, 0.0) for part in parts)
-    return centre, low, high
+def _summaries(weight: Floats, quantities: tuple[_Quantity, ...]) -> list[Floats]:
+    # Centre, low and high of each, per cent; all are bisected at once, as it is the same work for each.
+    number = len(quantities)
+    fans = len(weight)
+    low, high = bounds(
+        np.tile(open_weights(weight), (number, 1)),
+        np.concatenate([q.mean for q in quantities]),
+        np.concatenate([q.deviation for q in quantities]),
+    )
+    found = []
+    for i, quantity in enumerate(quantities):
+        mine = slice(i * fans, (i + 1) * fans)
+        for part in ((weight * quantity.mean).sum(axis=1), low[mine], high[mine]):
+            told = np.where(quantity.is_fixed, 0.0, 100.0 * part)
+            found.append(np.maximum(told, 0.0) if quantity.is_level else told)
+    return found
 
 
 def _excess_kw(
@@ -202,31 +230,37 @@ def _excess_kw(
     return np.asarray(per_unit / (1.0 - facts.rated_slip) * facts.rated_power_w / 1000.0)
 
 
-def cause_shares(state: State, weight: Floats, reading: DayReading) -> Floats:
+def cause_shares(state: State, weight: Floats, reading: DayReading, constants: Watch) -> Floats:
     """Return the posterior probability of each named cause, `none` first.
 
-    Under each explanation the cause that moves pressure or load most is named, `none` where nothing
-    moves either by more than MATERIAL_EFFECT.
+    Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
+    reading most, `none` where nothing moves one by more than MATERIAL_EFFECT. With amps alone a current
+    reading that has risen has the shape of drag: neither is named without the other.
     """
-    effect = np.abs(reading.effect[:, None, :, :CAUSE_COUNT] * state.mean[:, :, None, :CAUSE_COUNT]).max(
-        axis=2
-    )
+    mean = state.mean[..., :CAUSE_COUNT]
+    effect = np.abs(reading.effect[:, None, :, :CAUSE_COUNT] * mean[:, :, None]).max(axis=2)
+    # What a station's own error does to its reading, whatever pressure and load make of it.
+    own = np.abs(mean[..., _STATION] * reading.station[:, None])
+    effect[..., _STATION] = np.maximum(effect[..., _STATION], np.where(IS_ACTIVE[:, _STATION], own, 0.0))
+    # A size that may as well be nothing is no cause.
+    deviation = np.sqrt(np.maximum(np.diagonal(state.covariance, axis1=2, axis2=3), 0.0))[..., :CAUSE_COUNT]
+    effect = np.where(np.abs(mean) > SURE_DEVIATIONS * deviation, effect, 0.0)
     strongest = effect.argmax(axis=2)
+    is_material = effect.max(axis=2) > MATERIAL_EFFECT
+    torque = constants.plant.reference_torque[:, None]
+    is_dragging = IS_ACTIVE[:, _DRAG] & (mean[..., _DRAG] > MATERIAL_DRAG * torque)
     # A light day hides a slip that the carried state knows of.
-    is_slipping = (strongest == _SLIP) & (state.mean[..., _SLIP] > MATERIAL_SLIP)
-    is_material = (effect.max(axis=2) > MATERIAL_EFFECT) | is_slipping
+    is_slipping = IS_ACTIVE[:, _SLIP] & (mean[..., _SLIP] > MATERIAL_SLIP)
     named = np.where(is_material, _NAMED_INDEX[strongest], 0)
-    chosen = named[..., None] == np.arange(len(NAMED_CAUSES))
+    named = np.where(is_dragging, NAMED_CAUSES.index(Cause.DRAG), named)
+    named = np.where(is_slipping, NAMED_CAUSES.index(Cause.BELT_SLIP), named)
+    chosen = (named[..., None] == np.arange(len(NAMED_CAUSES))).astype(np.float64)
+    is_amps = (constants.plant.load_kind == LoadKind.CURRENT)[:, None]
+    has_risen = (named == NAMED_CAUSES.index(Cause.CURRENT_SENSOR)) & (mean[..., _LOAD_GAIN] > 0.0)
+    is_either = is_amps & (has_risen | (named == NAMED_CAUSES.index(Cause.DRAG)))
+    both = np.isin(np.arange(len(NAMED_CAUSES)), [NAMED_CAUSES.index(c) for c in _ALIKE_IN_AMPS])
+    chosen = np.where(is_either[..., None], 0.5 * both, chosen)
     return np.asarray((weight[..., None] * chosen).sum(axis=1))
-
-
-def _as_amps_tell(shares: Floats, load_kind: Floats) -> Floats:
-    # With amps alone a wrong current reading has the shape of drag: neither is named without the other.
-    told = shares.copy()
-    both = [NAMED_CAUSES.index(Cause.DRAG), NAMED_CAUSES.index(Cause.CURRENT_SENSOR)]
-    is_amps = load_kind == LoadKind.CURRENT
-    told[:, both] = np.where(is_amps[:, None], shares[:, both].mean(axis=1, keepdims=True), shares[:, both])
-    return told
 
 
 def verdict(shares: Floats) -> tuple[Cause, float, tuple[Cause, ...]]:

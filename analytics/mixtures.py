@@ -4,11 +4,20 @@ import numpy as np
 from scipy.special import ndtr
 
 from analytics.arrays import Floats
-from analytics.explanations import IS_ACTIVE, Beliefs
-from analytics.model import CAUSES, Parameter
+from analytics.explanations import EXPLANATIONS, IS_ACTIVE, Beliefs
+from analytics.model import CAUSES, LoadKind, Parameter, Plant
 from analytics.state import State
 
+# Drag comes five times as often as a current reading goes wrong.
+RIVAL_SHARE = 0.15
+# Of the evidence and of how rare a cause is, the share that counts in an interval.
+OPEN_SHARE = 0.5
 _HALVINGS = 34
+_LOAD_GAIN = CAUSES.index(Parameter.LOAD_GAIN)
+_ALIKE_IN_AMPS = tuple(
+    (EXPLANATIONS.index((*beside, Parameter.DRAG)), EXPLANATIONS.index((*beside, Parameter.LOAD_GAIN)))
+    for beside in ((), (Parameter.SLIP,))
+)
 
 
 def held_weights(state: State, believed: Beliefs) -> Floats:
@@ -23,6 +32,40 @@ def held_weights(state: State, believed: Beliefs) -> Floats:
     is_held = IS_ACTIVE[None] & (believed.is_one_sided[:, None] > 0)
     weight = state.weight * np.where(is_held, above, 1.0).prod(axis=-1)
     return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+
+
+def told_weights(weight: Floats, state: State, plant: Plant) -> Floats:
+    """Return the explanations' probabilities with what a fan's readings cannot tell apart left open.
+
+    With amps alone a current reading that has risen has the shape of drag to within what is known of a
+    motor's flux and magnetising current, so that neither takes all of the belief from the other.
+
+    Parameters: `weight` (fans, explanations); `state`; `plant`. Returns: (fans, explanations).
+    """
+    told = weight.copy()
+    is_amps = plant.load_kind == LoadKind.CURRENT
+    for first, second in _ALIKE_IN_AMPS:
+        has_risen = state.mean[:, second, _LOAD_GAIN] > 0.0
+        total = told[:, first] + told[:, second]
+        share = np.clip(told[:, first] / np.maximum(total, 1e-300), RIVAL_SHARE, 1.0 - RIVAL_SHARE)
+        is_open = is_amps & has_risen
+        told[:, first] = np.where(is_open, share * total, told[:, first])
+        told[:, second] = np.where(is_open, (1.0 - share) * total, told[:, second])
+    return told
+
+
+def open_weights(weight: Floats) -> Floats:
+    """Return the weights with which explanations enter an interval: rare ones stay in it until excluded.
+
+    A centre weighs what is likely. An interval must hold a fault that is there, however rare such faults
+    are, until its readings exclude it; and days in a row repeat each other, since the curves' errors stay
+    with their fan, so that the filter excludes too soon.
+
+    Parameters: `weight` (fans, explanations). Returns: the same, flatter, summing to 1.
+    Equation: w^OPEN_SHARE over its sum.
+    """
+    flat = np.power(np.maximum(weight, 1e-300), OPEN_SHARE)
+    return np.asarray(flat / flat.sum(axis=1, keepdims=True))
 
 
 def moments(state: State, cause: Parameter) -> tuple[Floats, Floats]:

@@ -9,12 +9,13 @@ Equations (n motor speed over synchronous speed at base frequency, q airflow, rh
     n = f u - s_r T / phi(f)^2                       motor slip follows torque
     k = r (1 - C T/T_ref - D (T/T_ref)^beta)         healthy creep, belt slip above it, speed ratio
     x = q / (n k),  p = (rho n^2 k^2 G(x) (1 - w) - (C + c) rho q^2) d + e
-    T = rho n^2 k^2 r F(x) (1 - 3/4 w) + T0 + dT
+    T = rho n^2 k^2 r F(x) (1 - a w) + T0 + dT
     I = sqrt((phi I0)^2 + (1 - I0^2) (T / phi)^2)    magnetising current removed in quadrature
 
 The motor torque is transmitted whole and speed is lost, so motor power falls with k^2, not k^3.
 G and F are quadratics in flow: head less friction and incidence losses is one, and shaft torque nearly.
-C is the path between fan and pressure sensor, 0 across the fan.
+C is the path between fan and pressure sensor, 0 across the fan; a, by which a fouled wheel's torque falls
+with its pressure, is known to lie between a half and one.
 Validity: quasi-steady hours inside the fitted range, T above no load.
 Source: affinity laws as in any fan handbook (check values 4.2); quadrature form checked against a
 measured 18.5 kW motor; the slip law's exponent is a free parameter because no published law exists.
@@ -43,6 +44,7 @@ class Parameter(StrEnum):
     SPEED_SCALE = "speed_scale"
     AIR_PATH = "air_path"
     SLIP_EXPONENT = "slip_exponent"
+    WHEEL_TORQUE = "wheel_torque"
     DENSITY = "density"
     PRESSURE_LEVEL = "pressure_level"
     PRESSURE_SLOPE = "pressure_slope"
@@ -64,7 +66,6 @@ CAUSES: tuple[Parameter, ...] = PARAMETERS[: INDEX[Parameter.SLIP_EXPONENT]]
 CURVE: tuple[Parameter, ...] = PARAMETERS[INDEX[Parameter.PRESSURE_LEVEL] :]
 SIZE = len(PARAMETERS)
 
-WHEEL_TORQUE_SHARE = 0.75
 # Past these the power law of slip is not believed: a day far above the reference torque is no proof.
 MOST_LOAD_RATIO = 1.3
 EXPONENT_RANGE = (1.0, 10.0)
@@ -152,7 +153,7 @@ def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
         dynamic = density * (motor_speed * wheel) ** 2
         shape = curve(x, p[Parameter.TORQUE_LEVEL], p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
         wheel_torque = dynamic * ratio * shape
-        wheel_torque = wheel_torque * (1.0 - WHEEL_TORQUE_SHARE * p[Parameter.WHEEL])
+        wheel_torque = wheel_torque * (1.0 - p[Parameter.WHEEL_TORQUE] * p[Parameter.WHEEL])
         torque = np.maximum(wheel_torque + p[Parameter.FRICTION] + p[Parameter.DRAG], 1e-3)
     shape = curve(x, p[Parameter.PRESSURE_LEVEL], p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
     pressure = dynamic * shape * (1.0 - p[Parameter.WHEEL])

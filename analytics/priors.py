@@ -72,7 +72,10 @@ LEAST_DAY_SD = (0.0025, 0.003)
 NAMEPLATE_SLIP_SD = 0.10
 NO_LOAD_SD_MEASURED = 0.01
 # Slip over torque: straight below the knee, steep above it; a belt that has let go lies in between.
-SLIP_EXPONENT = (4.0, 2.0)
+# One unchanged belt that slips 1 % in a light month and 10 % in a heavy one (physics 1) has about five.
+SLIP_EXPONENT = (5.0, 2.0)
+# A fouled or damaged wheel's torque falls by a half to all of what its pressure loses.
+WHEEL_TORQUE = (0.75, 0.15)
 HEALTHY_SLIP_PCT = (1.0, 0.45)
 
 
@@ -93,7 +96,7 @@ class CauseTraits:
 
 CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
     # Belts stretch within months of fitting; a loose one may also let go at once.
-    Parameter.SLIP: CauseTraits(0.60, 0.0010, 0.0030, 0.05, is_one_sided=True),
+    Parameter.SLIP: CauseTraits(0.60, 0.0015, 0.0030, 0.05, is_one_sided=True),
     # Dry bearings and lost alignment: share of the reference torque.
     Parameter.DRAG: CauseTraits(0.15, 0.0040, 0.0025, 0.08, is_one_sided=True),
     # A re-sheave is a step at a service; belts and grooves wear over years.
@@ -102,9 +105,9 @@ CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
     Parameter.AIRFLOW_GAIN: CauseTraits(0.08, 0.0030, 0.0020, 0.08),
     # Of the squared airflow scale: a differential-pressure station's zero.
     Parameter.AIRFLOW_ZERO: CauseTraits(0.04, 0.0020, 0.0015, 0.05),
-    Parameter.PRESSURE_GAIN: CauseTraits(0.06, 0.0020, 0.0015, 0.08),
+    Parameter.PRESSURE_GAIN: CauseTraits(0.06, 0.0040, 0.0015, 0.08),
     Parameter.PRESSURE_ZERO: CauseTraits(0.08, 0.0020, 0.0015, 0.06),
-    Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0030, 0.0010, 0.08),
+    Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0050, 0.0010, 0.08),
     Parameter.SPEED_SCALE: CauseTraits(0.03, 0.0003, 0.0003, 0.08),
     # Filters load over months and are changed in an hour; some of it is every filter's ordinary life.
     Parameter.AIR_PATH: CauseTraits(1.00, 0.0200, 0.0080, 0.30),
@@ -122,6 +125,7 @@ DENSITY_MEMORY_DAYS = 4.0
 SEASON_MEMORY_DAYS = 40.0
 # Ordinary wander forgets itself over two months: a season's half, a calibration's mood.
 ORDINARY_MEMORY_DAYS = 60.0
+EXPONENT_MEMORY_DAYS = 20.0
 # A second fault beside the first came within this long of it, else the first was seen alone.
 PAIR_YEARS = 0.25
 # The share of a fan's day-to-day scatter that returns as an offset of weeks: the model is not the fan.

@@ -13,6 +13,7 @@ from analytics.information import day_information, hour_precision
 from analytics.latent_airflow import latent_hours
 from analytics.machine import Machine
 from analytics.model import (
+    CAUSES,
     CURVE,
     EXPONENT_RANGE,
     INDEX,
@@ -20,25 +21,32 @@ from analytics.model import (
     Parameter,
     linearise,
 )
-from analytics.priors import ORDINARY_MEMORY_DAYS, PINNED_SD, SLIP_EXPONENT
+from analytics.priors import (
+    EXPONENT_MEMORY_DAYS,
+    ORDINARY_MEMORY_DAYS,
+    PINNED_SD,
+    SLIP_EXPONENT,
+    WHEEL_TORQUE,
+)
 from analytics.unmeasured_airflow import without_flow
 from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
 from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
 
 JUMP_DEVIATIONS = 4.0
 LEAST_WEIGHT = 1e-12
+WHEEL_TORQUE_RANGE = (0.4, 1.1)
 # Days are never quite as independent, nor hours as normal, as the filter takes them to be.
 EVIDENCE_SHARE = 0.6
 _JUMP_PENALTY = 2.0
 _STRAY_DEVIATIONS = 2.5
 _ROUNDS = 2
-_SAYINGS = 12
+_SAYINGS = 8
 _LEAST_STRENGTH = 1e-6
 _SURELY_DEVIATIONS = 2.0
 _LOWEST_DEVIATIONS = 6.0
 _DENSITY = CARRIED.index(Parameter.DENSITY)
 _EXPONENT = CARRIED.index(Parameter.SLIP_EXPONENT)
-_ZERO = CARRIED.index(Parameter.PRESSURE_ZERO)
+_WHEEL_TORQUE = CARRIED.index(Parameter.WHEEL_TORQUE)
 _COLUMNS = [INDEX[name] for name in CARRIED]
 _LEARNED = WIDTH - sum(name in CURVE for name in CARRIED)
 
@@ -63,13 +71,15 @@ class State:
 
 @dataclass(frozen=True, slots=True)
 class DayZeros:
-    """What the stopped fan's pressure sensor said that day, of the pressure scale, NaN where nothing.
+    """What a stopped fan's sensors said that day, NaN where nothing; every field has shape (fans,).
 
-    `pressure` and `pressure_sd` (fans,).
+    `pressure` of the pressure scale; `airflow` of the squared airflow scale; each with its deviation.
     """
 
     pressure: Floats
     pressure_sd: Floats
+    airflow: Floats
+    airflow_sd: Floats
 
 
 def stack_states(states: list[State]) -> State:
@@ -82,14 +92,14 @@ def start(curves: HealthyCurves, machine: Machine) -> State:
     believed = beliefs(curves, machine)
     variance = np.full(WIDTH, PINNED_SD**2)
     variance[:CAUSE_COUNT] = believed.ordinary[0]
-    variance[CARRIED.index(Parameter.SLIP_EXPONENT)] = SLIP_EXPONENT[1] ** 2
+    variance[_EXPONENT] = SLIP_EXPONENT[1] ** 2
+    variance[_WHEEL_TORQUE] = WHEEL_TORQUE[1] ** 2
     variance[_DENSITY] = density_sd_of(curves) ** 2
     covariance = np.diag(variance)
     kept = [name for name in CARRIED if name in CURVE]
     place = np.ix_([CARRIED.index(name) for name in kept], [CARRIED.index(name) for name in kept])
     source = np.ix_([CURVE.index(name) for name in kept], [CURVE.index(name) for name in kept])
-    # Given the parameters left as fitted: a level error that another would undo is none in range.
-    covariance[place] = np.linalg.inv(np.linalg.inv(curves.covariance)[source])
+    covariance[place] = curves.covariance[source]
     mean = curves.mean[_COLUMNS]
     return State(
         np.broadcast_to(mean, (1, EXPLANATION_COUNT, WIDTH)).copy(),
@@ -126,7 +136,10 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     walked = np.exp(np.log(np.maximum(kept, 1e-300)) * elapsed_days[:, None])[:, None]
     keep[:, :, :CAUSE_COUNT] = np.where(is_active, walked, forgotten)
     keep[:, :, _DENSITY] = np.exp(-elapsed_days / constants.density_memory_days)[:, None]
+    # No belt follows one power of the torque from its knee to letting go: what was learned of it ages.
+    keep[:, :, _EXPONENT] = np.exp(-elapsed_days / EXPONENT_MEMORY_DAYS)[:, None]
     added = np.zeros_like(keep)
+    added[:, :, _EXPONENT] = SLIP_EXPONENT[1] ** 2 * (1.0 - np.square(keep[:, :, _EXPONENT]))
     walk = believed.daily[:, None] * elapsed_days[:, None, None]
     wander = believed.ordinary[:, None] * (1.0 - np.square(forgotten))
     added[:, :, :CAUSE_COUNT] = np.where(is_active, walk, wander)
@@ -137,7 +150,9 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     covariance[:, :, diagonal, diagonal] += added
     begun = believed.log_daily_onset + np.log(np.maximum(elapsed_days, 1e-3))[:, None]
     begun[:, 0] = believed.log_daily_onset[:, 1:].max(axis=1) + np.log(elapsed_days)
-    return State(state.mean * keep, covariance, _normalised(np.logaddexp(state.log_weight, begun)))
+    mean = state.mean * keep
+    mean[:, :, _EXPONENT] += SLIP_EXPONENT[0] * (1.0 - keep[:, :, _EXPONENT])
+    return State(mean, covariance, _normalised(np.logaddexp(state.log_weight, begun)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,13 +160,15 @@ class DayReading:
     """What a day's hours say near a point.
 
     `at` (fans, WIDTH); `information` and `pull` of it; `effect` (fans, 2, WIDTH), the day's mean relative
-    change of pressure and of load by each parameter; expectations of the hours, each (fans, hours).
+    change of pressure and of load by each parameter; `station` (fans, 2) that of the airflow reading by
+    its gain and its zero; expectations of the hours, each (fans, hours).
     """
 
     at: Floats
     information: Floats
     pull: Floats
     effect: Floats
+    station: Floats
     torque: Floats
     motor_speed: Floats
     load_ratio: Floats
@@ -174,8 +191,9 @@ def update(
     state = _with_zeros(state, zeros)
     reading = read_day(_middle(state), constants, hours, wheel)
     for _ in range(_ROUNDS - 1):
-        reading = read_day(_middle(_learn(state, constants, reading)), constants, hours, wheel)
-    return _learn(state, constants, reading), reading
+        middle = _middle(_learn(state, constants, reading, is_last=False))
+        reading = read_day(middle, constants, hours, wheel)
+    return _learn(state, constants, reading, is_last=True), reading
 
 
 def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = NO_WHEEL) -> DayReading:
@@ -216,13 +234,21 @@ def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = N
         information,
         pull,
         effect * constants.has[..., None],
+        _station(hours),
         expected.torque,
         expected.motor_speed,
         expected.load_ratio,
     )
 
 
-def _learn(state: State, constants: Watch, reading: DayReading) -> State:
+def _station(hours: Operating) -> Floats:
+    # A zero adds to the square of the flow: it moves the reading most at the day's lowest flow.
+    lowest = np.where(hours.is_used, hours.airflow, np.inf).min(axis=1)
+    zero = np.where(np.isfinite(lowest), 0.5 / np.square(np.maximum(lowest, 0.05)), 0.0)
+    return np.stack([np.ones_like(zero), zero], axis=1)
+
+
+def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool) -> State:
     said = _sayings(state, reading)
     away = state.mean - reading.at[:, None]
     missed = said.values[:, None] - away @ said.slopes
@@ -232,19 +258,23 @@ def _learn(state: State, constants: Watch, reading: DayReading) -> State:
         state = opened(state, np.where(is_jump, constants.beliefs.fault[:, None], 0.0))
         shown, inverse, log_det = _shown(state.covariance, said.slopes)
     penalty = _JUMP_PENALTY * is_jump.any(axis=-1)
-    gain = shown @ inverse
-    covariance = state.covariance - gain @ np.swapaxes(shown, 2, 3)
-    covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
-    moved = (gain @ missed[..., None])[..., 0]
+    weighed = inverse @ missed[..., None]
+    moved = (shown @ weighed)[..., 0]
     # The curves' errors are carried and kept in every covariance but not learned: a day's measured flows
     # differ by little more than their noise, and slopes learned from them go flat.
     moved[..., _LEARNED:] = 0.0
-    covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
     # The likelihood of the day under each explanation, up to what all share.
-    misfit = (missed[..., None, :] @ inverse @ missed[..., None])[..., 0, 0]
+    misfit = (missed[..., None, :] @ weighed)[..., 0, 0]
     fit = -0.5 * misfit - 0.5 * log_det - penalty
     mean = state.mean + moved
     mean[..., _EXPONENT] = np.clip(mean[..., _EXPONENT], *EXPONENT_RANGE)
+    mean[..., _WHEEL_TORQUE] = np.clip(mean[..., _WHEEL_TORQUE], *WHEEL_TORQUE_RANGE)
+    if not is_last:
+        # The next look needs to know only where the day lies.
+        return State(mean, state.covariance, _normalised(state.log_weight + EVIDENCE_SHARE * fit))
+    covariance = state.covariance - shown @ inverse @ np.swapaxes(shown, 2, 3)
+    covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
+    covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
     fit = EVIDENCE_SHARE * fit + _below_zero(mean, covariance, constants)
     return State(mean, covariance, _normalised(state.log_weight + fit))
 
@@ -319,17 +349,26 @@ def _tame(residuals: Floats, counted: Floats, spread: Floats, constants: Watch) 
 
 
 def _with_zeros(state: State, zeros: DayZeros) -> State:
-    is_read = ~np.isnan(zeros.pressure)
-    variance = np.where(is_read, np.square(zeros.pressure_sd), 1.0)[:, None]
-    column = state.covariance[..., _ZERO]
-    total = state.covariance[..., _ZERO, _ZERO] + variance
-    miss = np.where(is_read, zeros.pressure, 0.0)[:, None] - state.mean[..., _ZERO]
+    state = _with_zero(state, CAUSES.index(Parameter.PRESSURE_ZERO), zeros.pressure, zeros.pressure_sd)
+    return _with_zero(state, CAUSES.index(Parameter.AIRFLOW_ZERO), zeros.airflow, zeros.airflow_sd)
+
+
+def _with_zero(state: State, cause: int, zero: Floats, deviation: Floats) -> State:
+    is_read = ~np.isnan(zero)
+    if not is_read.any():
+        return state
+    variance = np.where(is_read, np.square(deviation), 1.0)[:, None]
+    column = state.covariance[..., cause]
+    total = state.covariance[..., cause, cause] + variance
+    miss = np.where(is_read, zero, 0.0)[:, None] - state.mean[..., cause]
     miss = np.where(is_read[:, None], miss, 0.0)
     gain = np.where(is_read[:, None, None], column / total[..., None], 0.0)
-    fit = np.where(is_read[:, None], -0.5 * (np.square(miss) / total + np.log(total)), 0.0)
+    fit = -0.5 * (np.square(miss) / total + np.log(total))
     covariance = state.covariance - gain[..., :, None] * column[..., None, :]
     mean = state.mean + gain * miss[..., None]
-    return State(mean, covariance, _normalised(state.log_weight + EVIDENCE_SHARE * fit))
+    weighed = _normalised(state.log_weight + EVIDENCE_SHARE * fit)
+    # A fan without a reading keeps its bits, alone and in a batch.
+    return State(mean, covariance, np.where(is_read[:, None], weighed, state.log_weight))
 
 
 def _normalised(log_weight: Floats) -> Floats:

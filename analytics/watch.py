@@ -17,10 +17,10 @@ from analytics.priors import (
     SEASON_MEMORY_DAYS,
 )
 
-# Friction stays as fitted: inside the fitted range its error shows as the others'.
 CARRIED: tuple[Parameter, ...] = (
     *CAUSES,
     Parameter.SLIP_EXPONENT,
+    Parameter.WHEEL_TORQUE,
     Parameter.DENSITY,
     Parameter.PRESSURE_LEVEL,
     Parameter.PRESSURE_SLOPE,
@@ -33,6 +33,7 @@ CARRIED: tuple[Parameter, ...] = (
     Parameter.TORQUE_BEND,
     Parameter.CREEP,
     Parameter.LOAD_EXPONENT,
+    Parameter.FRICTION,
 )
 WIDTH = len(CARRIED)
 

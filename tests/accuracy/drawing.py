@@ -35,6 +35,11 @@ SLIPPING_ODDS = (0.65, 0.27, 0.08)
 QUIET = "none"
 SENSOR_KINDS = ("airflow_gain", "airflow_zero", "pressure_gain", "pressure_zero", "load_gain")
 BELT_SLIP, STEP, RAMP, SLIP_AND_DRIFT = "slip", "step of 3", "ramp of 0.05", "slip and drift"
+NARROW, SLIPPING, DRIFTING = "narrow healthy", "slipping healthy", "drifting healthy"
+ODD_HEALTHY = (NARROW, SLIPPING, DRIFTING)
+INTERVALS_MINUTES = (1, 5, 15, 60)
+INTERVAL_ODDS = (0.05, 0.35, 0.40, 0.20)
+UNMODELLED_SHARE = 0.3
 CAUSES = (
     QUIET,
     BELT_SLIP,
@@ -45,6 +50,7 @@ CAUSES = (
     "speed_scale",
     "path",
     SLIP_AND_DRIFT,
+    *ODD_HEALTHY,
 )
 DAYS = {QUIET: 135, STEP: 60, RAMP: 115}
 DAYS_WITH_FAULT = int(FAULT_DAY) + 90
@@ -68,31 +74,45 @@ class DrawnFan:
 
 
 def draw_fan(
-    seed: int, index: int, cause: str, interval_minutes: int = 15, days: int | None = None
+    seed: int, index: int, cause: str, interval_minutes: int | None = None, days: int | None = None
 ) -> DrawnFan:
-    """Draw and run the fan of this number in a class; the same arguments give the same fan."""
+    """Draw and run the fan of this number in a class; the same arguments give the same fan.
+
+    The logging interval is drawn too unless it is given.
+    """
     rng = np.random.default_rng([seed, index, *cause.encode()])
     load = str(rng.choice(np.array(LOAD_ROLES), p=LOAD_ODDS))
     has_temperature = bool(rng.random() < 0.85)
     has_barometer = bool(rng.random() < 0.3)
     roles = ("speed", load, "airflow", "pressure", *(("air_temperature",) if has_temperature else ()))
-    needs_belt = cause in (BELT_SLIP, STEP, RAMP, SLIP_AND_DRIFT)
+    needs_belt = cause in (BELT_SLIP, STEP, RAMP, SLIP_AND_DRIFT, *ODD_HEALTHY)
     drive = str(rng.choice(np.array(SLIPPING_DRIVES), p=SLIPPING_ODDS)) if needs_belt else None
     location = None
     if cause == "path":
         location = str(rng.choice(np.array(["duct", "near"])))
+    # A stream of its own, so that a new circumstance does not draw other fans.
+    around = np.random.default_rng([seed, index, *cause.encode(), 1])
+    drawn_minutes = int(around.choice(np.array(INTERVALS_MINUTES), p=INTERVAL_ODDS))
     choices = Choices(
         drive=drive,
         pressure_location=location,
         roles=roles,
         faults=_faults(rng, cause, load),
         use="always" if cause in (STEP, RAMP) and rng.random() < 0.2 else None,
+        is_narrow=cause == NARROW,
+        unmodelled=1.0 if around.random() < UNMODELLED_SHARE else 0.0,
     )
     plan = draw_plan(rng, f"{cause} {index}", choices)
     start = f"2025-{int(rng.integers(1, 13)):02d}-01"
     run_days = DAYS.get(cause, DAYS_WITH_FAULT) if days is None else days
-    trends = simulate(plan, start, run_days, interval_minutes, seed=int(rng.integers(1 << 30)))
-    return _drawn(trends, run_days, has_barometer, cause, load)
+    minutes = drawn_minutes if interval_minutes is None else interval_minutes
+    trends = simulate(plan, start, run_days, minutes, seed=int(rng.integers(1 << 30)))
+    facts: dict[str, str | float] = {
+        "interval": f"{minutes} min",
+        "economiser": "swings" if plan.duct.economiser_swing > 0.0 else "none",
+        "unmodelled": "some" if choices.unmodelled else "none",
+    }
+    return _drawn(trends, run_days, has_barometer, cause, load, facts)
 
 
 def _faults(rng: np.random.Generator, cause: str, load: str) -> tuple[Fault, ...]:
@@ -106,11 +126,30 @@ def _faults(rng: np.random.Generator, cause: str, load: str) -> tuple[Fault, ...
         drifting = str(rng.choice(np.array(["airflow_gain", "pressure_gain", f"{load}_gain"])))
         mild = Fault(drifting, FAULT_DAY - 5.0, float(rng.choice([-1, 1]) * rng.uniform(0.03, 0.08)), "ramp")
         return (draw_fault(rng, "slip", FAULT_DAY), mild)
+    if cause in ODD_HEALTHY:
+        return (*_in_healthy_period(rng, cause), draw_fault(rng, "slip", FAULT_DAY))
     kind = f"{load}_gain" if cause == "load_gain" else cause
     return (draw_fault(rng, kind, FAULT_DAY),)
 
 
-def _drawn(trends: Trends, days: int, has_barometer: bool, cause: str, load: str) -> DrawnFan:
+def _in_healthy_period(rng: np.random.Generator, cause: str) -> tuple[Fault, ...]:
+    """What is wrong from the start: a belt that slips, or a sensor that drifts while it is learned."""
+    if cause == SLIPPING:
+        return (Fault("slip", -1.0, float(rng.uniform(0.01, 0.03)), "step"),)
+    if cause == DRIFTING:
+        kind = str(rng.choice(np.array(["airflow_gain", "pressure_gain"])))
+        return (Fault(kind, 0.0, float(rng.choice([-1, 1]) * rng.uniform(0.02, 0.05)), "ramp", 35.0),)
+    return ()
+
+
+def _drawn(
+    trends: Trends,
+    days: int,
+    has_barometer: bool,
+    cause: str,
+    load: str,
+    circumstances: dict[str, str | float],
+) -> DrawnFan:
     plan = trends.plan
     readings = trends.readings.dropna(how="all").rename_axis("time").reset_index()
     machine = machine_of(plan)
@@ -134,6 +173,7 @@ def _drawn(trends: Trends, days: int, has_barometer: bool, cause: str, load: str
         "barometer": "barometer" if has_barometer else "no barometer",
         "temperature": "temperature" if "air_temperature" in plan.sensors else "no temperature",
         "belt_law": plan.belt.law.shape if plan.belt.law is not None else "none",
+        **circumstances,
         "fault": " ".join(f"{f.kind} {f.size:+.3f} {f.shape}" for f in plan.faults),
     }
     return DrawnFan(
@@ -168,6 +208,6 @@ def machine_of(plan: FanPlan) -> Machine:
     )
 
 
-def draw_class(seed: int, cause: str, numbers: Sequence[int]) -> list[DrawnFan]:
+def draw_class(seed: int, cause: str, numbers: Sequence[int], days: int | None = None) -> list[DrawnFan]:
     """Draw several fans of one class."""
-    return [draw_fan(seed, number, cause) for number in numbers]
+    return [draw_fan(seed, number, cause, days=days) for number in numbers]

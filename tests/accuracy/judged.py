@@ -5,14 +5,17 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from analytics.curves import TooLittleHealthyDataError
-from analytics.day_hours import LEAST_HOURS_JUDGED
+from analytics.curves import HealthyCurves, TooLittleHealthyDataError
+from analytics.day_hours import LEAST_HOURS_JUDGED, day_operating
 from analytics.judging import DayJudged, FanDay, fan_day, first_state, fleet, healthy, judged_day
 from analytics.ledger import verdict
+from analytics.model import INDEX, Parameter
 from analytics.scaled_hours import ScaledHours, scaled_hours
-from analytics.state import stack_states
+from analytics.state import read_day, stack_states
+from analytics.watch import CARRIED, watch
 from tests.accuracy.drawing import HEALTHY_DAYS, DrawnFan
 
+_BOTH = [CARRIED.index(Parameter.SLIP), CARRIED.index(Parameter.DRAG)]
 TRUTHS = (
     "slip_pct",
     "slip_change_pct",
@@ -26,8 +29,9 @@ TRUTHS = (
 def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
     """Judge drawn fans of equally many days; one row a fan and judged day after the healthy period.
 
-    Columns: those of the ledger, its innovations, `true_<column>` beside them, `verdict`, `share`, `rest`, `hours_used`, `day`
-    and the fan's facts. A fan whose healthy period is refused has one row with `refused` set.
+    Columns: those of the ledger, its innovations, `true_<column>` beside them, `verdict`, `share`, `rest`,
+    `hours_used`, `limit_pct`, `day` and the fan's facts. A fan whose healthy period is refused has one row
+    with `refused` set.
     """
     learned, kept = [], []
     refused: list[dict[str, object]] = []
@@ -48,6 +52,7 @@ def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
         scaled_hours(fan.hours, fan.machine, curves.channels)
         for fan, curves in zip(kept, learned, strict=True)
     ]
+    limits = [_limit_pct(c, fan, hours) for c, fan, hours in zip(learned, kept, scaled, strict=True)]
     records: list[dict[str, object]] = [*refused]
     for number in range(kept[0].days):
         days = [
@@ -57,8 +62,31 @@ def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
         told = judged_day(batch, state, days)
         state = told.state
         if number >= HEALTHY_DAYS:
-            records += _records(kept, days, number, told)
+            records += _records(kept, days, number, told, limits)
     return pd.DataFrame(records)
+
+
+def _limit_pct(curves: HealthyCurves, fan: DrawnFan, hours: ScaledHours) -> float:
+    """What one day can tell of this fan's slip at best: its deviation with slip and drag free, no prior.
+
+    In points of the slip of those hours; the middle of a week after the healthy period. The carried state may
+    do better, a free third cause worse (physics 7).
+    """
+    constants = watch(curves, fan.machine)
+    at = curves.mean[None, [INDEX[name] for name in CARRIED]].copy()
+    # A power law is flat at no slip: its information is taken at a small one.
+    at[0, _BOTH[0]] = 0.01
+    found = []
+    for number in range(HEALTHY_DAYS, HEALTHY_DAYS + 7):
+        operating = day_operating(_of_day(hours, fan.day == number), curves)
+        if operating.is_used.sum() < LEAST_HOURS_JUDGED:
+            continue
+        reading = read_day(at, constants, operating)
+        told = reading.information[0][np.ix_(_BOTH, _BOTH)] + 1e-9 * np.eye(len(_BOTH))
+        ratio = reading.load_ratio[0][operating.is_used[0]]
+        factor = float(np.mean(ratio ** at[0, CARRIED.index(Parameter.SLIP_EXPONENT)]))
+        found.append(100.0 * factor * float(np.sqrt(np.linalg.inv(told)[0, 0])))
+    return float(np.median(found)) if found else float("nan")
 
 
 def _of_day(hours: ScaledHours, is_day: np.ndarray) -> ScaledHours:
@@ -70,6 +98,7 @@ def _records(
     days: Sequence[FanDay],
     number: int,
     told: DayJudged,
+    limits: Sequence[float],
 ) -> list[dict[str, object]]:
     records: list[dict[str, object]] = []
     columns, shares = told.rows.columns(), told.rows.shares
@@ -84,6 +113,7 @@ def _records(
                 "refused": "",
                 "day": number,
                 "hours_used": packed.hours_used,
+                "limit_pct": limits[i],
                 "verdict": cause.value,
                 "share": share,
                 "rest": " ".join(part.value for part in rest),

@@ -7,7 +7,16 @@ import numpy as np
 import pandas as pd
 
 from analytics.vocabulary import Cause
-from tests.accuracy.drawing import BELT_SLIP, FAULT_DAY, QUIET, RAMP, SENSOR_KINDS, SLIP_AND_DRIFT, STEP
+from tests.accuracy.drawing import (
+    BELT_SLIP,
+    FAULT_DAY,
+    ODD_HEALTHY,
+    QUIET,
+    RAMP,
+    SENSOR_KINDS,
+    SLIP_AND_DRIFT,
+    STEP,
+)
 
 WATCH_PCT, DRAG_WATCH_PCT, HOLD_DAYS = 3.0, 4.0, 3
 DRIVE_CAUSES = {Cause.BELT_SLIP.value, Cause.DRAG.value, Cause.RATIO_CHANGE.value, Cause.DRIVE_LOST.value}
@@ -27,7 +36,21 @@ RIGHT: dict[str, tuple[str, ...]] = {
     "load_gain": ("current_sensor",),
     "speed_scale": ("speed_not_followed",),
     "path": ("air_path",),
+    **dict.fromkeys(ODD_HEALTHY, ("belt_slip",)),
 }
+DRAWN_CHOICES = (
+    "cause",
+    "control",
+    "fan_type",
+    "load",
+    "location",
+    "flux",
+    "barometer",
+    "temperature",
+    "interval",
+    "economiser",
+    "unmodelled",
+)
 COVERED = ("slip_change_pct", "slip_ref_pct", "drag_ref_pct", "drive_loss_change_pct")
 
 
@@ -43,7 +66,7 @@ class Group:
 def groups(judged: pd.DataFrame) -> list[Group]:
     """Return the classes of the table, from those the targets name to those by each drawn choice."""
     rows = judged[judged["refused"] == ""]
-    is_sound = ~rows["cause"].isin([*SENSOR_KINDS, SLIP_AND_DRIFT, "speed_scale"])
+    is_sound = ~rows["cause"].isin([*SENSOR_KINDS, SLIP_AND_DRIFT, "speed_scale", "drifting healthy"])
     is_across = rows["location"] == "across_fan"
     is_drive = rows["cause"].isin([QUIET, BELT_SLIP, STEP, RAMP, "drag"])
     found = [
@@ -51,7 +74,7 @@ def groups(judged: pd.DataFrame) -> list[Group]:
         Group("sound sensors, duct or outlet", rows[~is_across & is_drive], 1.0),
         Group("one sensor drifting", rows[~is_sound], 1.0),
     ]
-    for column in ("cause", "control", "fan_type", "load", "location", "flux", "barometer", "temperature"):
+    for column in DRAWN_CHOICES:
         for value, part in rows.groupby(column):
             found.append(Group(f"{column}: {value}", part, 1.0))
     return [group for group in found if len(group.rows)]
@@ -72,6 +95,7 @@ def _slip_line(group: Group) -> dict[str, object]:
         "fans": rows["fan"].nunique(),
         "rmse": float((error**2).mean() ** 0.5),
         "median fan": float(each_fan.median()),
+        "day's limit": float(rows.groupby("fan")["limit_pct"].median().median()),
         "bias": float(error.mean()),
         "target": group.target,
         "within": float((error.abs() <= 2.0 * allowed).mean()),
@@ -86,12 +110,25 @@ def _slip_line(group: Group) -> dict[str, object]:
     return line
 
 
-def loss_line(judged: pd.DataFrame) -> dict[str, float]:
-    """Return the error of the drive loss change of slip and drag faults, a week after they began."""
+def loss_lines(judged: pd.DataFrame) -> list[str]:
+    """Return the error of the drive loss change of slip and drag faults, a week after they began.
+
+    Where amps alone say how hard the motor turns, drag and the current reading cannot be told apart.
+    """
     rows = judged[(judged["refused"] == "") & judged["cause"].isin([BELT_SLIP, "drag", STEP])]
     late = rows[rows["day"] >= FAULT_DAY + 7]
-    error = late["drive_loss_change_pct"] - late["true_drive_loss_change_pct"]
-    return {"rmse": float((error**2).mean() ** 0.5), "bias": float(error.mean())}
+    lines = []
+    for name, part in (
+        ("torque or power trended", late[late["load"] != "current"]),
+        ("amps alone", late[late["load"] == "current"]),
+        ("all", late),
+    ):
+        error = part["drive_loss_change_pct"] - part["true_drive_loss_change_pct"]
+        lines.append(
+            f"drive loss change after 7 days, {name}: rmse {float((error**2).mean() ** 0.5):.2f}"
+            f" bias {error.mean():+.2f} (target 1.0 where separable)"
+        )
+    return lines
 
 
 def runs_past(values: Iterable[float], limit: float) -> int:
@@ -165,30 +202,38 @@ def confusion(judged: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(lines)
 
 
-def report(judged: pd.DataFrame) -> str:
-    """Return the whole table as text."""
+def report(judged: pd.DataFrame, quiet: pd.DataFrame | None = None) -> str:
+    """Return the whole table as text; `quiet` the long quiet years where they were run."""
     lines = [slip_lines(judged).to_string(index=False, float_format=lambda value: f"{value:.2f}")]
-    refused = judged[judged["refused"] != ""]
-    lines.append(f"refused healthy periods: {len(refused)}")
-    loss = loss_line(judged)
     lines.append(
-        f"drive loss change after 7 days: rmse {loss['rmse']:.2f} bias {loss['bias']:+.2f} (target 1.0)"
+        "targets: coverage 90 to 99 in every class; slip rmse as its column says, or 6 % of the slip"
     )
-    for name, causes in (("quiet fans", (QUIET,)), ("sensor faults", (*SENSOR_KINDS, "path", "speed_scale"))):
-        for column, limit in (("slip_ref_pct", WATCH_PCT), ("drag_ref_pct", DRAG_WATCH_PCT)):
-            count, years = false_alerts(judged, column, limit, causes)
-            if years:
-                rate = count / years
-                lines.append(
-                    f"{name}: {count} {column} alerts in {years:.1f} fan-years, {rate:.2f} a fan-year"
-                )
-    for cause, crossed, limit in ((STEP, step_day, HOLD_DAYS + 2), (RAMP, true_crossing, 9)):
+    lines.append(f"refused healthy periods: {int((judged['refused'] != '').sum())}")
+    lines += loss_lines(judged)
+    still = judged if quiet is None else pd.concat([judged, quiet], ignore_index=True)
+    lines += _alert_lines(still, "quiet fans", (QUIET,), " (target 0.10 slip and drag together)")
+    lines += _alert_lines(judged, "sensor faults", (*SENSOR_KINDS, "path", "speed_scale"), "")
+    for cause, crossed, limit, target in (
+        (STEP, step_day, HOLD_DAYS + 2, " (target 98 %)"),
+        (RAMP, true_crossing, 9, ""),
+    ):
         late = delays(judged, cause, crossed)
         if len(late):
             within = int((late <= limit).sum())
             spread = late.quantile([0.5, 0.9]).to_list()
             lines.append(
-                f"{cause}: {within} of {len(late)} within {limit} judged days; median, 90 %: {spread}"
+                f"{cause}: {within} of {len(late)} within {limit} judged days{target}; median, 90 %: {spread}"
             )
+    lines.append("cause on each fan's last judged day; target 90 acceptable, no drive cause for a sensor")
     lines.append(confusion(judged).to_string(index=False, float_format=lambda value: f"{value:.0f}"))
     return "\n".join(lines)
+
+
+def _alert_lines(judged: pd.DataFrame, name: str, causes: tuple[str, ...], target: str) -> list[str]:
+    lines = []
+    for column, limit in (("slip_ref_pct", WATCH_PCT), ("drag_ref_pct", DRAG_WATCH_PCT)):
+        count, years = false_alerts(judged, column, limit, causes)
+        if years:
+            rate = f"{count / years:.2f} a fan-year{target}"
+            lines.append(f"{name}: {count} {column} alerts in {years:.1f} fan-years, {rate}")
+    return lines

@@ -139,7 +139,7 @@ def _found_slip(curves: HealthyCurves, machine: Machine, hours: ScaledHours, a_d
             np.ones((1, a_day), dtype=bool),
         )
         state = predict(state, constants, np.array([1.0]))
-        state, reading = update(state, constants, one, DayZeros(np.array([np.nan]), np.array([np.nan])))
+        state, reading = update(state, constants, one, DayZeros(*np.full((4, 1), np.nan)))
     weight = held_weights(state, constants.beliefs)[0]
     exponent = state.mean[0, :, len(CAUSES)]
     raised = np.mean(np.power(reading.load_ratio[0][None], exponent[:, None]), axis=1)
@@ -147,8 +147,10 @@ def _found_slip(curves: HealthyCurves, machine: Machine, hours: ScaledHours, a_d
 
 
 def _office_table() -> pd.DataFrame:
-    # One speed is digitised; the fan laws give the others.
+    # One speed is digitised; the fan laws give the others. Where fans are selected, as in the rating table:
+    # not by free delivery, where a reading's error is as large as the pressure left.
     base = pd.read_csv(DATA / "office_supply_fan_curve.csv").iloc[1:]
+    base = base[base["static_pa"] > 0.3 * base["static_pa"].max()]
     grid = np.linspace(base["airflow_m3s"].min(), base["airflow_m3s"].max(), 9)
     parts = []
     for speed in (0.6, 0.75, 0.9, 1.0):

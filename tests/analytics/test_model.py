@@ -15,7 +15,8 @@ PLANT = Plant(np.array([0.0]), np.array([float(LoadKind.TORQUE)]), np.array([0.8
 def _theta(**values: float) -> np.ndarray:
     theta = np.zeros((1, SIZE))
     shape = {"pressure_slope": -0.9, "pressure_bend": -0.5, "torque_slope": 0.3, "torque_bend": -0.6}
-    for name, value in {**shape, "torque_level": np.log(0.8), "slip_exponent": 3.0, **values}.items():
+    usual = {**shape, "torque_level": np.log(0.8), "slip_exponent": 3.0, "wheel_torque": 0.75}
+    for name, value in {**usual, **values}.items():
         theta[0, INDEX[Parameter(name)]] = value
     return theta
 

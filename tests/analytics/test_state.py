@@ -27,7 +27,7 @@ from analytics.vocabulary import Drive, Work
 from analytics.watch import CARRIED, WIDTH, Watch, stack_watches, watch
 from tests.analytics.planted import MACHINE, planted_curves, planted_day
 
-NOTHING = DayZeros(np.array([np.nan]), np.array([np.nan]))
+NOTHING = DayZeros(*np.full((4, 1), np.nan))
 SLIP = CAUSES.index(Parameter.SLIP)
 
 
@@ -66,9 +66,10 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
         (design.T @ np.linalg.solve(noise, design))[None],
         (design.T @ np.linalg.solve(noise, seen))[None],
         np.zeros((1, 2, WIDTH)),
+        np.zeros((1, 2)),
         *(np.ones((1, 1)) for _ in range(3)),
     )
-    after = _learn(state, watch(curves, MACHINE), reading)
+    after = _learn(state, watch(curves, MACHINE), reading, is_last=True)
     oracle = KalmanFilter(k_endog=6, k_states=WIDTH)
     oracle.bind(np.asfortranarray(seen[:, None]))
     oracle["design"], oracle["obs_cov"] = design, noise
@@ -89,7 +90,7 @@ def test_a_fan_alone_has_the_same_bits_as_in_a_batch() -> None:
     together = predict(
         stack_states([start(c, MACHINE) for c in curves]), stack_watches(constants), np.ones(3)
     )
-    zeros = DayZeros(np.full(3, np.nan), np.full(3, np.nan))
+    zeros = DayZeros(*np.full((4, 3), np.nan))
     together, _ = update(together, stack_watches(constants), hours, zeros)
     for i, one in enumerate(curves):
         alone = predict(start(one, MACHINE), constants[i], np.array([1.0]))
