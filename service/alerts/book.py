@@ -87,26 +87,27 @@ def _kept(
 ) -> list[Change]:
     """Write one fan's episodes where they moved and return what changed."""
     held = book.held.get(fan, [])
-    linked = matched(found, held)
+    linked = [known or book.asleep(row) for known, row in zip(matched(found, held), found, strict=True)]
     before = {row["alert_id"]: row for row in held}
     rows = [
         book.closed_by_people(site, {**episode, "alert_id": known})
         for episode, known in zip(found, linked, strict=True)
     ]
     gone = [row for row in held if row["alert_id"] not in linked]
-    rows += [taken_back(row, book.last_days.get(fan)) for row in gone if book.is_told(row)]
+    rows += [taken_back(row, book.last_days[fan]) for row in gone if book.is_told(row) and book.reaches(row)]
     if [_plain(row) for row in rows] == [_plain(row) for row in held]:
         return []
     connection.execute(sa.delete(episodes_table).where(episodes_table.c.fan == fan))
     changes = []
     for row in rows:
-        old = before.get(row["alert_id"])
+        old = before.pop(row["alert_id"], None)
         if row["alert_id"] is None:
             row["alert_id"] = new_alert(connection, row, now)
         connection.execute(sa.insert(episodes_table), [row])
         if old is None or _plain(old) != _plain(row):
             changes.append(Change(row["alert_id"], fan, old, row))
-    return [*changes, *(Change(row["alert_id"], fan, row, None) for row in gone if not book.is_told(row))]
+    dropped = (Change(row["alert_id"], fan, row, None, book.reaches(row)) for row in before.values())
+    return [*changes, *dropped]
 
 
 def _forgotten(connection: sa.Connection, row: Row) -> Change:

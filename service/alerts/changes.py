@@ -22,16 +22,21 @@ _WHY_OVER: Final = {
     ClosedBy.DATA.value: "the data have been quiet since",
 }
 _CORRECTED: Final = "readings, service or settings that came later moved it"
+_NOT_REACHED: Final = "assessed as of a day before it opened"
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """An alert's episode before and after an assessment; None where there is none."""
+    """An alert's episode before and after an assessment; None where there is none.
+
+    `is_reached` whether the fan's ledger goes as far as the alert's opening.
+    """
 
     alert_id: int
     fan: str
     old: Row | None
     new: Row | None
+    is_reached: bool = True
 
     @property
     def is_taken_back(self) -> bool:
@@ -74,7 +79,8 @@ def write_history(
 def _rows(change: Change, zone: ZoneInfo, now: dt.datetime) -> Iterator[dict[str, Any]]:
     old, new = change.old, change.new
     if new is None:
-        yield _row(Aspect.ALERT, state_of(old), TAKEN_BACK, now, _CORRECTED)
+        after, why = (TAKEN_BACK, _CORRECTED) if change.is_reached else ("", _NOT_REACHED)
+        yield _row(Aspect.ALERT, state_of(old), after, now, why)
         return
     if old is not None and old["opened_on"] != new["opened_on"]:
         dates = str(old["opened_on"]), str(new["opened_on"])

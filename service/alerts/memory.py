@@ -16,12 +16,30 @@ from service.store.ledger_tables import daily, episodes
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """What is held: episodes by fan; the last mark an alert; alerts somebody knows of; last days by fan."""
+    """What is held: episodes by fan; the last mark an alert; alerts somebody knows of; last days by fan.
+
+    `sleeping` the alerts that have no episode at present, by fan, kind, topic and day of opening.
+    """
 
     held: dict[str, list[Row]]
     marks: dict[int, Mark]
     known: frozenset[int]
     last_days: dict[str, dt.date]
+    sleeping: dict[tuple[str, str, str, dt.date], int]
+
+    def reaches(self, row: Row) -> bool:
+        """Tell whether a fan's ledger goes as far as the opening of an alert it no longer shows.
+
+        Assessed as of an earlier day it does not, and then nothing is taken back. What raw readings decide
+        opens on the day after the last whole one.
+        """
+        opened_on: dt.date = row["opened_on"]
+        last_day = self.last_days.get(row["fan"])
+        return last_day is not None and opened_on <= last_day + dt.timedelta(days=1)
+
+    def asleep(self, row: Row) -> int | None:
+        """Return the alert that an episode was before the ledger was brought back to an earlier day."""
+        return self.sleeping.get((row["fan"], row["kind"], row["topic"], row["opened_on"]))
 
     def is_told(self, row: Row) -> bool:
         """Tell whether somebody was told of an alert or has handled it, so that it cannot just vanish."""
@@ -47,12 +65,15 @@ def read_book(connection: sa.Connection) -> Book:
         held.setdefault(row.fan, []).append(dict(row._mapping))
     told = sa.select(alerts.c.id).where(alerts.c.told_at.is_not(None))
     touched = sa.select(alert_history.c.alert_id).where(alert_history.c.who != DATA)
+    is_asleep = alerts.c.id.not_in(sa.select(episodes.c.alert_id))
+    sleeping = connection.execute(sa.select(alerts).where(is_asleep).order_by(alerts.c.id))
     last = sa.select(daily.c.fan, sa.func.max(daily.c.date).label("date")).group_by(daily.c.fan)
     return Book(
         held,
         marks(connection),
         frozenset(connection.execute(sa.union(told, touched)).scalars()),
         {row.fan: row.date for row in connection.execute(last)},
+        {(row.fan, row.kind, row.topic, row.opened_on): row.id for row in sleeping},
     )
 
 
@@ -63,9 +84,8 @@ def new_alert(connection: sa.Connection, episode: Row, now: dt.datetime) -> int:
     return int(made.scalar_one())
 
 
-def taken_back(row: Row, last_day: dt.date | None) -> Row:
+def taken_back(row: Row, last_day: dt.date) -> Row:
     """Return an episode that the data no longer show, closed by that once: people have been told of it."""
     if row["closed_by"] == ClosedBy.DATA_CHANGED.value:
         return row
-    closed_on = max(row["opened_on"], last_day or row["opened_on"])
-    return {**row, "closed_on": closed_on, "closed_by": ClosedBy.DATA_CHANGED.value}
+    return {**row, "closed_on": max(row["opened_on"], last_day), "closed_by": ClosedBy.DATA_CHANGED.value}

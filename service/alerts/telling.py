@@ -32,6 +32,7 @@ def tell(connection: sa.Connection, site: SiteFolder, changes: Sequence[Change],
         and change.rises_to_act
         and not {(change.fan, day) for day in _days(change.new)} & covered
         and not _is_in_hand(connection, site, change, change.new, now)
+        and not _is_told(connection, change)
         and not _is_told_today(connection, change, change.new)
     ]
     today = now.astimezone(site.site.zone).date()
@@ -147,6 +148,20 @@ def _is_in_hand(
     return mark.holds(now.astimezone(zone).date(), mark.true_from.astimezone(zone).date(), row["act_on"])
 
 
+def _is_told(connection: sa.Connection, change: Change) -> bool:
+    """Tell whether an alert was told at once before: the ledger may have been brought back meanwhile."""
+    is_back = alerts.c.told_at.is_not(None) if change.old is None else sa.false()
+    was_sent = outbox.c.occasion == _occasion(change)
+    if connection.execute(sa.select(outbox.c.id).where(was_sent)).first() is not None:
+        return True
+    query = sa.select(alerts.c.id).where(alerts.c.id == change.alert_id, is_back)
+    return connection.execute(query).first() is not None
+
+
+def _occasion(change: Change) -> str:
+    return f"alert:{change.alert_id}:act"
+
+
 def _is_told_today(connection: sa.Connection, change: Change, row: Row) -> bool:
     """Tell whether the same finding of the same fan and day has been told: one that flickers is told once."""
     same = [alerts.c[name] == row[name] for name in ("fan", "kind", "topic", "opened_on")]
@@ -156,6 +171,5 @@ def _is_told_today(connection: sa.Connection, change: Change, row: Row) -> bool:
 
 def _was_told_at_once(connection: sa.Connection, change: Change) -> bool:
     is_taken_back_now = not (change.old is not None and state_of(change.old) == "taken back")
-    occasion = f"alert:{change.alert_id}:act"
-    query = sa.select(outbox.c.id).where(outbox.c.occasion == occasion)
+    query = sa.select(outbox.c.id).where(outbox.c.occasion == _occasion(change))
     return is_taken_back_now and connection.execute(query).first() is not None

@@ -208,3 +208,17 @@ def test_the_data_say_whether_service_brought_the_drive_back(book: Book, after: 
     assert book.states("F-1", "proof") == [("", early), (early, f"retensioned on {done}: {verdict}")]
     row = next(row for row in reversed(book.history("F-1")) if row.aspect == "proof")
     assert "slip at the reference torque was 6.0 % before it" in row.why
+
+
+def test_assessed_as_of_an_earlier_day_nothing_is_taken_back_and_nothing_told_again(book: Book) -> None:
+    whole = (*QUIET, 1.0, 6.0, 6.0, 6.0)
+    book.slips("F-1", *whole)
+    book.keep()
+    alert, mails, exported = book.alert_of("F-1"), book.outbox(), book.exported().to_csv()
+    book.slips("F-1", *QUIET, 1.0)
+    book.keep(NOW + dt.timedelta(hours=1))
+    assert book.exported().empty
+    book.slips("F-1", *whole)
+    book.keep(NOW + dt.timedelta(hours=2))
+    assert (book.alert_of("F-1"), book.outbox(), book.exported().to_csv()) == (alert, mails, exported)
+    assert book.states("F-1") == [("", "act"), ("act", ""), ("", "act")]
