@@ -344,3 +344,23 @@ def values(reading: FileReading) -> int:
         + sum(int(np.sum(extra)) for extra in (series.repeated, series.overruled) if extra is not None)
         for series in reading.series.values()
     )
+
+
+def told(case: Case, points: PointMap) -> str:
+    """Return a line of the table: the file, and what was decided and why."""
+    try:
+        reading = read(case, points)
+    except UnreadableFileError as error:
+        return f"{case.name} | cannot be read: {error}"
+    counts = f"{values(reading)} values, {reading.missing} missing, {reading.refused_count} refused"
+    reasons = "; ".join(dict.fromkeys(cell.reason for cell in reading.refused))
+    return f"{case.name} | {counts} | {reading.decided}" + (f" | refused: {reasons}" if reasons else "")
+
+
+if __name__ == "__main__":  # the table of all of them, to read
+    with tempfile.TemporaryDirectory() as name:
+        (Path(name) / "site.toml").write_text(SITE)
+        (Path(name) / "fans.csv").write_text(FANS)
+        known = map_points(load_site(Path(name)))
+    for each in (*CASES, *UNREADABLE):
+        print(told(each, known))

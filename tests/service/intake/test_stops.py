@@ -1,7 +1,9 @@
 """Promise 5: a pull stopped dead anywhere, then run again, ends where an undisturbed one does."""
 
+import os
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -101,6 +103,57 @@ def test_a_rebuild_stopped_and_run_again(plants: Callable[[], Any], point: str) 
     assert len(stopped.intake()) == len(undisturbed.intake())
     folders = [path.name for path in (stopped.folder / "state" / "readings").iterdir()]
     assert len(folders) == 2  # the one that holds and the one it took the place of
+
+
+def _kills(folder: Path, count: int, seed: int) -> Counter[str]:
+    """Kill pulls, rebuilds and compactions at drawn moments; return how many fell into which phase."""
+    arguments = [str(folder), str(count), str(seed)]
+    ran = subprocess.run(
+        [sys.executable, str(Path(__file__).with_name("stopping.py")), *arguments],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    lines = ran.stdout.splitlines()
+    assert [line for line in lines if not line.endswith(": same")] == []
+    return Counter(line.removesuffix(": same") for line in lines)
+
+
+def test_a_kill_at_any_moment_and_a_pull_end_where_an_undisturbed_pull_does(tmp_path: Path) -> None:
+    assert sum(_kills(tmp_path, 4, 20250301).values()) == 4
+
+
+@pytest.mark.long
+@pytest.mark.timeout(7200)
+def test_two_hundred_kills_at_any_moment_and_most_of_them_amid_the_writing(tmp_path: Path) -> None:
+    phases = _kills(tmp_path, 220, 20250302)
+    print("\n".join(f"{count:4d}  {phase}" for phase, count in phases.most_common()))
+    assert sum(count for phase, count in phases.items() if phase != "before the first write") >= 150
+
+
+@pytest.mark.parametrize("point", [faults.MONTH_COMPACTED])
+def test_a_compaction_stopped_between_months_changes_nothing(plant: Any, point: str) -> None:
+    from config import load_site
+    from service.store import open_store
+
+    fill(plant)
+    plant.pull()
+    plant.drop("more.csv", "Time,SF1 speed,EF1 amps\n2025-03-02 09:00,1,2\n2025-04-02 09:00,1,2\n", 1.0)
+    plant.pull()
+    plant.drop("last.csv", "Time,SF1 speed\n2025-03-02 10:00,1\n2025-04-02 10:00,1\n", 1.0)
+    plant.pull()
+    before = plant.readings()
+    script = DIE.replace("    pull(site, store,", "    store.compact() or pull(site, store,")
+    ran = subprocess.run(
+        [sys.executable, "-c", script, str(plant.folder), point, "", ""], cwd=ROOT, check=False
+    )
+    assert ran.returncode == 9
+    pd.testing.assert_frame_equal(plant.readings(), before)
+    with open_store(load_site(plant.folder)) as store:
+        assert store.compact() == ("2025-04",)
+    pd.testing.assert_frame_equal(plant.readings(), before)
 
 
 @pytest.mark.parametrize("point", POINTS[:3])
