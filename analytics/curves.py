@@ -34,7 +34,7 @@ from analytics.priors import (
 from analytics.scaled_hours import Channels, ScaledHours, rated_motor_slip
 from analytics.statistics import cv_rmse, nmbe
 from analytics.unmeasured_airflow import without_flow
-from analytics.vocabulary import PressureLocation
+from analytics.vocabulary import PressureLocation, SpeedControl
 from analytics.wheel_speed import log_wheel_ratio
 
 LEAST_HOURS = 24
@@ -110,6 +110,17 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
         raise TooLittleHealthyDataError(
             "neither airflow, pressure, current, power, torque nor the wheel's speed is trended"
         )
+    if machine.speed_control is SpeedControl.INLET_VANES and channels.vane_position is None:
+        raise TooLittleHealthyDataError(
+            "inlet vanes change both fan curves, and no vane position is trended: name it as speed_point"
+        )
+    is_staged = machine.speed_control is SpeedControl.TWO_SPEED
+    if is_staged and np.isnan(hours.speed).all():
+        raise TooLittleHealthyDataError(
+            "which of its two speeds runs is told by neither a speed point nor current, power or torque"
+        )
+    if np.isnan(hours.speed).all():
+        raise TooLittleHealthyDataError("how fast the motor turns is not trended: name a speed_point")
     if keep.sum() < LEAST_HOURS:
         raise TooLittleHealthyDataError(
             f"{int(keep.sum())} steady hours in the healthy period; {LEAST_HOURS} are the least"

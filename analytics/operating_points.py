@@ -7,7 +7,7 @@ import pandas as pd
 from analytics.arrays import Bools, Floats, column
 from analytics.machine import Machine
 from analytics.rounding import settled
-from analytics.running import CLEAR_OF_A_TIE, is_running, is_told_to_run
+from analytics.running import CLEAR_OF_A_TIE, is_running, is_told_to_run, seen_moving
 
 MEASURED = (
     "speed_fraction",
@@ -63,8 +63,20 @@ def operating_points(
     hours, group = np.unique(hour_start_ns(time, utc_offset_s), return_inverse=True)
     follows = np.append(False, np.diff(hours) == HOUR_NS)
     values = {name: column(readings, name) for name in {*MEASURED, *LATE}}
+    is_moving = seen_moving(
+        values["pressure_pa"],
+        values["airflow_m3s"],
+        values["motor_speed_rpm"],
+        values["wheel_speed_rpm"],
+        machine,
+    )
     running = is_running(
-        values["speed_fraction"], values["current_a"], values["power_w"], values["run_status"], machine
+        values["speed_fraction"],
+        values["current_a"],
+        values["power_w"],
+        values["run_status"],
+        machine,
+        is_moving,
     )
     count = np.bincount(group, minlength=len(hours))
     share = np.bincount(group, weights=running, minlength=len(hours)) / count

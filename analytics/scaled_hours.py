@@ -16,6 +16,10 @@ STANDARD_DENSITY = 1.2
 ASSUMED_TEMPERATURE_C = 20.0
 _ASSUMED_RATED_SLIP = 0.025
 _LINE_POWER_FACTOR = 0.95
+# Vanes within this of each other leave the same curves. Common practice, no source.
+VANE_BAND = 0.04
+# Four poles and six, the closest pair: torque and power part by more than this.
+_STAGES_APART = 1.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +28,9 @@ class Channels:
 
     `load_kind` what says how hard the motor turns; `has_airflow`, `has_pressure`, `has_temperature`,
     `is_outdoor_air` whether it moves outdoor air, whose temperature the site trends,
-    `has_barometer`, `has_motor_speed`, `has_wheel_speed` whether the point has data.
+    `has_barometer`, `has_motor_speed`, `has_wheel_speed` whether the point has data; `vane_position` at
+    which a fan with inlet vanes is judged; `full_speed_load` above which a two-speed motor without a speed
+    point runs at its full speed.
     """
 
     load_kind: LoadKind
@@ -35,6 +41,8 @@ class Channels:
     has_barometer: bool
     has_motor_speed: bool
     has_wheel_speed: bool
+    vane_position: float | None = None
+    full_speed_load: float | None = None
 
     @property
     def knows_density(self) -> bool:
@@ -101,7 +109,7 @@ def channels_of(hours: pd.DataFrame, machine: Machine) -> Channels:
         kind = LoadKind.POWER
     elif has("current_a"):
         kind = LoadKind.CURRENT if machine.current_at is CurrentAt.MOTOR else LoadKind.POWER
-    return Channels(
+    found = Channels(
         kind,
         has("airflow_m3s"),
         has("pressure_pa"),
@@ -111,6 +119,34 @@ def channels_of(hours: pd.DataFrame, machine: Machine) -> Channels:
         has("motor_speed_rpm"),
         has("wheel_speed_rpm"),
     )
+    return _at_one_speed(found, hours, steady, machine)
+
+
+def _at_one_speed(found: Channels, hours: pd.DataFrame, steady: pd.DataFrame, machine: Machine) -> Channels:
+    position = column(steady, "speed_fraction")
+    position = position[~np.isnan(position)]
+    if machine.speed_control is SpeedControl.INLET_VANES and len(position):
+        # The curves hold for one position of the vanes: the one at which the fan runs most.
+        bins, counts = np.unique(np.round(position / VANE_BAND), return_counts=True)
+        return replace(found, vane_position=float(bins[np.argmax(counts)] * VANE_BAND))
+    is_staged = machine.speed_control is SpeedControl.TWO_SPEED and not len(position)
+    if is_staged and found.has_load and not found.has_motor_speed:
+        is_steady = hours["is_steady"].to_numpy(dtype=bool)
+        return replace(found, full_speed_load=_between_stages(_load(hours, machine, found)[is_steady]))
+    return found
+
+
+def _between_stages(load: Floats) -> float | None:
+    load = np.sort(load[load > 0.0])
+    if len(load) < 2:
+        return None
+    # The widest gap parts the two speeds, where both have their hours; half the usual load else.
+    gaps = np.diff(np.log(load))
+    inside = slice(len(load) // 20, max(len(load) - len(load) // 20 - 1, len(load) // 20 + 1))
+    widest = int(np.argmax(gaps[inside])) + len(load) // 20
+    if gaps[widest] > np.log(_STAGES_APART):
+        return float(np.sqrt(load[widest] * load[widest + 1]))
+    return float(0.5 * np.median(load))
 
 
 def outdoor_air(channels: Channels, hours: pd.DataFrame, machine: Machine) -> Channels | None:
@@ -143,8 +179,13 @@ def scaled_hours(hours: pd.DataFrame, machine: Machine, channels: Channels) -> S
         airflow = actual_airflow(airflow, density)
     speed = _speed(hours, machine, channels)
     load = _load(hours, machine, channels)
+    if channels.full_speed_load is not None:
+        speed = np.where(load > channels.full_speed_load, 1.0, np.nan)
     steady = hours["is_steady"].to_numpy(dtype=bool)
     is_usable = steady & ~np.isnan(speed) & (speed > 0.1)
+    if channels.vane_position is not None:
+        away = np.abs(column(hours, "speed_fraction") - channels.vane_position)
+        is_usable &= away <= VANE_BAND
     if channels.has_airflow:
         is_usable &= ~np.isnan(airflow) & (airflow > 0)
     if channels.has_pressure:
@@ -183,7 +224,8 @@ def _speed(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
     if channels.has_motor_speed:
         return column(hours, "motor_speed_rpm") / _synchronous(machine)
     speed = column(hours, "speed_fraction")
-    if machine.speed_control is SpeedControl.CONSTANT:
+    # Vanes throttle a motor that turns at one speed; their position stands in the speed point.
+    if machine.speed_control in (SpeedControl.CONSTANT, SpeedControl.INLET_VANES):
         return np.ones_like(speed)
     return speed
 

@@ -17,7 +17,7 @@ from service.store import faults
 from service.store.ledger_tables import fan_days, hour_marks, hours_made
 from service.store.store import Store
 
-HOURS_VERSION: Final = 4
+HOURS_VERSION: Final = 5
 # A batch holds a year of eight fans or a night of thousands.
 _BATCH_FAN_DAYS: Final = 3000
 _JOINED_DAYS: Final = 4
@@ -95,6 +95,10 @@ def _made_with(site: SiteFolder, fan: str) -> str:
             epoch.machine.motor_rated_current_a,
             epoch.machine.motor_rated_power_w,
             epoch.machine.motor_count,
+            epoch.machine.design_pressure_pa,
+            epoch.machine.design_airflow_m3s,
+            epoch.machine.is_pressure_shared,
+            epoch.machine.is_airflow_shared,
         )
         for epoch in site.epochs(fan)
     ]

@@ -9,7 +9,7 @@ import pandas as pd
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
-from analytics.running import is_running
+from analytics.running import is_running, seen_moving
 from analytics.vocabulary import Role
 from config.folder import SiteFolder
 from service.intake.zones import Clock
@@ -47,6 +47,7 @@ _INTAKE_COLUMNS: Final = (
     "decided",
 )
 _RUNNING_INPUTS: Final = ("speed_fraction", "current_a", "power_w", "run_status")
+_MOVING_INPUTS: Final = ("pressure_pa", "airflow_m3s", "motor_speed_rpm", "wheel_speed_rpm")
 _FOREVER: Final = (dt.datetime(1900, 1, 1, tzinfo=dt.UTC), dt.datetime(2200, 1, 2, tzinfo=dt.UTC))
 
 
@@ -115,5 +116,9 @@ def _running(site: SiteFolder, fan: str, frame: pd.DataFrame) -> NDArray[np.bool
         speed, current, power, status = (
             frame[name].to_numpy(dtype=np.float64)[start:] for name in _RUNNING_INPUTS
         )
-        result[start:] = is_running(speed, current, power, status, epoch.machine)
+        pressure, airflow, motor, wheel = (
+            frame[name].to_numpy(dtype=np.float64)[start:] for name in _MOVING_INPUTS
+        )
+        is_moving = seen_moving(pressure, airflow, motor, wheel, epoch.machine)
+        result[start:] = is_running(speed, current, power, status, epoch.machine, is_moving)
     return result

@@ -11,11 +11,13 @@ from fastapi import APIRouter, Response
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, create_model
 
-from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy
+from analytics.sight import Seen
+from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy, Role
 from service.alerts.book import COLUMNS as ALERT_COLUMNS
 from service.assess.exports import COLUMNS as DAILY_COLUMNS
 from service.store.fleet import FanStanding, Standing, fleet
 from service.store.ledger_tables import NUMBERS, daily, episodes
+from service.store.sight import NO_SIGHT, FanSight, latest_sights
 from service.web.desk import Desk
 from service.web.paper import fan_url
 from service.web.problem import ErrorShape
@@ -52,7 +54,11 @@ class AlertRow(BaseModel):
 
 
 class FanRow(BaseModel):
-    """How one fan stands, by its latest ledger row; reference values in per cent."""
+    """How one fan stands, by its latest ledger row; reference values in per cent.
+
+    `seen` is what its points let be seen of the drive, `least_slip_pct` the smallest slip that shows within a
+    week, `best_point` the one point more that would help most.
+    """
 
     fan: str
     building: str
@@ -71,6 +77,10 @@ class FanRow(BaseModel):
     cause: Cause
     cause_share: float | None
     note: str
+    seen: Seen | None
+    least_slip_pct: float | None
+    best_point: Role | None
+    points_not_used: list[str]
     since: dt.date | None
     open_alerts: int
     page: str
@@ -87,7 +97,10 @@ def api_routes(desk: Desk) -> APIRouter:
     @router.get("/fans", response_model=list[FanRow], summary="Every fan as it stands, worst first")
     def _fans() -> Response:
         currency = desk.site.site.currency
-        return _json([_fan_row(fan, currency) for fan in fleet(desk.site, desk.store)])
+        with desk.store.reader() as connection:
+            sights = latest_sights(connection)
+        fans = fleet(desk.site, desk.store)
+        return _json([_fan_row(fan, currency, sights.get(fan.fan, NO_SIGHT)) for fan in fans])
 
     @router.get(
         "/fans/{fan:path}/daily",
@@ -115,7 +128,7 @@ def api_routes(desk: Desk) -> APIRouter:
     return router
 
 
-def _fan_row(fan: FanStanding, currency: str) -> dict[str, Any]:
+def _fan_row(fan: FanStanding, currency: str, told: FanSight) -> dict[str, Any]:
     row: Mapping[str, Any] = fan.row or {}
     judged: Mapping[str, Any] = fan.judged or {}
     return {
@@ -131,6 +144,8 @@ def _fan_row(fan: FanStanding, currency: str) -> dict[str, Any]:
         "cause": row.get("cause", Cause.NOT_JUDGED.value),
         "cause_share": row.get("cause_share"),
         "note": row.get("note", ""),
+        **{name: told.as_json()[name] for name in ("seen", "least_slip_pct", "best_point")},
+        "points_not_used": list(told.refused_words),
         "since": fan.since,
         "open_alerts": len(fan.alerts),
         "page": fan_url(fan.fan),

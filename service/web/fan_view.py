@@ -12,6 +12,7 @@ from config.epoch import FanEpoch
 from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, fleet
 from service.store.ledger_tables import curves, daily, episodes, tachometer_pairs
+from service.store.sight import NO_SIGHT, sight_from_json
 from service.web.causes import Share, cause_words, ranked
 from service.web.desk import Desk
 from service.web.fleet_view import Measure, drag_measure, slip_measure, unseen
@@ -28,7 +29,7 @@ class Quality:
     """How much of the recent days could be used, and what the healthy period is.
 
     `hours`, `used` over the recent days; `not_judged` of them with the notes that say why; `healthy` in
-    words.
+    words; `flaws` of it; `sight` what the fan's points let be seen and which are not used.
     """
 
     days: int
@@ -37,6 +38,8 @@ class Quality:
     not_judged: int
     notes: tuple[str, ...]
     healthy: str
+    flaws: tuple[str, ...]
+    sight: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +113,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
 
 def _quality(rows: Sequence[Mapping[str, Any]], learned: Sequence[Any]) -> Quality:
     recent = rows[-RECENT_DAYS:]
+    told = sight_from_json(learned[-1].sight) if learned else NO_SIGHT
     notes = tuple(dict.fromkeys(row["note"] for row in recent if row["slip_pct"] is None and row["note"]))
     return Quality(
         len(recent),
@@ -118,7 +122,13 @@ def _quality(rows: Sequence[Mapping[str, Any]], learned: Sequence[Any]) -> Quali
         sum(row["slip_pct"] is None for row in recent),
         notes,
         _healthy_words(learned),
+        tuple(_sentence(words) for words in told.quality_words),
+        tuple(_sentence(words) for words in (*told.refused_words, told.seen_words) if words),
     )
+
+
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}."
 
 
 def _healthy_words(learned: Sequence[Any]) -> str:
