@@ -18,6 +18,10 @@ LEAST_TREND_DEVIATIONS = 2.5
 FORECAST_SHARE = 0.80
 # Days next to each other share what the filter carried: so many count as one.
 _CARRIED_DAYS = 5.0
+# What no scatter about the line shows, set on drawn fans: the healthy curves' error stays with the fan, and
+# other causes take a share of the pace. Points, and share of the slope.
+LASTING_SD = 0.3
+PACE_SD_SHARE = 0.2
 _NODES = 120
 
 
@@ -106,8 +110,8 @@ def forecast(day: Floats, value: Floats, limit: float) -> Forecast | None:
     Parameters: `day` (days,) ascending numbers; `value` (days,) at them; `limit` in the value's unit.
     Returns: `Forecast`, or None below a certain trend, past the limit, or with too few days.
     Equation: ordinary least squares over the last FORECAST_DAYS; its errors widened by the square root of
-    the days that count as one; the crossing's bounds from Student's t of level less limit plus slope times
-    days (Fieller).
+    the days that count as one and by what no scatter shows; the crossing's bounds from Student's t of level
+    less limit plus slope times days (Fieller).
     Validity: drifts straight over weeks; a belt past its knee runs ahead of it.
     """
     recent = day >= day[-1] - FORECAST_DAYS if len(day) else np.zeros(0, dtype=bool)
@@ -124,6 +128,7 @@ def forecast(day: Floats, value: Floats, limit: float) -> Forecast | None:
     slope_sd = float(np.sqrt(covariance[1, 1]))
     if level >= limit or slope <= LEAST_TREND_DEVIATIONS * slope_sd:
         return None
+    covariance = covariance + np.diag([LASTING_SD**2, (PACE_SD_SHARE * slope) ** 2])
     quantile = float(stats.t.ppf(0.5 + 0.5 * FORECAST_SHARE, freedom))
     return _crossing(float(limit - level), float(slope), covariance, quantile)
 

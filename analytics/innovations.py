@@ -10,6 +10,7 @@ from analytics.watch import CARRIED
 
 # The drive's own causes, in the order of the innovations' columns.
 DRIFTING: tuple[Parameter, ...] = (Parameter.SLIP, Parameter.DRAG)
+_ALONE = [EXPLANATIONS.index((cause,)) for cause in DRIFTING]
 _PLACES = [CARRIED.index(cause) for cause in DRIFTING]
 _NOTHING = EXPLANATIONS.index(())
 _LEAST_INFORMATION = 1e-9
@@ -38,3 +39,14 @@ def innovations(before: State, reading: DayReading) -> Floats:
     score = solved[:, _PLACES, -1]
     is_said = strength > _LEAST_INFORMATION
     return np.where(is_said, score / np.sqrt(np.where(is_said, strength, 1.0)), np.nan)
+
+
+def alone(state: State) -> Floats:
+    """Return what each of the drive's causes comes to if it alone were at work, in the model's unit.
+
+    The ledger's centre is drawn to nothing while a cause is small and leaps once it is believed; a trend
+    needs what grows evenly.
+
+    Parameters: `state` after the day. Returns: (fans, causes of DRIFTING).
+    """
+    return np.stack([state.mean[:, one, place] for one, place in zip(_ALONE, _PLACES, strict=True)], axis=-1)

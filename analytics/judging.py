@@ -15,7 +15,7 @@ from analytics.arrays import Floats
 from analytics.curves import HealthyCurves, fit_curves
 from analytics.day_hours import day_operating, day_wheel, day_zeros
 from analytics.hidden import Hidden, hidden, stack_hidden, with_hidden
-from analytics.innovations import innovations
+from analytics.innovations import alone, innovations
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
 from analytics.machine import Machine
 from analytics.measured_slip import Compared, PairTaken, take_pair
@@ -135,12 +135,14 @@ class DayJudged:
     """What one day of a batch of fans comes to.
 
     `state` after it; `rows` of the ledger; `innovation` (fans, causes of DRIFTING) for the drift test;
+    `alone` (fans, causes of DRIFTING) at the reference torque [%], were that cause alone at work;
     `compared` of each fan, one a tachometer pair of the day.
     """
 
     state: State
     rows: LedgerRows
     innovation: Floats
+    alone: Floats
     compared: tuple[tuple[Compared, ...], ...]
 
 
@@ -174,7 +176,11 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     healthy_slip = np.array([[level.slip_pct, level.slip_sd_pct] for level in levels])
     rows = ledger_rows(state, batch.watch, hours, reading, batch.facts, healthy_slip)
     rows = with_hidden(rows, batch.hidden, reading, hours)
-    return DayJudged(state, rows, innovations(before, reading), compared)
+    slip, drag = alone(state).T
+    of_reference = np.stack(
+        [100.0 * slip + healthy_slip[:, 0], 100.0 * drag / batch.watch.plant.reference_torque], axis=-1
+    )
+    return DayJudged(state, rows, innovations(before, reading), of_reference, compared)
 
 
 def level_of(fan: FanDay, compared: Sequence[Compared]) -> Level:

@@ -16,6 +16,7 @@ from service.assess.trend import forecast_columns
 from service.store.ledger_tables import NUMBERS
 
 INNOVATIONS: Final = ("slip_innovation", "drag_innovation")
+ALONE: Final = ("slip_alone_pct", "drag_alone_pct")
 HEALTHY_NOTE: Final = "healthy period"
 SERVICE_NOTE: Final = "service that day"
 
@@ -23,7 +24,7 @@ SERVICE_NOTE: Final = "service that day"
 def blank_row(lane: Lane, plan: DayPlan, hours_used: int, reason: str) -> dict[str, Any]:
     """Return the row of a day that cannot be judged: the reference values carried, all else empty."""
     row = _frame(lane, plan, hours_used)
-    row.update(dict.fromkeys((*NUMBERS, *INNOVATIONS, *FORECAST)))
+    row.update(dict.fromkeys((*NUMBERS, *INNOVATIONS, *ALONE, *FORECAST)))
     row.update(lane.carried)
     row.update(cause=Cause.NOT_JUDGED.value, cause_share=None, shares=None, note=_noted(lane, plan, reason))
     return row
@@ -36,6 +37,7 @@ def judged_row(lane: Lane, plan: DayPlan, hours_used: int, told: DayJudged, inde
         row[name] = float(values[index])
     for name, value in zip(INNOVATIONS, told.innovation[index], strict=True):
         row[name] = None if np.isnan(value) else float(value)
+    row.update((name, float(value)) for name, value in zip(ALONE, told.alone[index], strict=True))
     shares = told.rows.shares[index]
     cause, share, ranked = verdict(shares)
     parts = []
@@ -49,7 +51,7 @@ def judged_row(lane: Lane, plan: DayPlan, hours_used: int, told: DayJudged, inde
     )
     lane.carried = {name: row[name] for name in CARRIED}
     if not row["is_healthy_period"]:
-        lane.trend.add(plan.date, row["slip_ref_pct"], row["drag_ref_pct"])
+        lane.trend.add(plan.date, row["slip_alone_pct"], row["drag_alone_pct"])
         row.update(forecast_columns(lane.trend, plan.limits, can_slip=lane.can_slip))
     else:
         row.update(dict.fromkeys(FORECAST))

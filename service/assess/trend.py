@@ -15,7 +15,7 @@ from analytics.vocabulary import AlertKind, Cause, Role, Work
 from service.store.ledger_tables import daily, tachometer_pairs
 
 # What lies further ahead is no plan.
-_FURTHEST_DAYS: Final = 365.0
+_FURTHEST_DAYS: Final = 180.0
 _RUN_IN: Final = dt.timedelta(days=RUN_IN_DAYS)
 _WINDOW: Final = dt.timedelta(days=FORECAST_DAYS)
 COLUMNS: Final = (
@@ -29,7 +29,7 @@ COLUMNS: Final = (
 
 @dataclass(slots=True)
 class Trend:
-    """The judged days of the last weeks: date, slip and drag at the reference torque [%].
+    """The judged days of the last weeks: date, slip and drag at the reference torque if alone at work [%].
 
     `since` the day from which each measure runs on undisturbed by work or a new level.
     """
@@ -95,20 +95,20 @@ def _forecast(
 
 
 def _date(date: dt.date, days: float) -> dt.date | None:
-    return date + dt.timedelta(days=round(days)) if days <= 10.0 * _FURTHEST_DAYS else None
+    return date + dt.timedelta(days=round(days)) if days <= 20.0 * _FURTHEST_DAYS else None
 
 
 def known_trend(connection: sa.Connection, fan: str, begins: dt.date | None, until: dt.date) -> Trend:
     """Return a fan's trend at the end of a day, as its rows tell it."""
     first = max(until - _WINDOW, begins or dt.date.min)
     query = (
-        sa.select(daily.c.date, daily.c.slip_ref_pct, daily.c.drag_ref_pct)
+        sa.select(daily.c.date, daily.c.slip_alone_pct, daily.c.drag_alone_pct)
         .where(daily.c.fan == fan, daily.c.date.between(first, until))
         .where(daily.c.cause.not_in([Cause.NOT_JUDGED.value, Cause.DRIVE_LOST.value]))
         .where(daily.c.is_healthy_period.is_(False))
         .order_by(daily.c.date)
     )
-    trend = Trend([(row.date, row.slip_ref_pct, row.drag_ref_pct) for row in connection.execute(query)])
+    trend = Trend([(row.date, row.slip_alone_pct, row.drag_alone_pct) for row in connection.execute(query)])
     compared = tachometer_pairs.c.compared_on
     last = sa.select(sa.func.max(compared)).where(
         tachometer_pairs.c.fan == fan, tachometer_pairs.c.is_taught, compared <= until

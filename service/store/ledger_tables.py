@@ -101,6 +101,9 @@ daily = sa.Table(
     # How far the day lay from what a fan without a fault would have shown, in standard deviations.
     sa.Column("slip_innovation", sa.Float),
     sa.Column("drag_innovation", sa.Float),
+    # Slip and drag at the reference torque if that cause alone were at work: the forecast follows them.
+    sa.Column("slip_alone_pct", sa.Float),
+    sa.Column("drag_alone_pct", sa.Float),
     # When the trend reaches its next limit, of slip or of drag; the bounds hold four fifths, null is never.
     sa.Column("forecast_of", sa.String(8)),
     sa.Column("forecast_limit_pct", sa.Float),

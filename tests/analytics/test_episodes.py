@@ -325,3 +325,72 @@ def test_what_opened_by_a_day_is_known_that_day(text: str, done: list[tuple[int,
     closed = {(e.kind, e.opened_on): (e.closed_on, e.closed_by) for e in known if e.closed_on is not None}
     later = {(e.kind, e.opened_on): (e.closed_on, e.closed_by) for e in whole}
     assert all(later[key] == value for key, value in closed.items())
+
+
+def drifting(innovations: Sequence[float], slip: float = 1.8, **changed: object) -> list[JudgedDay]:
+    return [
+        replace(
+            judged(i, slip),
+            slip_innovation=value,
+            likeliest=Cause.BELT_SLIP,
+            **changed,  # type: ignore[arg-type]
+        )
+        for i, value in enumerate(innovations)
+    ]
+
+
+def test_a_drift_below_the_limit_is_one_notice_with_its_cause() -> None:
+    found = episodes(drifting([1.5] * 30), [], [])
+    (notice,) = found
+    assert (notice.kind, notice.level, notice.cause) == (NOTICE, AlertLevel.WATCH, Cause.BELT_SLIP)
+    # Page's sum grows by 1.5 less the slack of a half: past 7.05, the threshold of 0.05 a year, on day 8.
+    assert notice.opened_on == on(7)
+    assert notice.closed_on is None
+
+
+def test_a_quiet_fan_has_no_drift_and_a_single_odd_day_is_none() -> None:
+    assert episodes(drifting([0.3, -0.4] * 40), [], []) == ()
+    assert episodes(drifting([0.0] * 10 + [40.0] + [0.0] * 10), [], []) == ()
+
+
+def test_more_false_alerts_allowed_open_it_sooner() -> None:
+    strict = episodes(drifting([1.5] * 30), [], [])
+    loose = episodes(drifting([1.5] * 30, limits=replace(LIMITS, false_alerts_per_fan_year=2.0)), [], [])
+    assert loose[0].opened_on < strict[0].opened_on
+
+
+def test_days_not_judged_neither_count_nor_break_a_drift() -> None:
+    whole = drifting([1.5] * 30)
+    gaps = [silent(i) if i % 3 == 1 else day for i, day in enumerate(whole)]
+    assert episodes(gaps, [], [])[0].opened_on == [day.date for day in gaps if day.is_judged][7]
+
+
+def test_a_drift_closes_when_the_days_are_as_healthy_ones_for_as_long_as_the_sum_needs() -> None:
+    (notice,) = episodes(drifting([1.5] * 12 + [0.0] * 30), [], [])
+    # The sum is held at its threshold and falls by half a deviation a day.
+    assert notice.closed_on == on(12 + 14)
+    assert notice.closed_by is ClosedBy.DATA
+
+
+def test_a_drift_ended_by_work_on_the_belt_is_closed_by_service() -> None:
+    days = drifting([1.5] * 12 + [0.0] * 30)
+    (notice,) = episodes(days, [], [Service(on(12), Work.RETENSIONED, None)])
+    assert notice.closed_by is ClosedBy.SERVICE
+
+
+def test_past_the_limit_the_alert_takes_the_notices_place() -> None:
+    days = drifting([1.5] * 12) + [
+        replace(day, date=on(12 + i), last_reading=at(12 + i), slip_ref_pct=3.5)
+        for i, day in enumerate(drifting([1.5] * 10))
+    ]
+    found = episodes(days, [], [])
+    assert [one.kind for one in found] == [NOTICE, SLIP]
+    assert found[0].closed_on == found[1].opened_on
+
+
+def test_a_fan_whose_healthy_days_scatter_more_must_drift_more() -> None:
+    healthy = [
+        replace(day, is_healthy_period=True, date=on(i - 30), slip_innovation=value)
+        for i, (day, value) in enumerate(zip(drifting([0.0] * 30), [2.0, -2.0] * 15, strict=True))
+    ]
+    assert episodes([*healthy, *drifting([0.9] * 40)], [], []) == ()

@@ -1,0 +1,54 @@
+"""Forecasts of the ledger: silent without a trend, begun again by work, the same when taken up again."""
+
+import datetime as dt
+
+import numpy as np
+
+from analytics.machine import Limits
+from analytics.vocabulary import Work
+from service.assess.trend import Trend, forecast_columns
+
+FIRST = dt.date(2025, 3, 1)
+
+
+def grown(days: int, a_day: float, noise: float = 0.1) -> Trend:
+    rng = np.random.default_rng(3)
+    trend = Trend()
+    for day in range(days):
+        slip = 1.0 + a_day * day + float(rng.normal(0.0, noise))
+        trend.add(FIRST + dt.timedelta(days=day), slip, float(rng.normal(0.0, noise)))
+    return trend
+
+
+def test_a_steady_rise_is_forecast_with_the_day_it_was_planted_to_reach_the_limit() -> None:
+    told = forecast_columns(grown(30, 0.04), Limits(), can_slip=True)
+    crossing = FIRST + dt.timedelta(days=50)
+    assert told["forecast_of"] == "slip"
+    assert told["forecast_limit_pct"] == 3.0
+    assert told["forecast_earliest"] < crossing < told["forecast_latest"]
+    assert abs((told["forecast_on"] - crossing).days) <= 10
+
+
+def test_without_a_trend_nothing_is_forecast() -> None:
+    assert set(forecast_columns(grown(40, 0.0), Limits(), can_slip=True).values()) == {None}
+
+
+def test_past_the_watch_limit_the_act_limit_is_the_next() -> None:
+    told = forecast_columns(grown(44, 0.06), Limits(), can_slip=True)
+    assert told["forecast_limit_pct"] == 5.0
+
+
+def test_a_drive_that_cannot_slip_has_no_forecast_of_slip() -> None:
+    assert forecast_columns(grown(30, 0.04), Limits(), can_slip=False)["forecast_of"] is None
+
+
+def test_work_on_the_belt_begins_the_trend_again() -> None:
+    trend = grown(30, 0.04)
+    trend.served(FIRST + dt.timedelta(days=25), [(Work.RETENSIONED, None)], can_slip=True)
+    assert forecast_columns(trend, Limits(), can_slip=True)["forecast_of"] is None
+
+
+def test_greasing_leaves_the_trend_of_slip() -> None:
+    trend = grown(30, 0.04)
+    trend.served(FIRST + dt.timedelta(days=25), [(Work.GREASED, None)], can_slip=True)
+    assert forecast_columns(trend, Limits(), can_slip=True)["forecast_of"] == "slip"
