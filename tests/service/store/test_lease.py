@@ -42,8 +42,8 @@ def nobody(holder: Holder) -> None:
 class Hosts:
     """Two hosts, each with a state folder and a connection of its own to one database."""
 
-    def __init__(self, folder: Path) -> None:
-        self.shared = folder / "shared"
+    def __init__(self, folder: Path, url: str) -> None:
+        self.url, self.shared = url, folder / "shared"
         self.shared.mkdir()
         self.opened: list[Database] = []
         self.folders = [folder / name for name in ("one", "two")]
@@ -51,7 +51,7 @@ class Hosts:
             own.mkdir()
 
     def database(self) -> Database:
-        self.opened.append(Database("sqlite:///x.db", self.shared))
+        self.opened.append(Database(self.url, self.shared))
         return self.opened[-1]
 
     def lease(self, host: int, pace: Pace) -> tuple[Database, Lease]:
@@ -59,9 +59,10 @@ class Hosts:
         return database, Lease(database, self.folders[host], "writing", pace)
 
 
-@pytest.fixture
-def hosts(tmp_path: Path) -> Iterator[Hosts]:
-    made = Hosts(tmp_path)
+@pytest.fixture(params=["sqlite", "postgresql"])
+def hosts(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Hosts]:
+    is_shared = request.param == "postgresql"
+    made = Hosts(tmp_path, request.getfixturevalue("server").migrated() if is_shared else "sqlite:///x.db")
     yield made
     for database in made.opened:
         database.close()

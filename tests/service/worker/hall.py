@@ -19,6 +19,7 @@ from demo_trends.readings import COLUMNS
 from demo_trends.schedule import COLUMNS as SCHEDULE_COLUMNS
 from demo_trends.schedule import schedule_row
 from demo_trends.simulator import Trends, simulate
+from tests.service.databases import database_line
 
 ZONE = "America/New_York"
 SITE = """
@@ -124,7 +125,7 @@ class Hall:
             "healthy_to": story.first + dt.timedelta(days=story.healthy_days),
             **settings,
         }
-        (folder / "site.toml").write_text(SITE.format(**told))
+        (folder / "site.toml").write_text(database_line(folder) + SITE.format(**told))
         (folder / "fans.csv").write_text(_schedule(drawn(story)))
         return cls(folder, story)
 
