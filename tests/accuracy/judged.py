@@ -120,6 +120,7 @@ def _records(
                 **{name: float(values[i]) for name, values in columns.items()},
                 "slip_innovation": float(told.innovation[i, 0]),
                 "drag_innovation": float(told.innovation[i, 1]),
+                "slip_alone_pct": float(told.alone[i, 0]),
                 **{f"true_{name}": float(true.at[name]) for name in TRUTHS},
             }
         )
