@@ -22,6 +22,7 @@ from service.worker.jobs import jobs_of
 from service.worker.running import Round
 
 MINUTE = dt.timedelta(minutes=1)
+HOUR = dt.timedelta(hours=1)
 QUIET = structlog.make_filtering_bound_logger(logging.CRITICAL)
 
 
@@ -49,6 +50,7 @@ class SteppedService:
         self.runs = 0
         self.not_entered = 0
         self.dies_after: int | None = None  # points of the protocol from now
+        self._revived_at: dt.datetime | None = None
         self._open: ExitStack | None = None
         self._store: Store | None = None
         structlog.configure(wrapper_class=QUIET)
@@ -58,6 +60,7 @@ class SteppedService:
         return self._open is not None
 
     def start(self) -> None:
+        self._revived_at = None
         stack = ExitStack()
         self._site = load_site(self.folder)
         self._store = stack.enter_context(open_store(self._site, self._reached))
@@ -68,6 +71,7 @@ class SteppedService:
         self._open = stack
 
     def stop(self) -> None:
+        self._revived_at = None
         if self._open is not None:
             self._open.close()
         self._open = self._store = None
@@ -85,6 +89,8 @@ class SteppedService:
     def run_until(self, until: dt.datetime) -> None:
         """Turn the clock to a true time, minute by minute where something is due."""
         while self.clock.true < until:
+            if self._revived_at is not None and self._revived_at <= self.clock.true:
+                self.start()
             if self.is_up:
                 self._run_due()
             self.clock.true = min(max(self._next_turn(), self.clock.true + MINUTE), until)
@@ -95,12 +101,13 @@ class SteppedService:
             self.runs += len(self._round().run_due())
         except Killed:
             self.stop()
+            self._revived_at = self.clock.true + HOUR  # as whoever looks after the machine would
         except (sa.exc.SQLAlchemyError, WorkFailed, OSError):
             self.not_entered += 1  # the disk is full: not even the turn could be written
 
     def _next_turn(self) -> dt.datetime:
         if not self.is_up:
-            return self.clock.true + 1_000_000 * MINUTE
+            return self._revived_at or self.clock.true + 1_000_000 * MINUTE
         try:
             soonest = min(turn.at for turn in self._round().turns().values())
         except (sa.exc.SQLAlchemyError, WorkFailed, OSError):

@@ -103,10 +103,6 @@ class Year:
         self.happened.kills += 1
         self.service.dies_after = points
 
-    def revive(self) -> None:
-        if not self.service.is_up:
-            self.service.start()
-
     def step_clock(self, by: dt.timedelta) -> None:
         self.happened.clock_steps += 1
         self.clock.offset += by
@@ -155,7 +151,6 @@ def trouble(year: Year, rng: random.Random) -> list[tuple[dt.datetime, Callable[
         day = rng.uniform(2, DAYS - 3)
         points = rng.randrange(12)
         at(day, lambda points=points: year.kill(points))
-        at(day + rng.uniform(0.3, 1.2), year.revive)
     for _ in range(CLOCK_STEPS):
         day, by = rng.uniform(5, DAYS - 5), rng.uniform(-3, 3) * HOUR
         at(day, lambda by=by: year.step_clock(by))
