@@ -33,6 +33,8 @@ WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _ADDRESS: Final = re.compile(r"[^\s@<>]+@[^\s@<>]+|[^<>\r\n]+<[^\s@<>]+@[^\s@<>]+>")
 _WEEKLY_AT: Final = re.compile(r"(\w{3}) (\d{1,2}:\d{2})")
 _TIME_OF_DAY: Final = re.compile(r"(\d{1,2}):(\d{2})")
+# Encrypted, with nothing after the host: the pages are served from the root.
+_PUBLIC_URL: Final = re.compile(r"https://([a-z0-9_](?:[a-z0-9._-]*[a-z0-9_])?|\[[0-9a-f:.]+\])(:\d{1,5})?/?")
 _DEFAULTS: Final = Limits()
 
 
@@ -327,6 +329,24 @@ class WorkerTable(Table):
     keep_replaced_hours: Annotated[Whole, within(24, 87_600, "write hours, at least 24")] = 168
 
 
+class WebTable(Table):
+    """How the pages are reached from elsewhere: [web]."""
+
+    public_url: OptionalText = ""
+
+    @field_validator("public_url")
+    @classmethod
+    def _names_a_host_alone(cls, url: str) -> str:
+        if not url:
+            return ""
+        match = _PUBLIC_URL.fullmatch(url.lower())
+        if match is None:
+            raise fault_in_value(
+                "is no address that people could open", 'write it like "https://fans.example.edu"'
+            )
+        return match[0].rstrip("/")
+
+
 _ALTITUDE: Final = within(-450.0, 6000.0, "write the height above the sea in the unit the key names")
 
 
@@ -352,6 +372,7 @@ class Site(Table):
     alerts: AlertsTable = AlertsTable()
     hooks: tuple[Hook, ...] = ()
     worker: WorkerTable = WorkerTable()
+    web: WebTable = WebTable()
 
     @model_validator(mode="before")
     @classmethod
@@ -409,4 +430,5 @@ KNOWN_KEYS: Final[dict[tuple[str, ...], tuple[str, ...]]] = {
     ("alerts",): AlertsTable.names(),
     ("hooks",): Hook.names(),
     ("worker",): WorkerTable.names(),
+    ("web",): WebTable.names(),
 }

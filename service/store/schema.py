@@ -4,6 +4,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
+from service.store.access_tables import ACCESS_TABLES, login_attempts, web_sessions
 from service.store.alert_tables import ALERT_TABLES
 from service.store.hold_tables import HOLD_TABLES, holds
 from service.store.ledger_tables import LEDGER_TABLES
@@ -13,6 +14,7 @@ from service.store.tables import METADATA
 from service.store.worker_tables import WORKER_TABLES, leases
 
 _DECLARED: Final = (
+    *ACCESS_TABLES,
     *ALERT_TABLES,
     *HOLD_TABLES,
     *LEDGER_TABLES,
@@ -21,8 +23,8 @@ _DECLARED: Final = (
     *WORKER_TABLES,
 )
 
-# What is true only of processes that run now; another database begins without it.
-OF_RUNNING_PROCESSES: Final = (holds, leases)
+# What is true only of processes and browsers that run now; another database begins without it.
+OF_RUNNING_PROCESSES: Final = (holds, leases, login_attempts, web_sessions)
 
 
 def all_tables() -> tuple[sa.Table, ...]:
