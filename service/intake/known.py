@@ -1,13 +1,15 @@
 """The exports a site has kept: which of them a generation has read, and where each one stands."""
 
+from collections import deque
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 from service.intake.ranks import Rank
 from service.store.catalogue import Catalogue, Export, ReadExport
 from service.store.passes import Generation
 
+_ENDS_KEPT: Final = 60
 Key = tuple[str, str, str]  # digest, source, name without ending
 
 
@@ -32,6 +34,7 @@ class KnownExports:
             if export.source not in source_names:
                 self._orphans[export.sha256, export.point_name] = export
         self._read: dict[int, ReadExport] = {}
+        self._ends: dict[str, deque[tuple[int, int]]] = {}  # by source
         self._read_bytes: set[tuple[str, str]] = set()  # read whatever their file was called
         for one in catalogue.read_in(generation):
             self.note_read(one)
@@ -43,6 +46,9 @@ class KnownExports:
     def note_read(self, one: ReadExport) -> None:
         """Remember that an export has been read."""
         self._read[one.export.id] = one
+        if one.newest_us is not None:
+            ends = self._ends.setdefault(one.export.source, deque(maxlen=_ENDS_KEPT))
+            ends.append((one.newest_us, one.export.modified_us))
         if not one.is_named_by_file:
             self._read_bytes.add((one.export.sha256, one.export.source))
 
@@ -75,6 +81,10 @@ class KnownExports:
         export = self._by_id[one.export.id]
         given = export.modified_us if one.is_named_by_file else self._latest[export.sha256, export.source]
         return Rank(one.newest_us or 0, given, export.sha256)
+
+    def ends_of(self, source: str) -> Sequence[tuple[int, int]]:
+        """Return the newest record of the exports of a source read last, and the time that its file had."""
+        return tuple(self._ends.get(source, ()))
 
     def read_above(self, rank: Rank) -> list[ReadExport]:
         """Return the read exports above a rank, the highest first."""

@@ -12,6 +12,7 @@ from config.folder import SiteFolder
 from config.site import Source
 from service.intake.accounts import FileReading
 from service.intake.arrivals import Arrival, Arrivals
+from service.intake.clocks import clock_trouble
 from service.intake.known import KnownExports
 from service.intake.mapping import PointMap, map_points, shaping_digest
 from service.intake.merge import Merge, Outcome
@@ -165,6 +166,7 @@ class _Pass:
         export, source = arrival.export, self._settings.of(arrival.export)
         reading = self._reading(export, arrival.content)
         self._look_ahead(reading)
+        self._look_at_clock(reading, export)
         digest = shaping_digest(source)
         one = ReadExport(export, reading.is_named_by_file, digest, reading.first_us, reading.newest_us, 0)
         rank = self._known.rank(one)
@@ -211,9 +213,19 @@ class _Pass:
         if reading.newest_us is None or reading.newest_us <= microseconds(self._now + _CLOCK_SLACK):
             return
         newest = from_microseconds(reading.newest_us)
-        note = f"times up to {newest:%Y-%m-%d %H:%M} UTC are still to come: its clock or its zone is wrong"
-        reading.notes.append(note)
-        reading.decided = f"{reading.decided}; {note}"
+        _tell(
+            reading,
+            f"times up to {newest:%Y-%m-%d %H:%M} UTC are still to come: its clock or its zone is wrong",
+        )
+
+    def _look_at_clock(self, reading: FileReading, export: Export) -> None:
+        """Say where an export shows that its source's clock was set, or runs slow or fast."""
+        if reading.newest_us is None:
+            return
+        earlier = self._known.ends_of(export.source)
+        trouble = clock_trouble(earlier, reading.newest_us, export.modified_us)
+        if trouble:
+            _tell(reading, trouble)
 
     def _enter(
         self, arrival: Arrival, reading: FileReading, outcome: Outcome, digest: str, ranked_us: int
@@ -267,3 +279,8 @@ class _Pass:
         if one.export.id not in self._recent:
             self._recent = {one.export.id: self._reading(one.export, None)}
         return self._recent[one.export.id].series.get(point)
+
+
+def _tell(reading: FileReading, note: str) -> None:
+    reading.notes.append(note)
+    reading.decided = f"{reading.decided}; {note}"
