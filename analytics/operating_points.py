@@ -5,6 +5,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analytics.arrays import Bools, Floats, column
+from analytics.held_levels import count_levels
 from analytics.machine import Machine
 from analytics.rounding import settled
 from analytics.running import CLEAR_OF_A_TIE, is_running, is_told_to_run, seen_moving
@@ -56,7 +57,8 @@ def operating_points(
     the measured ones absent; `utc_offset_s` of the plant's clock, one or one a reading [s], so that
     hours begin where the plant's do and none reaches past midnight.
     Returns: frame with `time` (the hour's start, UTC), `readings`, `running` (share), `is_steady`,
-    the measured columns, `late_*`, `stopped_*`, `stopped` (count) and `last_reading`. Rows in order
+    the measured columns, `late_*`, `stopped_*`, `stopped` (count), `levels` (commands held for a quarter of
+    an hour) and `last_reading`. Rows in order
     of time, none for an hour without readings.
     """
     time = pd.DatetimeIndex(readings["time"])
@@ -92,6 +94,8 @@ def operating_points(
     points["is_steady"] = _steady(follows, share, values["speed_fraction"], group)
     told = is_told_to_run(values["speed_fraction"], running, machine)
     points["late_is_told"] = _late_told(told, late, group, follows)
+    seconds = time.as_unit("us").asi8 / 1e6
+    points["levels"] = count_levels(seconds, values["speed_fraction"], running, group, len(hours))
     last = np.flatnonzero(np.append(group[1:] != group[:-1], True))
     frame = pd.DataFrame(points)
     frame.insert(0, "time", pd.to_datetime(hours, utc=True).as_unit("us"))

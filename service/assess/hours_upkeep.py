@@ -17,7 +17,7 @@ from service.store import faults
 from service.store.ledger_tables import fan_days, hour_marks, hours_made
 from service.store.store import Store
 
-HOURS_VERSION: Final = 5
+HOURS_VERSION: Final = 6
 # A batch holds a year of eight fans or a night of thousands.
 _BATCH_FAN_DAYS: Final = 3000
 _JOINED_DAYS: Final = 4

@@ -19,6 +19,7 @@ from config.folder import SiteFolder
 from service.assess.fan_hours import midnight
 from service.assess.lanes import Learned
 from service.assess.periods import IndexedDay, Stretch, curves_digest, stretches
+from service.assess.step_tests import with_step_tests
 from service.store.fitted import FULL_CURRENT, curves_as_json, curves_from_json, machine_judged
 from service.store.ledger_tables import curves as curves_table
 from service.store.sight import FanSight, sight_from_json
@@ -85,9 +86,9 @@ def _fitted(site: SiteFolder, store: Store, stretch: Stretch, digest: str) -> di
     if not reason:
         hours = _healthy_hours(site, store, stretch)
         machine = machine_judged(stretch.epoch.machine, None)
-        refusals = refused_points(hours, machine)
+        refusals = () if hours.empty else refused_points(hours, machine)
         try:
-            written, told = _fit(without(hours, refusals), machine, refusals)
+            written, told = _fit(store, stretch.fan, hours, machine, refusals)
         except TooLittleHealthyDataError as error:
             reason, told = str(error), FanSight(None, refusals)
     row = {
@@ -115,18 +116,22 @@ def _healthy_hours(site: SiteFolder, store: Store, stretch: Stretch) -> pd.DataF
 
 
 def _fit(
-    hours: pd.DataFrame, machine: Machine, refusals: tuple[Refusal, ...]
+    store: Store, fan: str, hours: pd.DataFrame, machine: Machine, refusals: tuple[Refusal, ...]
 ) -> tuple[dict[str, Any], FanSight]:
     if hours.empty:
         raise TooLittleHealthyDataError("no readings in the healthy period")
-    day = hours["day"].to_numpy(dtype=float)
-    fitted = curves_as_json(healthy(hours, day, machine))
+    whole = without(with_step_tests(store, fan, hours, machine), refusals)
+    fitted = curves_as_json(healthy(whole, whole["day"].to_numpy(dtype=float), machine))
     full, left_on = _full_current(hours, machine), _is_command_left_on(hours)
     written = {**fitted, FULL_CURRENT: full, _COMMAND_LEFT_ON: left_on}
     curves, judged = curves_from_json(written), machine_judged(machine, written)
-    scaled = scaled_hours(hours, judged, curves.channels)
-    quality = healthy_quality(curves, judged, scaled, day)
-    return written, FanSight(sight(curves, judged, scaled, day), refusals, quality)
+    scaled, day = scaled_hours(hours, judged, curves.channels), hours["day"].to_numpy(dtype=float)
+    return written, FanSight(
+        sight(curves, judged, scaled, day),
+        refusals,
+        healthy_quality(curves, judged, scaled, day),
+        step_test_levels=len(whole) - len(hours),
+    )
 
 
 def _is_command_left_on(hours: pd.DataFrame) -> bool:

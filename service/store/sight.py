@@ -40,11 +40,16 @@ _FLAW_WORDS: Final[dict[Flaw, str]] = {
 
 @dataclass(frozen=True, slots=True)
 class FanSight:
-    """What is known of a fan's sight: `sight` None where no curves could be learned."""
+    """What is known of a fan's sight: `sight` None where no curves could be learned.
+
+    `refusals` the points not used; `quality` what the healthy period lacks; `step_test_levels` how many
+    levels of step tests were learned from.
+    """
 
     sight: Sight | None
     refusals: tuple[Refusal, ...] = ()
     quality: tuple[Quality, ...] = ()
+    step_test_levels: int = 0
 
     @property
     def row_note(self) -> str:
@@ -74,8 +79,11 @@ class FanSight:
 
     @property
     def quality_words(self) -> tuple[str, ...]:
-        """What the healthy period lacks."""
-        return tuple(_FLAW_WORDS[one.flaw].format(size=one.size) for one in self.quality)
+        """What the healthy period lacks, and the step test in it."""
+        flaws = tuple(_FLAW_WORDS[one.flaw].format(size=one.size) for one in self.quality)
+        if self.step_test_levels == 0:
+            return flaws
+        return (f"the {self.step_test_levels} levels of a step test are learned from too", *flaws)
 
     @property
     def is_judged(self) -> bool:
@@ -91,6 +99,7 @@ class FanSight:
             "best_point": None if seen is None or seen.best_point is None else seen.best_point.value,
             "refused": [{"role": one.role.value, "reason": one.reason} for one in self.refusals],
             "quality": [{"flaw": one.flaw.value, "size": one.size} for one in self.quality],
+            "step_test_levels": self.step_test_levels,
         }
 
 
@@ -109,6 +118,7 @@ def sight_from_json(written: Mapping[str, Any] | None) -> FanSight:
         seen,
         tuple(Refusal(Role(one["role"]), one["reason"]) for one in written["refused"]),
         tuple(Quality(Flaw(one["flaw"]), one["size"]) for one in written["quality"]),
+        written["step_test_levels"],
     )
 
 
