@@ -176,7 +176,7 @@ def _unjudged(run: _Running, plan: DayPlan, used: int, lost_hours: int, ends_los
     if first is not None and plan.date < first:
         return blank_row(lane, plan, 0, "before the healthy period")
     is_judged = lane.learned.sight.is_judged
-    reason = reason_not_judged(used, bool(plan.visit_at)) if is_judged else ""
+    reason = reason_not_judged(used, plan.visit_at) if is_judged else ""
     return _kept(lane, plan, with_lost_hours(blank_row(lane, plan, used, reason), lost_hours, ends_lost))
 
 

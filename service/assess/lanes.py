@@ -53,7 +53,7 @@ class DayPlan:
     `service` done since the operating day before; `visit_at` the times of the visits of the day itself;
     `may_fall` once a belt was serviced, slip may lie below the healthy period's; `keeps_state` whether the
     state after it is written down; `pairs` of a tachometer read since the operating day before;
-    `limits` of that day.
+    `limits` of that day; `is_retrofitted` where a retrofit awaits a healthy period of its own.
     """
 
     date: dt.date
@@ -67,6 +67,7 @@ class DayPlan:
     keeps_state: bool = True
     pairs: tuple[PairDue, ...] = ()
     limits: Limits = field(default_factory=Limits)
+    is_retrofitted: bool = False
 
     @property
     def is_belt_served(self) -> bool:
@@ -173,14 +174,14 @@ def _plans(
         digest = hashlib.sha256(bases[which])
         digest.update(f"{declared[epoch.row]}|{day.digest}|{told.hexdigest()}".encode())
         stretch = learned[which].stretch
-        plan = _plan(day, digest.hexdigest(), ordered[since:position], stretch)
-        due = pairs_due(site, fan, ratios[which], ordered[:position], since)
-        yield (
-            replace(
-                plan, may_fall=_is_belt_serviced(ordered[:position], stretch), pairs=due, limits=epoch.limits
-            ),
-            which,
+        plan = replace(
+            _plan(day, digest.hexdigest(), ordered[since:position], stretch),
+            may_fall=_is_belt_serviced(ordered[:position], stretch),
+            pairs=pairs_due(site, fan, ratios[which], ordered[:position], since),
+            limits=epoch.limits,
+            is_retrofitted=_is_retrofitted(ordered[:position], stretch),
         )
+        yield plan, which
 
 
 def _sparing(plans: Sequence[tuple[DayPlan, int]]) -> list[tuple[DayPlan, int]]:
@@ -219,6 +220,11 @@ def _is_belt_serviced(done: Sequence[ServiceEntry], stretch: Stretch) -> bool:
     first = stretch.first or stretch.begins or dt.date.min
     works = (ended_by(entry.work, entry.role) for entry in done if entry.date >= first)
     return any(Parameter.SLIP in ended for ended in works)
+
+
+def _is_retrofitted(done: Sequence[ServiceEntry], stretch: Stretch) -> bool:
+    first = stretch.first or stretch.begins or dt.date.min
+    return any(entry.work is Work.RETROFIT and entry.date >= first for entry in done)
 
 
 def _base(part: Learned) -> bytes:

@@ -18,6 +18,9 @@ from service.store.ledger_tables import NUMBERS
 INNOVATIONS: Final = ("slip_innovation", "drag_innovation")
 ALONE: Final = ("slip_alone_pct", "drag_alone_pct")
 HEALTHY_NOTE: Final = "healthy period"
+RETROFIT_NOTE: Final = (
+    "retrofit: change is against the time before it, until fans.csv has its baseline_from and baseline_to"
+)
 SERVICE_NOTE: Final = "service that day"
 
 
@@ -80,9 +83,11 @@ def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) 
     return told
 
 
-def reason_not_judged(hours_used: int, is_visit: bool) -> str:
-    """Say why a day is not judged."""
-    if is_visit:
+def reason_not_judged(hours_used: int, visits: tuple[dt.time | None, ...]) -> str:
+    """Say why a day is not judged; `visits` of the day with their times, where they were logged."""
+    if None in visits:
+        return f"{SERVICE_NOTE} without a time: log the time, and the hours after it count"
+    if visits:
         hours = f"{hours_used} steady hours in the fitted range after it"
         return f"{SERVICE_NOTE}: {hours}, {LEAST_HOURS_JUDGED} needed"
     return f"{hours_used} steady hours in the fitted range, {LEAST_HOURS_JUDGED} needed"
@@ -106,6 +111,7 @@ def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:
 def _noted(lane: Lane, plan: DayPlan, note: str) -> str:
     parts = [HEALTHY_NOTE] if is_inside(lane.learned.stretch, plan.date) else []
     parts += [note] if note else []
+    parts += [RETROFIT_NOTE] if plan.is_retrofitted else []
     parts += lane.notes
     lane.notes = []
     # A day without curves has a reason of its own, which the points not used may have caused.

@@ -342,3 +342,15 @@ def test_a_drive_is_lost_within_the_hour(plant: Plant) -> None:
     planted -= dt.timedelta(hours=1)
     assert dt.timedelta(0) <= opened - planted <= dt.timedelta(hours=1)
     assert LOST_DAY not in set(plant.daily(LOST)["date"])
+
+
+def test_a_retrofit_asks_for_a_healthy_period_of_its_own(plant: Plant) -> None:
+    plant.log(f"{SLIPPING},2025-03-10,10:00,retrofit")
+    plant.assess()
+    assert "baseline_from" in str(plant.row(SLIPPING, dt.date(2025, 3, 12))["note"])
+
+
+def test_work_without_a_time_asks_for_the_time(plant: Plant) -> None:
+    plant.log(f"{SLIPPING},2025-03-10,,greased")
+    plant.assess()
+    assert "without a time" in str(plant.row(SLIPPING, dt.date(2025, 3, 10))["note"])
