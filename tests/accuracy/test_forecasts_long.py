@@ -7,7 +7,7 @@ import pytest
 from analytics.drift import forecast, threshold_for
 from analytics.episodes import MOST_INNOVATION
 from tests.accuracy.drawing import FAULT_DAY, QUIET, RAMP
-from tests.accuracy.running import judge_class
+from tests.accuracy.running import judge_classes
 
 LIMIT_PCT = 3.0
 FORECASTS = 20
@@ -16,7 +16,7 @@ pytestmark = pytest.mark.long
 
 @pytest.fixture(scope="module")
 def drifts() -> pd.DataFrame:
-    return pd.concat([judge_class((11, RAMP, first, first + 15)) for first in (0, 15, 30)])
+    return judge_classes(11, (RAMP,), 45)
 
 
 def noticed_on(fan: pd.DataFrame, rate: float) -> float:
@@ -55,7 +55,7 @@ def test_most_drifts_are_noticed_below_the_limit(drifts: pd.DataFrame) -> None:
 
 
 def test_quiet_fans_have_no_forecast_and_hardly_a_drift() -> None:
-    quiet = judge_class((11, QUIET, 0, 20))
+    quiet = judge_classes(11, (QUIET,), 20)
     quiet = quiet[quiet["refused"] == ""]
     told = alarms = 0
     for _, fan in quiet.groupby("fan"):
