@@ -78,7 +78,7 @@ def jobs_of(site: SiteFolder) -> tuple[Job, ...]:
     ]
     if declared.mail is not None:
         at = OnDays(declared.mail.time_of_day, zone, declared.mail.weekday)
-        jobs.insert(-1, Job(WEEKLY, at, write_weekly_mail, begins_at_once=False, then=(OUTBOX,)))
+        jobs.insert(-2, Job(WEEKLY, at, write_weekly_mail, begins_at_once=False, then=(OUTBOX,)))
     return tuple(jobs)
 
 
