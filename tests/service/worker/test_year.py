@@ -204,7 +204,7 @@ def assert_same_year(calm: Year, rough: Year) -> None:
     assert {"belt_slip", "drive_lost"} <= set(calm.alerts()["kind"])
     pd.testing.assert_frame_equal(rough.alerts(), calm.alerts())
     first = Week.of(FIRST)
-    weeks = [str(Week.of(first.first + dt.timedelta(weeks=number))) for number in range(DAYS // 7)]
+    weeks = [str(Week.of(first.first + dt.timedelta(weeks=number))) for number in range((DAYS + 2) // 7)]
     for year in (calm, rough):
         rows = year.rows(sa.select(outbox.c.occasion, outbox.c.sent_at, outbox.c.message_id))
         weekly = [row for row in rows if "-W" in row.occasion]
