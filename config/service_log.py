@@ -11,7 +11,7 @@ from analytics.vocabulary import Role, Work
 from config.epoch import FanEpoch
 from config.faults import Fault, faults_of, nearest
 from config.sheet import Sheet
-from config.site import Table
+from config.table import Table
 from config.values import Clock, Date, Number, Text, above, within, word_reader
 
 FILE: Final = "service_log.csv"

@@ -9,9 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     field_validator,
     model_validator,
@@ -20,7 +18,9 @@ from pydantic import (
 from analytics.machine import Limits
 from analytics.vocabulary import Role
 from config.faults import advice, fault_in_value
+from config.money import WEEKDAYS, Prices, Tariff, TariffHours
 from config.secrets import check_secret, check_url
+from config.table import Table
 from config.units import BAROMETRIC_UNITS, FOOT_M, ROLE_UNITS, TEMPERATURE
 from config.values import Date, Number, Text, Whole, above, choice_reader, read_text, within
 
@@ -29,24 +29,12 @@ LABELS: Final = ("instant", "start", "end")
 TRADES: Final = ("", "mechanics", "controls")
 GETS: Final = ("immediate", "weekly")
 CATCH_UPS: Final = ("once", "no")
-WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _ADDRESS: Final = re.compile(r"[^\s@<>]+@[^\s@<>]+|[^<>\r\n]+<[^\s@<>]+@[^\s@<>]+>")
 _WEEKLY_AT: Final = re.compile(r"(\w{3}) (\d{1,2}:\d{2})")
 _TIME_OF_DAY: Final = re.compile(r"(\d{1,2}):(\d{2})")
 # Encrypted, with nothing after the host: the pages are served from the root.
 _PUBLIC_URL: Final = re.compile(r"https://([a-z0-9_](?:[a-z0-9._-]*[a-z0-9_])?|\[[0-9a-f:.]+\])(:\d{1,5})?/?")
 _DEFAULTS: Final = Limits()
-
-
-class Table(BaseModel):
-    """A frozen table of the site's files that knows every key it may hold."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, hide_input_in_errors=True)
-
-    @classmethod
-    def names(cls) -> tuple[str, ...]:
-        """Return the names of its keys as they are written."""
-        return tuple(field.alias or name for name, field in cls.model_fields.items())
 
 
 @cache
@@ -373,6 +361,8 @@ class Site(Table):
     hooks: tuple[Hook, ...] = ()
     worker: WorkerTable = WorkerTable()
     web: WebTable = WebTable()
+    tariff: Tariff = Tariff()
+    prices: Prices = Prices()
 
     @model_validator(mode="before")
     @classmethod
@@ -431,4 +421,7 @@ KNOWN_KEYS: Final[dict[tuple[str, ...], tuple[str, ...]]] = {
     ("hooks",): Hook.names(),
     ("worker",): WorkerTable.names(),
     ("web",): WebTable.names(),
+    ("tariff",): Tariff.names(),
+    ("tariff", "hours"): TariffHours.names(),
+    ("prices",): Prices.names(),
 }

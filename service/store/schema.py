@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from service.store.access_tables import ACCESS_TABLES, login_attempts, web_sessions
 from service.store.alert_tables import ALERT_TABLES
+from service.store.cost_tables import COST_TABLES
 from service.store.hold_tables import HOLD_TABLES, holds
 from service.store.ledger_tables import LEDGER_TABLES
 from service.store.mail_tables import MAIL_TABLES
@@ -16,6 +17,7 @@ from service.store.worker_tables import WORKER_TABLES, leases
 _DECLARED: Final = (
     *ACCESS_TABLES,
     *ALERT_TABLES,
+    *COST_TABLES,
     *HOLD_TABLES,
     *LEDGER_TABLES,
     *MAIL_TABLES,
