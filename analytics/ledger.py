@@ -18,9 +18,12 @@ from analytics.watch import CARRIED, Watch
 # A cause is named when it moves pressure or load by this much; less is nobody's fault.
 MATERIAL_EFFECT = 0.02
 SURE_DEVIATIONS = 2.0
+# Nobody calibrates a station for less than this of its reading.
+MATERIAL_STATION = 0.06
 MATERIAL_SLIP = 0.015
 # The model's error of a slip's or a drag's size, of itself.
 SCALE_ERROR = 0.10
+LAW_SD = 1.0
 MATERIAL_DRAG = 0.02
 NAMED_SHARE = 0.75
 _BAND_DEVIATIONS = 3.3
@@ -147,7 +150,8 @@ def ledger_rows(
     change_var = np.square(slip_factor) * once * (once * slip_var + (once - 1.0) * np.square(slip))
     # No curve, motor or slip law is the fan's own: a slip is known to a tenth of itself, a drag no better.
     change_var = change_var + np.square(SCALE_ERROR * slip_factor * slip)
-    slip_var = slip_var + np.square(SCALE_ERROR * slip)
+    # Nor does a belt keep to one power of the torque on its way from the day's to the reference torque.
+    slip_var = slip_var + np.square(slip) * (SCALE_ERROR**2 + np.square(LAW_SD * log_ratio))
     drag_var = drag_var + np.square(SCALE_ERROR * drag)
     kept = (1.0 - healthy)[:, None]
     loss = kept * slip_factor * slip + drag_factor[:, None] * drag
@@ -240,7 +244,7 @@ def cause_shares(state: State, weight: Floats, reading: DayReading, constants: W
     mean = state.mean[..., :CAUSE_COUNT]
     effect = np.abs(reading.effect[:, None, :, :CAUSE_COUNT] * mean[:, :, None]).max(axis=2)
     # What a station's own error does to its reading, whatever pressure and load make of it.
-    own = np.abs(mean[..., _STATION] * reading.station[:, None])
+    own = MATERIAL_EFFECT / MATERIAL_STATION * np.abs(mean[..., _STATION] * reading.station[:, None])
     effect[..., _STATION] = np.maximum(effect[..., _STATION], np.where(IS_ACTIVE[:, _STATION], own, 0.0))
     # A size that may as well be nothing is no cause.
     deviation = np.sqrt(np.maximum(np.diagonal(state.covariance, axis1=2, axis2=3), 0.0))[..., :CAUSE_COUNT]

@@ -11,7 +11,7 @@ from analytics.state import State
 # Drag comes five times as often as a current reading goes wrong.
 RIVAL_SHARE = 0.15
 # Of the evidence and of how rare a cause is, the share that counts in an interval.
-OPEN_SHARE = 0.5
+OPEN_SHARE = 0.4
 _HALVINGS = 34
 _LOAD_GAIN = CAUSES.index(Parameter.LOAD_GAIN)
 _ALIKE_IN_AMPS = tuple(

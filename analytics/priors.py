@@ -105,9 +105,9 @@ CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
     Parameter.AIRFLOW_GAIN: CauseTraits(0.08, 0.0030, 0.0020, 0.08),
     # Of the squared airflow scale: a differential-pressure station's zero.
     Parameter.AIRFLOW_ZERO: CauseTraits(0.04, 0.0020, 0.0015, 0.05),
-    Parameter.PRESSURE_GAIN: CauseTraits(0.06, 0.0040, 0.0015, 0.08),
+    Parameter.PRESSURE_GAIN: CauseTraits(0.06, 0.0020, 0.0015, 0.08),
     Parameter.PRESSURE_ZERO: CauseTraits(0.08, 0.0020, 0.0015, 0.06),
-    Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0050, 0.0010, 0.08),
+    Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0030, 0.0010, 0.08),
     Parameter.SPEED_SCALE: CauseTraits(0.03, 0.0003, 0.0003, 0.08),
     # Filters load over months and are changed in an hour; some of it is every filter's ordinary life.
     Parameter.AIR_PATH: CauseTraits(1.00, 0.0200, 0.0080, 0.30),
