@@ -21,6 +21,8 @@ from analytics.vocabulary import Cause
 # What a week of days like this one would show.
 DAYS_TOGETHER = 7.0
 _DEVIATIONS = 1.96
+# How much wider what hides reaches without an airflow. From drawn fans near one operating point.
+FLOW_DOUBT = 2.0
 _BOTH_WAYS = ("drag_ref", "drive_loss_change")
 _SLIP, _DRAG = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.DRAG)
 # More power than usual at a speed: drag, more air, or the meter. One reading cannot part them.
@@ -34,13 +36,14 @@ class Hidden:
     `prior` (fans, WIDTH, WIDTH) covariance of the carried parameters with slip and drag as large as faults
     are; `is_partial` (fans,) where a reading is missing that would part them; `is_excess_only` (fans,) where
     the load alone is read; `is_load_silent` (fans,) where no load is read or nothing beside it;
-    `reference_torque` (fans,).
+    `is_flow_free` (fans,) where pressure and load stand in for an airflow; `reference_torque` (fans,).
     """
 
     prior: Floats
     is_partial: Bools
     is_excess_only: Bools
     is_load_silent: Bools
+    is_flow_free: Bools
     reference_torque: Floats
 
 
@@ -63,6 +66,7 @@ def hidden(curves: HealthyCurves, machine: Machine) -> Hidden:
         np.array([is_partial(channels)]),
         np.array([channels.has_load and not channels.tells_causes]),
         np.array([not channels.has_load or not channels.tells_causes]),
+        np.array([channels.is_flow_free]),
         np.array([torque]),
     )
 
@@ -94,6 +98,9 @@ def with_hidden(rows: LedgerRows, known: Hidden, reading: DayReading, hours: Ope
     # The system moves a lone load as much as the drive does: it narrows nothing.
     information = np.where(known.is_excess_only[:, None, None], 0.0, reading.information)
     pair = unseen_deviations(known, information)
+    # Where nobody measures the flow, how the curves run along it is the prior's in a narrow range.
+    doubt = np.where(known.is_flow_free, FLOW_DOUBT, 1.0)
+    pair = pair * np.square(doubt)[:, None, None]
     slip_sd, drag_sd = np.sqrt(pair[:, 0, 0]), np.sqrt(pair[:, 1, 1])
     speed = np.where(hours.is_used, reading.motor_speed, 0.0)
     # A rise of torque over torque, weighted by motor energy as the ledger weighs it.
