@@ -14,6 +14,7 @@ from service.command_line.arguments import SiteArgument
 if TYPE_CHECKING:
     from config import SiteFolder
     from service.store import Store
+    from service.web import Transport
     from service.worker import WorkerKeeper
 
 DEFAULT_BIND: Final = "127.0.0.1"
@@ -30,11 +31,20 @@ class Part(StrEnum):
 def serve(
     site: SiteArgument,
     *,
-    bind: Annotated[str, typer.Option(metavar="ADDRESS", help="A loopback address.")] = DEFAULT_BIND,
+    bind: Annotated[str, typer.Option(metavar="ADDRESS", help="The address to listen at.")] = DEFAULT_BIND,
     port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes any free one.")] = DEFAULT_PORT,
     only: Annotated[
         Part | None, typer.Option(help="Start one of the two processes alone.", show_default=False)
     ] = None,
+    tls_cert: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A certificate chain, PEM.", show_default=False)
+    ] = None,
+    tls_key: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Its private key, PEM.", show_default=False)
+    ] = None,
+    behind_proxy: Annotated[
+        bool, typer.Option("--behind-proxy", help="A proxy encrypts; needs [web] public_url.")
+    ] = False,
     unit: Annotated[
         bool, typer.Option("--unit", help="Print a systemd unit for this site, and serve nothing.")
     ] = False,
@@ -42,10 +52,12 @@ def serve(
     """Pull, assess and write mail by itself, and serve the pages and the API, until Ctrl-C."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
-    from service.web import check_bind  # noqa: PLC0415 - kept out of --help
+    from service.web import Transport, check_bind  # noqa: PLC0415 - kept out of --help
     from service.worker import WorkerKeeper, log_to_stderr  # noqa: PLC0415 - kept out of --help
 
-    refusal = check_bind(bind)
+    transport = Transport(tls_cert, tls_key, behind_proxy)
+    public_url = load_site(site).site.web.public_url if behind_proxy else ""
+    refusal = check_bind(bind, transport, public_url)
     if refusal is not None:
         raise typer.BadParameter(refusal, param_hint="--bind")
     if unit:
@@ -58,7 +70,7 @@ def serve(
     declared = load_site(site)
     with open_store(declared) as store:  # migrated before either of the two begins
         keeper = None if only is Part.WEB else WorkerKeeper(site, _now)
-        serve_site(declared, store, bind, port, beside=keeper)
+        serve_site(declared, store, bind, port, transport=transport, beside=keeper)
 
 
 def serve_site(
@@ -67,12 +79,13 @@ def serve_site(
     bind: str,
     port: int,
     *,
+    transport: "Transport | None" = None,
     beside: "WorkerKeeper | None" = None,
     is_other_port_taken: bool = False,
 ) -> None:
     """Serve an open site, with what runs `beside` it; where the port is in use, take another if wanted."""
     from service.failure import WorkFailed  # noqa: PLC0415 - kept out of --help
-    from service.web import listen  # noqa: PLC0415 - kept out of --help
+    from service.web import PLAIN, listen  # noqa: PLC0415 - kept out of --help
     from service.web import serve as serve_pages  # noqa: PLC0415 - kept out of --help
 
     try:
@@ -91,6 +104,7 @@ def serve_site(
             bind,
             say=lambda told: print(told, flush=True),
             clock=_now,
+            transport=transport or PLAIN,
             ending=ending,
         )
 

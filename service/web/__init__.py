@@ -1,6 +1,6 @@
-"""The pages and the API, on loopback and read-only."""
+"""The pages and the API, for people and programs, behind a door."""
 
 from service.web.app import web_app
-from service.web.serving import check_bind, listen, serve
+from service.web.serving import PLAIN, Transport, check_bind, listen, serve
 
-__all__ = ["check_bind", "listen", "serve", "web_app"]
+__all__ = ["PLAIN", "Transport", "check_bind", "listen", "serve", "web_app"]

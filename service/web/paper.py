@@ -7,9 +7,11 @@ from typing import Any, Final
 from urllib.parse import quote
 
 from fastapi.responses import HTMLResponse
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
 
 from service import words
+from service.web.visitor import PRESENT, form_token
 
 MINUS: Final = "\N{MINUS SIGN}"
 NOTHING: Final = "\N{EN DASH}"
@@ -45,6 +47,24 @@ def plain_date(value: dt.date | None) -> str:
     return NOTHING if value is None else f"{value.day} {value:%b %Y}".replace(" ", "\N{NO-BREAK SPACE}")
 
 
+@pass_context
+def plant_time(context: Context, value: dt.datetime | None) -> str:
+    """Write an instant by the site's clock, as 26 Jul 2025, 06:05."""
+    if value is None:
+        return NOTHING
+    local = value.astimezone(context["site"].zone)
+    return f"{plain_date(local.date())},\N{NO-BREAK SPACE}{local:%H:%M}"
+
+
+def age(value: dt.timedelta) -> str:
+    """Write a time that has passed in the one unit that matters."""
+    seconds = value.total_seconds()
+    for unit, size, least in (("days", 86_400, 2), ("h", 3600, 2), ("min", 60, 2)):
+        if seconds >= least * size:
+            return f"{seconds / size:.0f}\N{NO-BREAK SPACE}{unit}"
+    return f"{max(seconds, 0.0):.{0 if seconds >= 10 else 1}f}\N{NO-BREAK SPACE}s"
+
+
 def sureness(share: float | None) -> str:
     """Write a share of the probability in words that do not claim the last per cent."""
     if share is None or math.isnan(share):
@@ -76,9 +96,12 @@ def _environment() -> Environment:
         two_decimals=two_decimals,
         whole=whole,
         plain_date=plain_date,
+        plant_time=plant_time,
+        age=age,
         sureness=sureness,
         fan_url=fan_url,
     )
+    environment.globals.update(form_token=form_token)
     return environment
 
 
@@ -86,6 +109,6 @@ _TEMPLATES: Final = _environment()
 
 
 def page(template: str, status: int = 200, /, **told: Any) -> HTMLResponse:
-    """Write a page."""
-    values: Mapping[str, Any] = told
+    """Write a page; every template also knows the `visitor`, and `form_token()` for its forms."""
+    values: Mapping[str, Any] = {"visitor": PRESENT.get(), **told}
     return HTMLResponse(_TEMPLATES.get_template(template).render(values), status)

@@ -3,6 +3,7 @@
 import asyncio
 import csv
 import datetime as dt
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +18,7 @@ from analytics.vocabulary import Cause
 from config import load_site
 from config.folder import SiteFolder
 from service.store import Store, open_store
+from service.store.alert_tables import alerts as alerts_table
 from service.store.ledger_tables import NUMBERS, daily, episodes, fan_days, hour_marks
 from service.store.tables import generations, passes
 from service.web import web_app
@@ -113,6 +115,13 @@ def plant(store: Store, planted: Planted) -> None:
         if slips[-1] > 3.0:
             alerts.append(_alert(fan, "belt_slip", "slip past its limit", Cause.BELT_SLIP))
     alerts += [_alert(fan, "drive_lost", "drive lost", Cause.DRIVE_LOST) for fan in planted.lost]
+    for number, alert in enumerate(alerts, start=1):
+        alert["alert_id"] = number
+    known = [
+        {"id": alert["alert_id"], "written_at": NOW}
+        | {name: alert[name] for name in ("fan", "kind", "topic", "opened_on")}
+        for alert in alerts
+    ]
     with store.writer() as connection:
         done = {"id": 1, "folder": "g", "settings_digest": "0", "state": "current", "begun": NOW}
         connection.execute(sa.insert(generations), [done])
@@ -133,7 +142,7 @@ def plant(store: Store, planted: Planted) -> None:
         )
         mark = {"id": 1, "pass_id": 1, "generation": "g", "hours_version": 1}
         connection.execute(sa.insert(hour_marks), [mark])
-        for table, found in ((daily, rows), (fan_days, days), (episodes, alerts)):
+        for table, found in ((daily, rows), (fan_days, days), (alerts_table, known), (episodes, alerts)):
             if found:
                 connection.execute(sa.insert(table), found)
 
@@ -157,21 +166,41 @@ def _alert(fan: str, kind: str, topic: str, cause: Cause) -> dict[str, Any]:
 class Asking:
     """Asks the application as a browser on this machine would."""
 
-    def __init__(self, site: SiteFolder, store: Store, bind: str = "127.0.0.1") -> None:
+    def __init__(self, site: SiteFolder, store: Store, bind: str = "127.0.0.1", **further: bool) -> None:
         self.site = site
         self.store = store
         self.now = NOW
-        self.app = web_app(site, store, bind=bind, port=PORT, clock=lambda: self.now)
+        self.client = "127.0.0.1"
+        self.cookies = httpx.Cookies()
+        self.app = web_app(site, store, bind=bind, port=PORT, clock=lambda: self.now, **further)
 
     def __call__(
-        self, path: str, method: str = "GET", headers: Mapping[str, str] | None = None
+        self, path: str, method: str = "GET", headers: Mapping[str, str] | None = None, **sent: Any
     ) -> httpx.Response:
+        """Ask with the cookies of before; `data` sends a form, `json` JSON, `content` bytes."""
+
         async def ask() -> httpx.Response:
-            transport = httpx.ASGITransport(app=self.app, raise_app_exceptions=False)
-            async with httpx.AsyncClient(transport=transport, base_url=f"http://127.0.0.1:{PORT}") as client:
-                return await client.request(method, path, headers=dict(headers or {}))
+            transport = httpx.ASGITransport(
+                app=self.app, raise_app_exceptions=False, client=(self.client, 50000)
+            )
+            async with httpx.AsyncClient(
+                transport=transport, base_url=f"http://127.0.0.1:{PORT}", cookies=self.cookies
+            ) as client:
+                answer = await client.request(method, path, headers=dict(headers or {}), **sent)
+                self.cookies = client.cookies
+                return answer
 
         return asyncio.run(ask())
+
+    def send(self, page: str, action: str, **fields: str) -> httpx.Response:
+        """Open a page, fill in one of its forms and send it."""
+        token = re.search(r'name="form_token" value="([^"]+)"', self(page).text)
+        assert token is not None, f"{page} has no form of its own"
+        return self(action, "POST", data={"form_token": token[1], **fields})
+
+    def log_in(self, name: str, password: str) -> httpx.Response:
+        """Log in as a person would."""
+        return self.send("/login", "/login", name=name, password=password)
 
 
 def _prepared(folder: Path, fans: tuple[str, ...], planted: Planted | None) -> Path:

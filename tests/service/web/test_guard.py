@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.web.guard import is_loopback
+from service.web.reach import is_loopback
 
 from .conftest import HOSTILE, LOST, PORT, Asking
 
@@ -71,8 +71,8 @@ def test_errors_carry_the_headers_too(ask: Asking, path: str, status: int) -> No
 
 
 @pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE"])
-def test_nothing_can_be_written(ask: Asking, method: str) -> None:
-    for path in ("/", "/api/v1/fans"):
+def test_what_is_read_cannot_be_written(ask: Asking, method: str) -> None:
+    for path in ("/", "/api/v1/fans", "/openapi.json", "/static/ledger.css"):
         answer = ask(path, method)
         assert answer.status_code == 405
         assert answer.headers["allow"] == "GET, HEAD"
@@ -115,10 +115,11 @@ def test_another_host_is_refused_in_one_sentence(ask: Asking, host: str, status:
 @pytest.mark.parametrize(
     "header", ["Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto", "X-Real-IP", "Via"]
 )
-def test_a_forwarding_header_is_refused(ask: Asking, header: str) -> None:
-    for path in ("/", "/health", "/metrics", "/api/v1/fans", "/static/ledger.css"):
+def test_without_users_a_forwarding_header_is_refused(ask: Asking, header: str) -> None:
+    for path in ("/", "/login", "/metrics", "/api/v1/fans", "/nothing"):
         answer = ask(path, headers={header: "for=192.0.2.1"})
         assert answer.status_code == 403
+        assert "slipledger user add" in answer.text
         assert "Mill" not in answer.text
         assert_guarded(answer.headers)
 
