@@ -8,7 +8,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from service.access.changes import note_change
-from service.access.people import User, user_named
+from service.access.people import User, name_key, user_named
 from service.access.roles import Role, lesser
 from service.access.sessions import digest_of
 from service.failure import WorkFailed
@@ -102,7 +102,7 @@ def revoke_token(store: Store, token_id: int, who: str, at: dt.datetime, *, of: 
             users, access_tokens.c.user_id == users.c.id
         )
         row = connection.execute(query.where(access_tokens.c.id == token_id)).one_or_none()
-        if row is None or (of is not None and row.name != of):
+        if row is None or (of is not None and name_key(row.name) != name_key(of)):
             raise WorkFailed(f"there is no token {token_id}; slipledger user list SITE names them")
         is_held = (access_tokens.c.id == token_id) & access_tokens.c.revoked_at.is_(None)
         done = connection.execute(sa.update(access_tokens).where(is_held).values(revoked_at=at))

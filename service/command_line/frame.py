@@ -22,6 +22,7 @@ from service.command_line.points import points
 from service.command_line.pull import pull
 from service.command_line.restore import restore
 from service.command_line.serve import serve
+from service.command_line.user import user
 from service.command_line.why import why
 
 
@@ -91,6 +92,7 @@ app.command("serve")(serve)
 app.command("move")(move)
 app.command("backup")(backup)
 app.command("restore")(restore)
+app.add_typer(user, name="user")
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
