@@ -56,6 +56,11 @@ class Week:
         """The week before it."""
         return Week.of(self.first - _WEEK)
 
+    @property
+    def after(self) -> "Week":
+        """The week after it."""
+        return Week.of(self.first + _WEEK)
+
     def ends(self, zone: ZoneInfo) -> dt.datetime:
         """Return the instant it is over: the midnight after its Sunday by the plant's clock, as UTC."""
         midnight = dt.datetime.combine(self.last + dt.timedelta(days=1), dt.time(), tzinfo=zone)

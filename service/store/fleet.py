@@ -8,12 +8,14 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-from analytics.vocabulary import AlertKind, AlertLevel, Cause
+from analytics.vocabulary import AlertKind, AlertLevel, Cause, Criticality
 from config.folder import SiteFolder
+from service.store.costs import FanCost, fan_costs
 from service.store.ledger_tables import daily, episodes, fan_days
 from service.store.store import Store
 
 HOURS_A_YEAR: Final = 8760.0
+_BATCH: Final = 500
 
 
 class Standing(StrEnum):
@@ -27,7 +29,13 @@ class Standing(StrEnum):
     UNSEEN = "not judged"
 
 
+# The rule by which fans stand below each other, as people are told it.
+WORST_FIRST: Final = (
+    "by how soon a person is wanted; then life safety and critical fans before the rest; then by the money a "
+    "year that today's state costs, what each explanation would cost times how likely it is; then by slip"
+)
 _ORDER: Final = tuple(Standing)
+_WEIGHT: Final = (Criticality.LIFE_SAFETY, Criticality.CRITICAL, Criticality.NORMAL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +57,10 @@ class FanStanding:
     """How one fan stands: the latest judged row and what is open.
 
     `row` the latest row of the ledger, `judged` the latest judged one, as mappings of the columns of
-    `daily`; None where there is none. `cost_a_year` of the excess power at today's state, in the site's
-    currency, for the hours it runs.
+    `daily`; None where there is none. `cost_a_year` of today's state in the site's currency over the fan's
+    usual year: the money of `cost`, and until the fan's usual load is known the latest judged day's excess
+    power for the hours it runs. The ledger's numbers are means over all explanations, so that this is what
+    each would cost times its probability.
     """
 
     fan: str
@@ -61,6 +71,8 @@ class FanStanding:
     alerts: tuple[OpenAlert, ...]
     hours_a_day: float
     cost_a_year: float | None
+    criticality: Criticality = Criticality.NORMAL
+    cost: FanCost | None = None
 
     @property
     def since(self) -> dt.date | None:
@@ -73,8 +85,7 @@ def fleet(
 ) -> list[FanStanding]:
     """Return every fan, or some, worst first, as they stood at the end of a plant day (default: the latest).
 
-    The rule, in plain units: by how soon a person is wanted, then by the money a year that today's state
-    costs, then by slip at the reference torque, then by name.
+    The rule, in plain units, is WORST_FIRST; fans equal in all of it stand by name.
     """
     chosen = site.fan_names if fans is None else fans
     day = dt.date.max if as_of is None else as_of
@@ -88,22 +99,40 @@ def fleet(
     by_fan = sa.select(fan_days.c.fan, average).where(is_run).group_by(fan_days.c.fan)
     with store.reader() as connection:
         latest = _latest(connection, is_known)
-        judged = _latest(connection, is_known & daily.c.slip_pct.is_not(None))
+        unjudged = [fan for fan, row in latest.items() if row["slip_pct"] is None]
+        judged = {fan: row for fan, row in latest.items() if row["slip_pct"] is not None}
+        for start in range(0, len(unjudged), _BATCH):
+            some = daily.c.fan.in_(unjudged[start : start + _BATCH])
+            judged |= _latest(connection, some & (daily.c.date <= day) & daily.c.slip_pct.is_not(None))
         alerts = _open_alerts(connection, one_of(episodes.c.fan), day)
         hours = {row.fan: row.hours for row in connection.execute(by_fan)}
+        costs = fan_costs(connection, site, {fan: latest[fan] for fan in chosen if fan in latest})
     price = site.site.energy_price_per_kwh
     standings = []
     for fan in chosen:
         row, last = latest.get(fan), judged.get(fan)
         hours_a_day = float(hours.get(fan) or 0.0)
-        cost = None
-        if last is not None and last["excess_kw"] is not None:
-            cost = max(last["excess_kw"], 0.0) * hours_a_day / 24.0 * HOURS_A_YEAR * price
+        money = costs[fan].money.centre if fan in costs else None
+        if money is None and last is not None and last["excess_kw"] is not None:
+            money = max(last["excess_kw"], 0.0) * hours_a_day / 24.0 * HOURS_A_YEAR * price
         opened = tuple(alerts.get(fan, ()))
         epoch = site.epoch_at(fan, day) or site.epochs(fan)[0]
         building = epoch.building or ""
         standing = _standing(row, opened)
-        standings.append(FanStanding(fan, building, standing, row, last, opened, hours_a_day, cost))
+        standings.append(
+            FanStanding(
+                fan,
+                building,
+                standing,
+                row,
+                last,
+                opened,
+                hours_a_day,
+                money,
+                epoch.criticality,
+                costs.get(fan),
+            )
+        )
     return sorted(standings, key=_worst_first)
 
 
@@ -155,6 +184,7 @@ def _standing(row: dict[str, Any] | None, alerts: tuple[OpenAlert, ...]) -> Stan
     return Standing.TIGHT
 
 
-def _worst_first(fan: FanStanding) -> tuple[int, float, float, str]:
+def _worst_first(fan: FanStanding) -> tuple[int, int, float, float, str]:
     slip = (fan.judged or {}).get("slip_ref_pct") or 0.0
-    return _ORDER.index(fan.standing), -(fan.cost_a_year or 0.0), -slip, fan.fan
+    weight = _WEIGHT.index(fan.criticality)
+    return _ORDER.index(fan.standing), weight, -(fan.cost_a_year or 0.0), -slip, fan.fan

@@ -118,7 +118,7 @@ def sight_from_json(written: Mapping[str, Any] | None) -> FanSight:
         seen,
         tuple(Refusal(Role(one["role"]), one["reason"]) for one in written["refused"]),
         tuple(Quality(Flaw(one["flaw"]), one["size"]) for one in written["quality"]),
-        written["step_test_levels"],
+        written.get("step_test_levels", 0),  # not written before step tests were known
     )
 
 

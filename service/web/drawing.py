@@ -1,13 +1,12 @@
 """Where the strokes of the small drawings lie: an interval beside its number, a quarter in a line."""
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 LINE_DAYS: Final = 90
-LINE_WIDTH: Final = 120.0
-LINE_HEIGHT: Final = 26.0
+# Of the line's own grid, a day wide and a third of a per cent high; the page stretches it.
+LINE_HEIGHT: Final = 30
 # One scale for the whole fleet, so that lengths can be held against each other down the page.
 TOP_PCT: Final = 10.0
 _LOWEST_DRAG_PCT: Final = -5.0
@@ -50,23 +49,36 @@ def drag_interval(centre: float, low: float, high: float, watch: float, act: flo
     return interval(centre, low, high, watch, act, _LOWEST_DRAG_PCT)
 
 
-def polylines(days: Sequence[tuple[dt.date, float]], last: dt.date) -> tuple[str, ...]:
-    """Return the points of the lines of the last 90 days, broken where days are missing."""
-    first = last - dt.timedelta(days=LINE_DAYS - 1)
-    pieces: list[list[str]] = []
-    before: dt.date | None = None
-    for date, value in days:
-        if date < first:
+def polylines(days: Sequence[tuple[int, float]], last: int) -> tuple[str, ...]:
+    """Return the points of the lines of the last 90 days, broken where days are missing.
+
+    Parameters: `days` as ordinals with their values, in order; `last` the ordinal of the right end. A point
+    on the straight between its neighbours is left out: most belts do nothing most of the time.
+    """
+    first = last - LINE_DAYS + 1
+    pieces: list[list[tuple[int, int]]] = []
+    before = None
+    for day, value in days:
+        if day < first:
             continue
-        if before is None or (date - before).days > _GAP_DAYS:
+        if before is None or day - before > _GAP_DAYS:
             pieces.append([])
-        before = date
-        x = LINE_WIDTH * (date - first).days / (LINE_DAYS - 1)
-        pieces[-1].append(f"{x:.1f},{line_height(value):.1f}")
+        before = day
+        _add(pieces[-1], (day - first, line_height(value)))
     # A day alone would leave no stroke: it is drawn as a short one.
-    return tuple(" ".join(piece if len(piece) > 1 else piece * 2) for piece in pieces)
+    return tuple(
+        " ".join(f"{x},{y}" for x, y in (piece if len(piece) > 1 else piece * 2)) for piece in pieces
+    )
 
 
-def line_height(value: float) -> float:
+def _add(piece: list[tuple[int, int]], point: tuple[int, int]) -> None:
+    """Add a point, in the place of the last one where that lies level between its neighbours."""
+    if len(piece) > 1 and piece[-1][1] == point[1] == piece[-2][1]:
+        piece[-1] = point
+    else:
+        piece.append(point)
+
+
+def line_height(value: float) -> int:
     """Return how far below the top of the drawing a value of the line lies."""
-    return LINE_HEIGHT * (1.0 - min(max(value, 0.0), TOP_PCT) / TOP_PCT)
+    return round(LINE_HEIGHT * (1.0 - min(max(value, 0.0), TOP_PCT) / TOP_PCT))

@@ -15,8 +15,9 @@ from service.store.ledger_tables import curves, daily, episodes, tachometer_pair
 from service.store.sight import NO_SIGHT, sight_from_json
 from service.web.causes import Share, cause_words, ranked
 from service.web.desk import Desk
-from service.web.fleet_view import Measure, drag_measure, slip_measure, unseen
+from service.web.fleet_view import unseen
 from service.web.marks import MARKS
+from service.web.measures import Measure, drag_measure, slip_measure
 from service.web.schedule import Fact, schedule
 from service.web.service_done import ServiceDone, services_done
 from service.web.verdict import Verdict, verdict

@@ -6,11 +6,12 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
 from service.notices.late_job import lateness_of
-from service.store.fleet import FanStanding, Standing
+from service.store.fleet import WORST_FIRST, FanStanding, Standing
 from service.web.desk import Desk
 from service.web.drawings import Drawings
 from service.web.fan_view import fan_page
-from service.web.fleet_view import Wanted, fleet_rows
+from service.web.fleet_choice import Choice
+from service.web.fleet_view import fleet_rows
 from service.web.health import footing, late_jobs
 from service.web.marks import MARKS, MEANINGS, slug
 from service.web.paper import page
@@ -25,8 +26,10 @@ def page_routes(desk: Desk) -> APIRouter:
     drawings = Drawings(desk)
 
     @router.get("/")
-    def _fleet(building: str = "", standing: str = "", q: str = "") -> HTMLResponse:
-        return _fleet_page(desk, Wanted(building.strip(), standing.strip(), q.strip()))
+    def _fleet(
+        building: str = "", drive: str = "", standing: str = "", q: str = "", sort: str = ""
+    ) -> HTMLResponse:
+        return _fleet_page(desk, Choice.of(building, drive, standing, q, sort))
 
     @router.get("/fans/{fan:path}")
     def _fan(fan: str) -> HTMLResponse:
@@ -35,8 +38,8 @@ def page_routes(desk: Desk) -> APIRouter:
     return router
 
 
-def _fleet_page(desk: Desk, wanted: Wanted) -> HTMLResponse:
-    rows, everyone = fleet_rows(desk, wanted)
+def _fleet_page(desk: Desk, choice: Choice) -> HTMLResponse:
+    rows, everyone = fleet_rows(desk, choice)
     with desk.store.reader() as connection:
         ground = footing(connection)
         late = late_jobs(connection, desk.clock())
@@ -47,13 +50,15 @@ def _fleet_page(desk: Desk, wanted: Wanted) -> HTMLResponse:
         faults=desk.current.faults,
         rows=rows,
         everyone=everyone,
-        wanted=wanted,
+        choice=choice,
+        rule=WORST_FIRST,
         ground=ground,
         late=[
             lateness_of(beat.job, beat.done, beat.late_at, beat.why_failed, site.site.zone) for beat in late
         ],
         pulled=None if ground.last_pull is None else ground.last_pull.astimezone(site.site.zone),
         buildings=sorted({fan.building for fan in everyone if fan.building}),
+        drives=sorted({site.epochs(fan.fan)[-1].machine.drive.value for fan in everyone}),
         standings=_standings(everyone),
         visits=sum(fan.standing in _VISITS for fan in everyone),
         cost=sum(row.fan.cost_a_year or 0.0 for row in rows),

@@ -4,9 +4,10 @@ from typing import Final
 
 from tests.bench.bench import Bench
 from tests.bench.help_bench import HELP
+from tests.bench.page_benches import PAGES
 from tests.bench.pull_benches import PULLS
 
-BENCHES: Final = {bench.name: bench for bench in (HELP, *PULLS)}
+BENCHES: Final = {bench.name: bench for bench in (HELP, *PULLS, *PAGES)}
 
 
 def bench_named(name: str) -> Bench:

@@ -1,0 +1,116 @@
+"""The alerts as their page shows them: the open ones by age and who has them, the closed ones as judged."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from analytics.vocabulary import Cause, ClosedBy
+from service.store.handling import Aspect, Handling, Mark, history, marks
+from service.store.ledger_tables import episodes
+from service.web.desk import Desk
+from service.words import about
+
+MOST_CLOSED: Final = 200
+_CLOSED_WORDS: Final[dict[str, str]] = {
+    ClosedBy.SERVICE.value: "by service, and the data agree",
+    ClosedBy.PERSON.value: "by a person",
+    ClosedBy.DATA.value: "by the data: below half its limit for ten judged days",
+    ClosedBy.DATA_CHANGED.value: "taken back: data that came later do not show it",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class AlertLine:
+    """One alert: the numbers of its row, its age in days, who has it, its work and the data's verdict."""
+
+    number: int
+    fan: str
+    level: str
+    about: str
+    opened_on: dt.date
+    act_on: dt.date | None
+    message: str
+    age_days: int
+    mark: Mark | None
+    proof: str
+    rests_on: str
+    closed_on: dt.date | None
+    closed: str
+
+    @property
+    def handling(self) -> Handling:
+        """How far people are with it."""
+        return Handling.UNTOUCHED if self.mark is None else self.mark.handling
+
+    @property
+    def is_untouched(self) -> bool:
+        """Whether nobody has it in hand."""
+        return self.handling is Handling.UNTOUCHED
+
+
+@dataclass(frozen=True, slots=True)
+class AlertsPage:
+    """The open alerts, those that want a person first and then by age; the latest closed ones."""
+
+    opened: tuple[AlertLine, ...]
+    closed: tuple[AlertLine, ...]
+    closed_in_all: int
+    today: dt.date
+
+    @property
+    def untouched(self) -> int:
+        """How many are in nobody's hand."""
+        return sum(line.is_untouched for line in self.opened)
+
+
+def alerts_page(desk: Desk, fan: str = "") -> AlertsPage:
+    """Read the alerts of all fans, or of one."""
+    is_asked = sa.true() if not fan else episodes.c.fan == fan
+    is_open = episodes.c.closed_on.is_(None)
+    opened_query = sa.select(episodes).where(is_asked, is_open)
+    closed_query = sa.select(episodes).where(is_asked, ~is_open)
+    latest = closed_query.order_by(episodes.c.closed_on.desc(), episodes.c.alert_id.desc())
+    with desk.store.reader() as connection:
+        opened = connection.execute(opened_query.order_by(episodes.c.opened_at, episodes.c.alert_id)).all()
+        closed = connection.execute(latest.limit(MOST_CLOSED)).all()
+        counted = sa.select(sa.func.count()).select_from(closed_query.subquery())
+        in_all = connection.execute(counted).scalar() or 0
+        numbers = [row.alert_id for row in (*opened, *closed)]
+        said = marks(connection, numbers)
+        proofs = {number: _proof(rows) for number, rows in history(connection, numbers).items()}
+    today = desk.clock().astimezone(desk.site.site.zone).date()
+    lines = [_line(row, said.get(row.alert_id), proofs[row.alert_id], today) for row in opened]
+    # The data may end well before today: an alert is as old as people have known of it, by the clock.
+    lines.sort(key=lambda line: (not line.is_untouched, line.level != "act"))
+    return AlertsPage(
+        tuple(lines),
+        tuple(_line(row, said.get(row.alert_id), proofs[row.alert_id], today) for row in closed),
+        in_all,
+        today,
+    )
+
+
+def _proof(rows: Sequence[Mapping[str, Any]]) -> tuple[str, str]:
+    """Return the data's latest verdict on the work done, and what it rests on."""
+    found = [row for row in rows if row["aspect"] == Aspect.PROOF.value]
+    return (found[-1]["new"], found[-1]["why"]) if found else ("", "")
+
+
+def _line(row: Any, mark: Mark | None, proof: tuple[str, str], today: dt.date) -> AlertLine:
+    return AlertLine(
+        row.alert_id,
+        row.fan,
+        row.level,
+        about(row.topic, Cause(row.cause)),
+        row.opened_on,
+        row.act_on,
+        row.message,
+        ((row.closed_on or today) - row.opened_on).days,
+        mark,
+        *proof,
+        row.closed_on,
+        "" if row.closed_by is None else _CLOSED_WORDS[row.closed_by],
+    )

@@ -1,0 +1,67 @@
+"""The weekly mail as it would go out: of a week that is over, or of the one that still runs."""
+
+from dataclasses import dataclass
+
+from service.mail import Week, as_message, last_whole_week, subject_of, text_of, weekly_digest
+from service.web.desk import Desk
+from service.web.problem import Problem
+
+_NOBODY = "slipledger@localhost"
+
+
+@dataclass(frozen=True, slots=True)
+class MailPage:
+    """A week's mail as text; `is_running` while its week is not over by the readings."""
+
+    week: Week
+    subject: str
+    text: str
+    readers: tuple[str, ...]
+    goes_out: str
+    is_running: bool
+    coming: Week
+
+
+def mail_page(desk: Desk, asked: str) -> MailPage | None:
+    """Write the mail of a week, by default the coming one; None before the first reading."""
+    coming = _coming(desk)
+    if coming is None:
+        return None
+    week = _week(asked) or coming
+    digest = weekly_digest(desk.site, desk.store, week)
+    mail = desk.site.site.mail
+    return MailPage(
+        week,
+        subject_of(digest),
+        text_of(digest),
+        () if mail is None else tuple(mail.weekly),
+        "" if mail is None else mail.weekly_at,
+        week >= coming,
+        coming,
+    )
+
+
+def mail_file(desk: Desk, asked: str) -> bytes:
+    """Return the mail of a week as the bytes that a mail program opens."""
+    week = _week(asked) or _coming(desk)
+    if week is None:
+        raise Problem(404, "There is no mail before the first reading.", "pull the exports first")
+    mail = desk.site.site.mail
+    sender, readers = (_NOBODY, ()) if mail is None else (mail.sender, mail.weekly)
+    digest = weekly_digest(desk.site, desk.store, week)
+    return as_message(digest, sender, readers, week.ends(desk.site.site.zone)).as_bytes()
+
+
+def _coming(desk: Desk) -> Week | None:
+    """Return the week in which the last reading lies: the next mail is of that."""
+    span = desk.store.reading_span()
+    return None if span is None else last_whole_week(span[1], desk.site.site.zone).after
+
+
+def _week(text: str) -> Week | None:
+    if not text.strip():
+        return None
+    try:
+        return Week.parse(text)
+    except ValueError as error:
+        raise Problem(400, f"{error}.", "write an ISO week as 2025-W20") from None
