@@ -23,6 +23,7 @@ from service.assess.periods import IndexedDay
 from service.store import faults
 from service.store.ledger_tables import curves as curves_table
 from service.store.ledger_tables import daily, fan_days, findings, hours_made, tachometer_pairs
+from service.store.loads import renew_loads
 from service.store.store import Store
 
 _BATCH: Final = 48
@@ -70,6 +71,7 @@ def _assessed(site: SiteFolder, store: Store, as_of: dt.datetime | None) -> tupl
     moved: list[str] = []
     for start in range(0, len(site.fan_names), _BATCH):
         moved += _assess_batch(site, store, site.fan_names[start : start + _BATCH], now)
+    renew_loads(site, store, now)
     return tuple(moved)
 
 

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,8 @@ from config.folder import SiteFolder
 from service.store.fitted import curves_from_json, machine_judged
 from service.store.ledger_tables import curves, daily
 from service.store.store import Store
+
+_COLUMNS: Final = ("date", "speed_fraction", "torque", "motor_speed", "motor_kw", "airflow_m3s", "time")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,23 +52,30 @@ def motor_hours(
     """Return the hours in which a fan ran steadily inside its fitted range, from one plant date to another.
 
     Returns: frame with `date`, `speed_fraction` (output frequency over base), `torque` [of rated],
-    `motor_speed` [of synchronous at base frequency] and `motor_kw`, motor shaft power; NaN without a
-    reading of load.
+    `motor_speed` [of synchronous at base frequency], `motor_kw`, motor shaft power, NaN without a reading
+    of load, `airflow_m3s`, NaN without one of airflow, and `time` by the site's clock.
     """
-    start, end = (_midnight(site, date) for date in (first, last + dt.timedelta(days=1)))
-    hours = store.hours.read([fan], start, end)
+    start, end = (midnight(site, date) for date in (first, last + dt.timedelta(days=1)))
+    return steady_power(site, store.hours.read([fan], start, end), fit)
+
+
+def steady_power(site: SiteFolder, hours: pd.DataFrame, fit: HealthyFit) -> pd.DataFrame:
+    """Return of a fan's hours, as read from the store, those of `motor_hours`."""
     if hours.empty:
-        return pd.DataFrame(columns=["date", "speed_fraction", "torque", "motor_speed", "motor_kw"])
+        return pd.DataFrame(columns=[*_COLUMNS])
     scaled = scaled_hours(hours, fit.machine, fit.curves.channels)
     torque, motor_speed = measured_torque(scaled.load, scaled.speed, fit.curves)
     rated_kw = fit.machine.motor_rated_power_w * fit.machine.motor_count / 1000.0
+    local = hours["time"].dt.tz_convert(site.site.zone)
     frame = pd.DataFrame(
         {
-            "date": hours["time"].dt.tz_convert(site.site.zone).dt.date,
+            "date": local.dt.date,
             "speed_fraction": scaled.speed,
             "torque": torque,
             "motor_speed": motor_speed,
             "motor_kw": torque * motor_speed / (1.0 - fit.curves.rated_slip) * rated_kw,
+            "airflow_m3s": scaled.airflow_m3s,
+            "time": local,
         }
     )
     return frame[in_range(scaled, fit.curves)].reset_index(drop=True)
@@ -101,5 +110,6 @@ def daily_power(
     return found
 
 
-def _midnight(site: SiteFolder, date: dt.date) -> dt.datetime:
+def midnight(site: SiteFolder, date: dt.date) -> dt.datetime:
+    """Return the instant at which a plant day begins."""
     return dt.datetime.combine(date, dt.time(), tzinfo=site.site.zone).astimezone(dt.UTC)

@@ -1,0 +1,192 @@
+"""Each fan's usual year by load, kept beside its ledger: made anew week by week, from its hours."""
+
+import datetime as dt
+import hashlib
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+import sqlalchemy as sa
+
+from analytics.arrays import Floats
+from analytics.load_profile import HOURS_A_YEAR, is_at_limit, load_profile, season_error
+from analytics.vocabulary import SpeedControl
+from config.folder import SiteFolder
+from service.store.cost_tables import fan_loads
+from service.store.ledger_tables import curves, daily, fan_days
+from service.store.power import HealthyFit, healthy_fit, midnight, steady_power
+from service.store.store import Store
+
+_BATCH: Final = 24
+_YEAR: Final = 365
+_WEEK: Final = 7
+_LEAST_HOURS: Final = 24
+_LEAST_WEEK_HOURS: Final = 6
+# Bump it when profiles are made in another way.
+_REVISION: Final = 2
+
+
+def renew_loads(site: SiteFolder, store: Store, as_of: dt.datetime) -> None:
+    """Make anew the load profiles that rest on something else than before.
+
+    A profile covers the year up to the last Sunday that is over, so that it moves once a week, and with the
+    healthy curves, the fan's row and the prices of a kWh.
+    """
+    today = as_of.astimezone(site.site.zone).date()
+    last = today - dt.timedelta(days=today.isoweekday() % _WEEK or _WEEK)
+    with store.reader() as connection:
+        made = {
+            row.fan: row.digest for row in connection.execute(sa.select(fan_loads.c.fan, fan_loads.c.digest))
+        }
+        digests = _digests(connection, site, last)
+        days = _days(connection, last)
+    due = [fan for fan in site.fan_names if digests.get(fan) != made.get(fan)]
+    for start in range(0, len(due), _BATCH):
+        batch = due[start : start + _BATCH]
+        rows = [
+            {"fan": fan, "digest": digests[fan], "profile": profile}
+            for fan, profile in _profiles(site, store, batch, days, last)
+        ]
+        with store.writer() as connection:
+            connection.execute(sa.delete(fan_loads).where(fan_loads.c.fan.in_(batch)))
+            connection.execute(sa.insert(fan_loads), rows)
+    gone = set(made) - set(site.fan_names)
+    if gone:
+        with store.writer() as connection:
+            connection.execute(sa.delete(fan_loads).where(fan_loads.c.fan.in_(gone)))
+
+
+def _digests(connection: sa.Connection, site: SiteFolder, last: dt.date) -> dict[str, str]:
+    fitted: dict[str, list[str]] = {}
+    for row in connection.execute(
+        sa.select(curves.c.fan, curves.c.digest).order_by(curves.c.fan, curves.c.epoch)
+    ):
+        fitted.setdefault(row.fan, []).append(row.digest)
+    tariff = (site.site.tariff.model_dump_json(), site.site.energy_price_per_kwh)
+    days = _days(connection, last)
+    found = {}
+    for fan in site.fan_names:
+        epoch = site.epoch_at(fan, last)
+        facts = (
+            _REVISION,
+            last,
+            fitted.get(fan),
+            tariff,
+            None if epoch is None else epoch.machine,
+            days.get(fan),
+        )
+        found[fan] = hashlib.sha256(repr(facts).encode()).hexdigest()
+    return found
+
+
+def _days(connection: sa.Connection, last: dt.date) -> dict[str, tuple[int, float]]:
+    """Return of each fan how many days of the year have readings, and the hours run a day."""
+    first = last - dt.timedelta(days=_YEAR - 1)
+    query = (
+        sa.select(fan_days.c.fan, sa.func.count(), sa.func.avg(fan_days.c.hours_running))
+        .where(fan_days.c.date.between(first, last))
+        .group_by(fan_days.c.fan)
+    )
+    return {fan: (int(count), round(float(hours), 6)) for fan, count, hours in connection.execute(query)}
+
+
+def _profiles(
+    site: SiteFolder, store: Store, fans: Sequence[str], days: Mapping[str, tuple[int, float]], last: dt.date
+) -> list[tuple[str, dict[str, Any] | None]]:
+    first = last - dt.timedelta(days=_YEAR - 1)
+    fits = {fan: healthy_fit(site, store, fan, last) for fan in fans}
+    wanted = [fan for fan, fit in fits.items() if fit is not None and fan in days]
+    hours: dict[str, pd.DataFrame] = {}
+    if wanted:
+        frame = store.hours.read(wanted, midnight(site, first), midnight(site, last + dt.timedelta(days=1)))
+        hours = {str(fan): rows.reset_index(drop=True) for fan, rows in frame.groupby("fan", sort=True)}
+    with store.reader() as connection:
+        excess = _excess(connection, wanted, first, last)
+    found: list[tuple[str, dict[str, Any] | None]] = []
+    for fan in fans:
+        fit = fits[fan]
+        is_known = fit is not None and fan in hours
+        made = (
+            _profile(site, fit, hours[fan], excess.get(fan, {}), days[fan])
+            if fit is not None and is_known
+            else None
+        )
+        found.append((fan, made))
+    return found
+
+
+def _excess(
+    connection: sa.Connection, fans: Sequence[str], first: dt.date, last: dt.date
+) -> dict[str, dict[dt.date, tuple[float, float]]]:
+    query = sa.select(daily.c.fan, daily.c.date, daily.c.slip_change_pct, daily.c.excess_kw).where(
+        daily.c.fan.in_(fans), daily.c.date.between(first, last), daily.c.excess_kw.is_not(None)
+    )
+    found: dict[str, dict[dt.date, tuple[float, float]]] = {}
+    for row in connection.execute(query):
+        found.setdefault(row.fan, {})[row.date] = (row.slip_change_pct / 100.0, row.excess_kw)
+    return found
+
+
+def _profile(
+    site: SiteFolder,
+    fit: HealthyFit,
+    hours: pd.DataFrame,
+    excess: Mapping[dt.date, tuple[float, float]],
+    days: tuple[int, float],
+) -> dict[str, Any] | None:
+    read = steady_power(site, hours, fit)
+    read = read[read["motor_kw"].notna() & (read["motor_kw"] > 0.0)].reset_index(drop=True)
+    if len(read) < _LEAST_HOURS:
+        return None
+    machine = fit.machine
+    limited = is_at_limit(
+        read["speed_fraction"].to_numpy(), machine.max_speed_fraction, machine.speed_control
+    )
+    healthy = _healthy_kw(read, excess, limited)
+    time = read["time"]
+    prices = site.site.tariff.prices(site.site.energy_price_per_kwh)
+    price = prices[time.dt.month.to_numpy() - 1, 24 * time.dt.weekday.to_numpy() + time.dt.hour.to_numpy()]
+    seen, hours_a_day = days
+    weeks = (
+        pd.Series(healthy)
+        .groupby(np.array([day.toordinal() // _WEEK for day in read["date"]]))
+        .agg(["mean", "size"])
+    )
+    weekly = weeks["mean"][weeks["size"] >= _LEAST_WEEK_HOURS].to_numpy()
+    reference = fit.curves.reference_torque
+    profile = load_profile(
+        healthy,
+        read["torque"].to_numpy() / reference,
+        price,
+        read["airflow_m3s"].to_numpy(),
+        is_limited=limited,
+        hours_a_year=hours_a_day / 24.0 * HOURS_A_YEAR,
+        season_error=season_error(weekly, min(seen / _YEAR, 1.0)),
+        rated_power_w=machine.motor_rated_power_w * machine.motor_count,
+        reference_torque=reference,
+        drive=machine.drive,
+        has_vfd=machine.speed_control is SpeedControl.VFD,
+        motor_efficiency=machine.motor_efficiency,
+    )
+    return profile.as_json()
+
+
+def _healthy_kw(
+    read: pd.DataFrame,
+    excess: Mapping[dt.date, tuple[float, float]],
+    limited: np.ndarray[Any, np.dtype[np.bool_]],
+) -> Floats:
+    """Return the power the healthy drive would have drawn in the same hours, under its own control.
+
+    The ledger's excess, at the same air, is slip's part and drag's; at the limit slip had lowered the power.
+    """
+    power = read["motor_kw"].to_numpy()
+    mean = read.groupby("date")["motor_kw"].transform("mean").to_numpy()
+    nothing = (0.0, 0.0)
+    pairs = np.array([excess.get(date, nothing) for date in read["date"]])
+    slip = np.clip(pairs[:, 0], 0.0, 0.5)
+    dragged = np.clip(pairs[:, 1] / mean - slip, 0.0, 0.5)
+    return np.asarray(
+        np.where(limited, power * (1.0 - dragged) / np.square(1.0 - slip), power * (1.0 - slip - dragged))
+    )
