@@ -18,7 +18,7 @@ from analytics.priors import (
     NO_LOAD_SD_MEASURED,
     PATH_LOSS,
     PINNED_SD,
-    SLIP_EXPONENT,
+    SLIP_STEEPNESS,
     USUAL_TORQUE,
     WHEEL_TORQUE,
 )
@@ -39,7 +39,7 @@ def curve_prior(machine: Machine, channels: Channels, operating: Operating) -> t
     if channels.has_load:
         torque = float(np.median(operating.load / (operating.density * operating.speed**2)))
     values = {
-        Parameter.SLIP_EXPONENT: (SLIP_EXPONENT[0], 0.0),
+        Parameter.SLIP_STEEPNESS: (SLIP_STEEPNESS[0], 0.0),
         Parameter.WHEEL_TORQUE: (WHEEL_TORQUE[0], 0.0),
         Parameter.PRESSURE_LEVEL: (float(np.log1p(path)), LEVEL_SD),
         Parameter.PRESSURE_SLOPE: shape.pressure_slope,

@@ -8,8 +8,9 @@ import numpy as np
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
 from analytics.mixtures import bounds, held_weights, open_weights, told_weights
-from analytics.model import CAUSES, EXPONENT_RANGE, LoadKind, Operating, Parameter
+from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
+from analytics.slip_law import slip_above_creep
 from analytics.state import DayReading, State
 from analytics.transmission import drive_loss_band, healthy_drive_loss
 from analytics.vocabulary import Cause, Drive
@@ -23,16 +24,15 @@ MATERIAL_STATION = 0.06
 MATERIAL_SLIP = 0.015
 # The model's error of a slip's or a drag's size, of itself.
 SCALE_ERROR = 0.10
-LAW_SD = 1.0
 MATERIAL_DRAG = 0.02
 NAMED_SHARE = 0.75
 _BAND_DEVIATIONS = 3.3
-_MOST_BENT = 1.0
+_SLIP_STEP, _STEEPNESS_STEP = 1e-4, 1e-3
 _SLIP, _DRAG = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.DRAG)
 _LOAD_GAIN = CAUSES.index(Parameter.LOAD_GAIN)
 _STATION = [CAUSES.index(Parameter.AIRFLOW_GAIN), CAUSES.index(Parameter.AIRFLOW_ZERO)]
 _ALIKE_IN_AMPS = (Cause.DRAG, Cause.CURRENT_SENSOR)
-_EXPONENT = CARRIED.index(Parameter.SLIP_EXPONENT)
+_STEEPNESS = CARRIED.index(Parameter.SLIP_STEEPNESS)
 
 CAUSE_OF: dict[Parameter, Cause] = {
     Parameter.SLIP: Cause.BELT_SLIP,
@@ -125,15 +125,13 @@ def ledger_rows(
     (fans, 2), the healthy period's slip at the reference torque and its deviation [%], the usual creep
     where no tachometer pair says otherwise.
     Returns: `LedgerRows`, per cent, low and high bounding the central 95 %.
-    Equation: s(T) = S_h t + D t^beta, t = T / T_ref, weighted by motor shaft energy; loss change =
+    Equation: the slip law's mean over the day's hours, weighted by motor shaft energy; loss change =
     (s - s_h)(1 - healthy loss) + dT / T.
     """
     weight = told_weights(held_weights(state, constants.beliefs), state, constants.plant)
     power = np.where(hours.is_used, reading.torque * reading.motor_speed, 0.0)
     energy = np.maximum(power.sum(axis=1), 1e-9)
-    exponent = np.clip(state.mean[..., _EXPONENT], *EXPONENT_RANGE)
-    raised = np.power(reading.load_ratio[:, None], exponent[..., None])
-    slip_factor = (power[:, None] * raised).sum(axis=2) / energy[:, None]
+    slipped, by_slip, by_steepness = _slipped(state, reading.load_ratio, power / energy[:, None])
     creep_factor = (power * reading.load_ratio).sum(axis=1) / energy
     speed = np.where(hours.is_used, reading.motor_speed, 0.0)
     drag_factor = speed.sum(axis=1) / energy
@@ -143,27 +141,24 @@ def ledger_rows(
     slip_var = state.covariance[..., _SLIP, _SLIP]
     drag_var = state.covariance[..., _DRAG, _DRAG]
     both = state.covariance[..., _SLIP, _DRAG]
-    # What the exponent leaves open away from the reference torque: t^beta is lognormal.
-    log_ratio = np.log(np.maximum(creep_factor, 0.05))[:, None]
-    bent = np.square(log_ratio) * state.covariance[..., _EXPONENT, _EXPONENT]
-    once = np.exp(np.minimum(bent, _MOST_BENT))
-    change_var = np.square(slip_factor) * once * (once * slip_var + (once - 1.0) * np.square(slip))
+    bent = by_steepness * state.covariance[..., _STEEPNESS, _STEEPNESS]
+    bent = bent + 2.0 * by_slip * state.covariance[..., _SLIP, _STEEPNESS]
+    change_var = np.maximum(np.square(by_slip) * slip_var + by_steepness * bent, 0.0)
     # No curve, motor or slip law is the fan's own: a slip is known to a tenth of itself, a drag no better.
-    change_var = change_var + np.square(SCALE_ERROR * slip_factor * slip)
-    # Nor does a belt keep to one power of the torque on its way from the day's to the reference torque.
-    slip_var = slip_var + np.square(slip) * (SCALE_ERROR**2 + np.square(LAW_SD * log_ratio))
+    change_var = change_var + np.square(SCALE_ERROR * slipped)
+    slip_var = slip_var + np.square(SCALE_ERROR * slip)
     drag_var = drag_var + np.square(SCALE_ERROR * drag)
     kept = (1.0 - healthy)[:, None]
-    loss = kept * slip_factor * slip + drag_factor[:, None] * drag
+    loss = kept * slipped + drag_factor[:, None] * drag
     loss_var = np.square(kept) * change_var + np.square(drag_factor[:, None]) * drag_var
-    loss_var = loss_var + 2.0 * kept * slip_factor * drag_factor[:, None] * both
+    loss_var = loss_var + 2.0 * kept * by_slip * drag_factor[:, None] * both
 
     known = np.broadcast_to(HEALTHY_SLIP_PCT, (len(weight), 2)) if healthy_slip is None else healthy_slip
     creep_mean = np.where(facts.can_slip, 0.01 * known[:, 0], 0.0)
     creep_spread = np.where(facts.can_slip, 0.01 * known[:, 1], 0.0)
     is_fixed = ~facts.can_slip
     level_sd = np.sqrt(change_var + np.square(creep_factor * creep_spread)[:, None])
-    level_mean = slip_factor * slip + (creep_factor * creep_mean)[:, None]
+    level_mean = slipped + (creep_factor * creep_mean)[:, None]
     reference_sd = np.sqrt(slip_var + np.square(creep_spread)[:, None])
     torque = constants.plant.reference_torque[:, None]
     nothing = np.zeros_like(is_fixed)
@@ -171,16 +166,30 @@ def ledger_rows(
     total_sd = np.sqrt(loss_var + np.square(facts.loss_sd)[:, None])
     quantities = (
         _Quantity(level_mean, level_sd, is_fixed, is_level=True),
-        _Quantity(slip_factor * slip, np.sqrt(change_var), is_fixed),
+        _Quantity(slipped, np.sqrt(change_var), is_fixed),
         _Quantity(slip + creep_mean[:, None], reference_sd, is_fixed, is_level=True),
         _Quantity(drag / torque, np.sqrt(drag_var) / torque, nothing),
         _Quantity(loss + healthy[:, None], total_sd, nothing, is_level=True),
         _Quantity(loss, np.sqrt(loss_var), nothing),
     )
-    excess = _excess_kw(weight * (slip * slip_factor), weight * drag, power, speed, hours=hours, facts=facts)
+    excess = _excess_kw(weight * slipped, weight * drag, power, speed, hours=hours, facts=facts)
     shares = cause_shares(state, weight, reading, constants)
     told = [*_summaries(weight, quantities), excess, shares]
     return LedgerRows(*told)
+
+
+def _slipped(state: State, load_ratio: Floats, share: Floats) -> tuple[Floats, Floats, Floats]:
+    # The day's mean slip above the healthy creep, and its slopes by slip and by the law's steepness.
+    slip, steepness = state.mean[..., _SLIP, None], state.mean[..., _STEEPNESS, None]
+
+    def mean(slip: Floats, steepness: Floats) -> Floats:
+        at_hours, _ = slip_above_creep(load_ratio[:, None], slip, steepness)
+        return np.asarray((share[:, None] * at_hours).sum(axis=2))
+
+    here = mean(slip, steepness)
+    by_slip = (mean(slip + _SLIP_STEP, steepness) - here) / _SLIP_STEP
+    by_steepness = (mean(slip, steepness + _STEEPNESS_STEP) - here) / _STEEPNESS_STEP
+    return here, by_slip, by_steepness
 
 
 def _healthy_loss(

@@ -9,15 +9,17 @@ import numpy as np
 from analytics.arrays import Floats
 from analytics.explanations import IS_ACTIVE
 from analytics.mixtures import bounds, held_weights
-from analytics.model import CAUSES, EXPONENT_RANGE, Operating, Parameter
+from analytics.model import CAUSES, Operating, Parameter
+from analytics.slip_law import STEEPNESS_RANGE, slip_above_creep
 from analytics.state import JUMP_DEVIATIONS, LEAST_WEIGHT, DayReading, State
 from analytics.tachometer import READING_SD_PCT, SHEAVE_RATIO_SD_PCT, Level, Pair, level_from
 from analytics.watch import CARRIED, Watch
 
 _SLIP, _RATIO = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.RATIO)
-_EXPONENT: Final = CARRIED.index(Parameter.SLIP_EXPONENT)
+_STEEPNESS: Final = CARRIED.index(Parameter.SLIP_STEEPNESS)
+_SLIP_STEP, _STEEPNESS_STEP = 1e-4, 1e-3
 # A pair moves the causes and how slip follows torque; the curves stay as learned.
-_MOVED: Final = _EXPONENT + 1
+_MOVED: Final = _STEEPNESS + 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,26 +65,46 @@ def take_pair(
 
     Under each explanation the pair is a reading of slip less the change of ratio, as sure as the level
     before it. Where it lies four deviations from all of them, slip is opened first, as for a day that does
-    not fit. Only causes and the slip's exponent move.
+    not fit. Only causes and the slip law's steepness move.
 
     Parameters: `state`, `constants`, `hours`, `reading` of a batch of one; `taken`; `before`, the earlier
     pairs that taught the level; `ratio_sd_pct` of the nominal ratio.
     Returns: the state after it, and the comparison.
-    Equation: s = S t + D t^beta - ln r + ratio's error + e, t the torque over the reference torque.
+    Equation: s = S t + s(t) - ln r + ratio's error + e, t the torque over the reference torque.
     """
     load_ratio = _load_ratio(hours, reading, taken.hour)
-    exponent = np.clip(state.mean[0, :, _EXPONENT], *EXPONENT_RANGE)
-    slopes = np.zeros((state.mean.shape[1], _MOVED))
-    slopes[:, _SLIP] = np.power(load_ratio, exponent)
-    # What a pair at another load than the reference says of slip, it says of the exponent too.
-    slopes[:, _EXPONENT] = state.mean[0, :, _SLIP] * slopes[:, _SLIP] * np.log(load_ratio)
-    slopes[:, _RATIO] = 0.0 if taken.is_of_new_sheaves else -1.0
+    at_load = _at_load(state, load_ratio, is_of_new_sheaves=taken.is_of_new_sheaves)
     level = level_from(before, ratio_sd_pct)
     shown, shown_sd = (0.01 * value for value in level.shown(load_ratio))
     noise = shown_sd**2 + (0.01 * READING_SD_PCT) ** 2
-    compared = _compared(state, constants, slopes, level, load_ratio, taken)
-    after, is_far = _learned(state, constants, slopes, 0.01 * taken.slip_pct - shown, noise)
+    compared = _compared(state, constants, at_load, level, load_ratio, taken)
+    after, is_far = _learned(state, constants, at_load, 0.01 * taken.slip_pct - shown, noise)
     return after, replace(compared, is_taught=taken.is_fresh or not before or not is_far)
+
+
+@dataclass(frozen=True, slots=True)
+class _AtLoad:
+    """Slip above the healthy creep at a pair's load, and what each cause does to what the pair shows.
+
+    `slip` (explanations,); `slopes` (explanations, moved parameters).
+    """
+
+    slip: Floats
+    slopes: Floats
+
+
+def _at_load(state: State, load_ratio: float, *, is_of_new_sheaves: bool) -> _AtLoad:
+    load = np.array(load_ratio)
+    slip, steepness = state.mean[0, :, _SLIP], state.mean[0, :, _STEEPNESS]
+    here, _ = slip_above_creep(load, slip, steepness)
+    more, _ = slip_above_creep(load, slip + _SLIP_STEP, steepness)
+    steeper, _ = slip_above_creep(load, slip, steepness + _STEEPNESS_STEP)
+    slopes = np.zeros((len(slip), _MOVED))
+    slopes[:, _SLIP] = (more - here) / _SLIP_STEP
+    # What a pair at another load than the reference says of slip, it says of its law too.
+    slopes[:, _STEEPNESS] = (steeper - here) / _STEEPNESS_STEP
+    slopes[:, _RATIO] = 0.0 if is_of_new_sheaves else -1.0
+    return _AtLoad(here, slopes)
 
 
 def _load_ratio(hours: Operating, reading: DayReading, hour: int | None) -> float:
@@ -94,16 +116,16 @@ def _load_ratio(hours: Operating, reading: DayReading, hour: int | None) -> floa
 
 
 def _compared(
-    state: State, constants: Watch, slopes: Floats, level: Level, load_ratio: float, taken: PairTaken
+    state: State, constants: Watch, at_load: _AtLoad, level: Level, load_ratio: float, taken: PairTaken
 ) -> Compared:
     weight = held_weights(state, constants.beliefs)
     mean = state.mean[..., :_MOVED]
     covariance = state.covariance[..., :_MOVED, :_MOVED]
-    change = _change(slopes, mean)
-    change_var = np.einsum("ec,xecd,ed->xe", slopes, covariance, slopes)
+    change = _change(at_load, mean)
+    change_var = np.einsum("ec,xecd,ed->xe", at_load.slopes, covariance, at_load.slopes)
     centre = float((weight * change).sum())
     variance = float((weight * (change_var + np.square(change - centre))).sum())
-    slip = slopes[:, _SLIP] * mean[..., _SLIP]
+    slip = at_load.slip[None]
     creep, creep_sd = 0.01 * level.slip_pct * load_ratio, 0.01 * level.slip_sd_pct * load_ratio
     deviation = np.sqrt(change_var + creep_sd**2)
     low, high = bounds(weight, slip + creep, deviation)
@@ -114,15 +136,16 @@ def _compared(
     )
 
 
-def _change(slopes: Floats, mean: Floats) -> Floats:
-    # The exponent bends slip, it adds none of its own.
-    parts = slopes * mean
-    return np.asarray(parts[..., _SLIP] + parts[..., _RATIO])
+def _change(at_load: _AtLoad, mean: Floats) -> Floats:
+    return np.asarray(at_load.slip + at_load.slopes[:, _RATIO] * mean[..., _RATIO])
 
 
-def _learned(state: State, constants: Watch, slopes: Floats, seen: float, noise: float) -> tuple[State, bool]:
+def _learned(
+    state: State, constants: Watch, at_load: _AtLoad, seen: float, noise: float
+) -> tuple[State, bool]:
+    slopes = at_load.slopes
     mean, covariance = state.mean[0].copy(), state.covariance[0].copy()
-    missed = seen - _change(slopes, mean[:, :_MOVED])
+    missed = seen - _change(at_load, mean[:, :_MOVED])
     along = np.einsum("ewc,ec->ew", covariance[:, :, :_MOVED], slopes)
     spread = np.einsum("ew,ew->e", along[:, :_MOVED], slopes) + noise
     is_far = bool((np.square(missed) > JUMP_DEVIATIONS**2 * spread).all())
@@ -137,7 +160,7 @@ def _learned(state: State, constants: Watch, slopes: Floats, seen: float, noise:
     covariance += gain[:, :, None] * gain[:, None, :] * spread[:, None, None]
     covariance -= shared + np.swapaxes(shared, 1, 2)
     mean += gain * missed[:, None]
-    mean[:, _EXPONENT] = np.clip(mean[:, _EXPONENT], *EXPONENT_RANGE)
+    mean[:, _STEEPNESS] = np.clip(mean[:, _STEEPNESS], *STEEPNESS_RANGE)
     fit = state.log_weight[0] - 0.5 * (np.square(missed) / spread + np.log(spread))
     held = np.maximum(np.exp(fit - fit.max()), LEAST_WEIGHT)
     log_weight = np.log(held / held.sum())

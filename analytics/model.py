@@ -7,7 +7,7 @@ Equations (n motor speed over synchronous speed at base frequency, q airflow, rh
 1.2 kg/m3, T motor shaft torque over rated, k wheel speed over healthy wheel speed):
 
     n = f u - s_r T / phi(f)^2                       motor slip follows torque
-    k = r (1 - C T/T_ref - D (T/T_ref)^beta)         healthy creep, belt slip above it, speed ratio
+    k = r (1 - C T/T_ref - s(T/T_ref))               healthy creep, belt slip above it, speed ratio
     x = q / (n k),  p = (rho n^2 k^2 G(x) (1 - w) - (C + c) rho q^2) d + e
     T = rho n^2 k^2 r F(x) (1 - a w) + T0 + dT
     I = sqrt((phi I0)^2 + (1 - I0^2) (T / phi)^2)    magnetising current removed in quadrature
@@ -18,7 +18,7 @@ C is the path between fan and pressure sensor, 0 across the fan; a, by which a f
 with its pressure, is known to lie between a half and one.
 Validity: quasi-steady hours inside the fitted range, T above no load.
 Source: affinity laws as in any fan handbook (check values 4.2); quadrature form checked against a
-measured 18.5 kW motor; the slip law's exponent is a free parameter because no published law exists.
+measured 18.5 kW motor; the slip law is `slip_law`'s, its steepness a free parameter.
 """
 
 from dataclasses import dataclass
@@ -27,6 +27,7 @@ from enum import IntEnum, StrEnum
 import numpy as np
 
 from analytics.arrays import Bools, Floats
+from analytics.slip_law import slip_above_creep
 
 
 class Parameter(StrEnum):
@@ -43,7 +44,7 @@ class Parameter(StrEnum):
     LOAD_GAIN = "load_gain"
     SPEED_SCALE = "speed_scale"
     AIR_PATH = "air_path"
-    SLIP_EXPONENT = "slip_exponent"
+    SLIP_STEEPNESS = "slip_steepness"
     WHEEL_TORQUE = "wheel_torque"
     DENSITY = "density"
     PRESSURE_LEVEL = "pressure_level"
@@ -62,15 +63,16 @@ class Parameter(StrEnum):
 
 PARAMETERS: tuple[Parameter, ...] = tuple(Parameter)
 INDEX: dict[Parameter, int] = {name: i for i, name in enumerate(PARAMETERS)}
-CAUSES: tuple[Parameter, ...] = PARAMETERS[: INDEX[Parameter.SLIP_EXPONENT]]
+CAUSES: tuple[Parameter, ...] = PARAMETERS[: INDEX[Parameter.SLIP_STEEPNESS]]
 CURVE: tuple[Parameter, ...] = PARAMETERS[INDEX[Parameter.PRESSURE_LEVEL] :]
 SIZE = len(PARAMETERS)
 
-# Past these the power law of slip is not believed: a day far above the reference torque is no proof.
+# Past this the slip law is not believed: a day far above the reference torque is no proof.
 MOST_LOAD_RATIO = 1.3
-EXPONENT_RANGE = (1.0, 10.0)
 _STEP = 1e-5
-_ROUNDS = 3
+_ROUNDS = 5
+# A slip of one per cent takes nearly two per cent of torque with it.
+_TORQUE_BY_SLIP = 2.0
 
 
 class LoadKind(IntEnum):
@@ -141,13 +143,15 @@ def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
     motor_slip = plant.rated_slip[:, None]
     reference = plant.reference_torque[:, None]
     torque = reference * speed**2 + np.zeros_like(airflow)
-    exponent = np.clip(p[Parameter.SLIP_EXPONENT], *EXPONENT_RANGE)
-    # A power of every hour is most of the work, and a healthy fan needs none.
-    is_slipping, no_slip = bool(np.any(p[Parameter.SLIP])), np.zeros_like(torque)
-    for _ in range(_ROUNDS):
+    # Slip's law is most of the work, and a healthy fan needs none.
+    is_slipping, slip = bool(np.any(p[Parameter.SLIP])), np.zeros_like(torque)
+    for done in range(_ROUNDS):
         motor_speed = np.maximum(speed - motor_slip * torque / flux**2, 0.05)
         load_ratio = np.clip(torque / reference, 0.02, MOST_LOAD_RATIO)
-        slip = np.clip(p[Parameter.SLIP] * load_ratio**exponent, -0.5, 0.9) if is_slipping else no_slip
+        if is_slipping and done > 0:
+            # A step of Newton's: slip unloads the motor, and past the knee plain repetition runs away.
+            due, slope = slip_above_creep(load_ratio, p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS])
+            slip = slip + (due - slip) / (1.0 + _TORQUE_BY_SLIP * np.maximum(slope, 0.0) * load_ratio)
         wheel = ratio * (1.0 - p[Parameter.CREEP] * load_ratio - slip)
         x = airflow / (motor_speed * wheel)
         dynamic = density * (motor_speed * wheel) ** 2

@@ -71,9 +71,8 @@ LEAST_DAY_SD = (0.0025, 0.003)
 # A nameplate's motor slip may be off by a fifth (IEC 60034-1 allows 20 per cent above 1 kW).
 NAMEPLATE_SLIP_SD = 0.10
 NO_LOAD_SD_MEASURED = 0.01
-# Slip over torque: straight below the knee, steep above it; a belt that has let go lies in between.
-# One unchanged belt that slips 1 % in a light month and 10 % in a heavy one (physics 1) has about five.
-SLIP_EXPONENT = (5.0, 2.0)
+# Log of the slip per torque above the knee: from a twentieth of slip for the reference torque more to all.
+SLIP_STEEPNESS = (-1.3, 0.8)
 # A fouled or damaged wheel's torque falls by a half to all of what its pressure loses.
 WHEEL_TORQUE = (0.75, 0.15)
 HEALTHY_SLIP_PCT = (1.0, 0.45)
@@ -125,7 +124,7 @@ DENSITY_MEMORY_DAYS = 4.0
 SEASON_MEMORY_DAYS = 40.0
 # Ordinary wander forgets itself over two months: a season's half, a calibration's mood.
 ORDINARY_MEMORY_DAYS = 60.0
-EXPONENT_MEMORY_DAYS = 20.0
+STEEPNESS_MEMORY_DAYS = 60.0
 # A second fault beside the first came within this long of it, else the first was seen alone.
 PAIR_YEARS = 0.25
 # The share of a fan's day-to-day scatter that returns as an offset of weeks: the model is not the fan.

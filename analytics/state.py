@@ -15,19 +15,19 @@ from analytics.machine import Machine
 from analytics.model import (
     CAUSES,
     CURVE,
-    EXPONENT_RANGE,
     INDEX,
     Operating,
     Parameter,
     linearise,
 )
 from analytics.priors import (
-    EXPONENT_MEMORY_DAYS,
     ORDINARY_MEMORY_DAYS,
     PINNED_SD,
-    SLIP_EXPONENT,
+    SLIP_STEEPNESS,
+    STEEPNESS_MEMORY_DAYS,
     WHEEL_TORQUE,
 )
+from analytics.slip_law import STEEPNESS_RANGE
 from analytics.unmeasured_airflow import without_flow
 from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
 from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
@@ -45,7 +45,7 @@ _LEAST_STRENGTH = 1e-6
 _SURELY_DEVIATIONS = 2.0
 _LOWEST_DEVIATIONS = 6.0
 _DENSITY = CARRIED.index(Parameter.DENSITY)
-_EXPONENT = CARRIED.index(Parameter.SLIP_EXPONENT)
+_STEEPNESS = CARRIED.index(Parameter.SLIP_STEEPNESS)
 _WHEEL_TORQUE = CARRIED.index(Parameter.WHEEL_TORQUE)
 _COLUMNS = [INDEX[name] for name in CARRIED]
 _LEARNED = WIDTH - sum(name in CURVE for name in CARRIED)
@@ -92,7 +92,7 @@ def start(curves: HealthyCurves, machine: Machine) -> State:
     believed = beliefs(curves, machine)
     variance = np.full(WIDTH, PINNED_SD**2)
     variance[:CAUSE_COUNT] = believed.ordinary[0]
-    variance[_EXPONENT] = SLIP_EXPONENT[1] ** 2
+    variance[_STEEPNESS] = SLIP_STEEPNESS[1] ** 2
     variance[_WHEEL_TORQUE] = WHEEL_TORQUE[1] ** 2
     variance[_DENSITY] = density_sd_of(curves) ** 2
     covariance = np.diag(variance)
@@ -136,10 +136,10 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     walked = np.exp(np.log(np.maximum(kept, 1e-300)) * elapsed_days[:, None])[:, None]
     keep[:, :, :CAUSE_COUNT] = np.where(is_active, walked, forgotten)
     keep[:, :, _DENSITY] = np.exp(-elapsed_days / constants.density_memory_days)[:, None]
-    # No belt follows one power of the torque from its knee to letting go: what was learned of it ages.
-    keep[:, :, _EXPONENT] = np.exp(-elapsed_days / EXPONENT_MEMORY_DAYS)[:, None]
+    # No belt follows one law from its knee to letting go: what was learned of it ages.
+    keep[:, :, _STEEPNESS] = np.exp(-elapsed_days / STEEPNESS_MEMORY_DAYS)[:, None]
     added = np.zeros_like(keep)
-    added[:, :, _EXPONENT] = SLIP_EXPONENT[1] ** 2 * (1.0 - np.square(keep[:, :, _EXPONENT]))
+    added[:, :, _STEEPNESS] = SLIP_STEEPNESS[1] ** 2 * (1.0 - np.square(keep[:, :, _STEEPNESS]))
     walk = believed.daily[:, None] * elapsed_days[:, None, None]
     wander = believed.ordinary[:, None] * (1.0 - np.square(forgotten))
     added[:, :, :CAUSE_COUNT] = np.where(is_active, walk, wander)
@@ -151,7 +151,7 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     begun = believed.log_daily_onset + np.log(np.maximum(elapsed_days, 1e-3))[:, None]
     begun[:, 0] = believed.log_daily_onset[:, 1:].max(axis=1) + np.log(elapsed_days)
     mean = state.mean * keep
-    mean[:, :, _EXPONENT] += SLIP_EXPONENT[0] * (1.0 - keep[:, :, _EXPONENT])
+    mean[:, :, _STEEPNESS] += SLIP_STEEPNESS[0] * (1.0 - keep[:, :, _STEEPNESS])
     return State(mean, covariance, _normalised(np.logaddexp(state.log_weight, begun)))
 
 
@@ -267,7 +267,7 @@ def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool
     misfit = (missed[..., None, :] @ weighed)[..., 0, 0]
     fit = -0.5 * misfit - 0.5 * log_det - penalty
     mean = state.mean + moved
-    mean[..., _EXPONENT] = np.clip(mean[..., _EXPONENT], *EXPONENT_RANGE)
+    mean[..., _STEEPNESS] = np.clip(mean[..., _STEEPNESS], *STEEPNESS_RANGE)
     mean[..., _WHEEL_TORQUE] = np.clip(mean[..., _WHEEL_TORQUE], *WHEEL_TORQUE_RANGE)
     if not is_last:
         # The next look needs to know only where the day lies.

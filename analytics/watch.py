@@ -19,7 +19,7 @@ from analytics.priors import (
 
 CARRIED: tuple[Parameter, ...] = (
     *CAUSES,
-    Parameter.SLIP_EXPONENT,
+    Parameter.SLIP_STEEPNESS,
     Parameter.WHEEL_TORQUE,
     Parameter.DENSITY,
     Parameter.PRESSURE_LEVEL,

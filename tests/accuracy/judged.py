@@ -11,6 +11,7 @@ from analytics.judging import DayJudged, FanDay, fan_day, first_state, fleet, he
 from analytics.ledger import verdict
 from analytics.model import INDEX, Parameter
 from analytics.scaled_hours import ScaledHours, scaled_hours
+from analytics.slip_law import slip_above_creep
 from analytics.state import read_day, stack_states
 from analytics.watch import CARRIED, watch
 from tests.accuracy.drawing import HEALTHY_DAYS, DrawnFan
@@ -74,7 +75,7 @@ def _limit_pct(curves: HealthyCurves, fan: DrawnFan, hours: ScaledHours) -> floa
     """
     constants = watch(curves, fan.machine)
     at = curves.mean[None, [INDEX[name] for name in CARRIED]].copy()
-    # A power law is flat at no slip: its information is taken at a small one.
+    # The slip law is flat at no slip: its information is taken at a small one.
     at[0, _BOTH[0]] = 0.01
     found = []
     for number in range(HEALTHY_DAYS, HEALTHY_DAYS + 7):
@@ -84,7 +85,9 @@ def _limit_pct(curves: HealthyCurves, fan: DrawnFan, hours: ScaledHours) -> floa
         reading = read_day(at, constants, operating)
         told = reading.information[0][np.ix_(_BOTH, _BOTH)] + 1e-9 * np.eye(len(_BOTH))
         ratio = reading.load_ratio[0][operating.is_used[0]]
-        factor = float(np.mean(ratio ** at[0, CARRIED.index(Parameter.SLIP_EXPONENT)]))
+        steepness = at[0, CARRIED.index(Parameter.SLIP_STEEPNESS)]
+        above, _ = slip_above_creep(ratio, at[0, _BOTH[0]], steepness)
+        factor = float(np.mean(above / at[0, _BOTH[0]]))
         found.append(100.0 * factor * float(np.sqrt(np.linalg.inv(told)[0, 0])))
     return float(np.median(found)) if found else float("nan")
 

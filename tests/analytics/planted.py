@@ -42,7 +42,7 @@ def planted_theta(level: float = 0.0, **causes: float) -> np.ndarray:
         Parameter.TORQUE_BEND: -0.6,
         Parameter.TORQUE_LEVEL: np.log(0.75) + level,
         Parameter.FRICTION: 0.02,
-        Parameter.SLIP_EXPONENT: 4.0,
+        Parameter.SLIP_STEEPNESS: -1.3,
         Parameter.CREEP: 0.01,
     }
     for name, value in shape.items():

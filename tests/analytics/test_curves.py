@@ -11,6 +11,7 @@ from analytics.machine import Machine
 from analytics.mixtures import held_weights
 from analytics.model import CAUSES, INDEX, Operating, Parameter, expect
 from analytics.scaled_hours import ScaledHours
+from analytics.slip_law import slip_above_creep
 from analytics.state import DayZeros, predict, start, update
 from analytics.vocabulary import Drive, FanType, PressureLocation
 from analytics.watch import watch
@@ -141,9 +142,9 @@ def _found_slip(curves: HealthyCurves, machine: Machine, hours: ScaledHours, a_d
         state = predict(state, constants, np.array([1.0]))
         state, reading = update(state, constants, one, DayZeros(*np.full((4, 1), np.nan)))
     weight = held_weights(state, constants.beliefs)[0]
-    exponent = state.mean[0, :, len(CAUSES)]
-    raised = np.mean(np.power(reading.load_ratio[0][None], exponent[:, None]), axis=1)
-    return float((weight * state.mean[0, :, CAUSES.index(Parameter.SLIP)] * raised).sum())
+    slip, steepness = state.mean[0, :, CAUSES.index(Parameter.SLIP)], state.mean[0, :, len(CAUSES)]
+    at_hours, _ = slip_above_creep(reading.load_ratio[0][None], slip[:, None], steepness[:, None])
+    return float((weight * at_hours.mean(axis=1)).sum())
 
 
 def _office_table() -> pd.DataFrame:

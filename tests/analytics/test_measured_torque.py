@@ -20,7 +20,7 @@ def curves(kind: LoadKind, **fitted: float) -> HealthyCurves:
         Parameter.FRICTION: 0.02,
         Parameter.NO_LOAD_CURRENT: 0.4,
         Parameter.FLUX_EXPONENT: 0.6,
-        Parameter.SLIP_EXPONENT: 2.0,
+        Parameter.SLIP_STEEPNESS: -1.3,
     }
     for name, value in {**values, **{Parameter(key): value for key, value in fitted.items()}}.items():
         mean[INDEX[name]] = value

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from analytics.fan_laws import slip_signature
 from analytics.model import INDEX, SIZE, LoadKind, Operating, Parameter, Plant, expect, linearise
 from analytics.motor import current_from_torque_fraction
+from analytics.slip_law import slip_above_creep
 
 PLANT = Plant(np.array([0.0]), np.array([float(LoadKind.TORQUE)]), np.array([0.8]))
 
@@ -15,7 +16,7 @@ PLANT = Plant(np.array([0.0]), np.array([float(LoadKind.TORQUE)]), np.array([0.8
 def _theta(**values: float) -> np.ndarray:
     theta = np.zeros((1, SIZE))
     shape = {"pressure_slope": -0.9, "pressure_bend": -0.5, "torque_slope": 0.3, "torque_bend": -0.6}
-    usual = {**shape, "torque_level": np.log(0.8), "slip_exponent": 3.0, "wheel_torque": 0.75}
+    usual = {**shape, "torque_level": np.log(0.8), "slip_steepness": -1.3, "wheel_torque": 0.75}
     for name, value in {**usual, **values}.items():
         theta[0, INDEX[Parameter(name)]] = value
     return theta
@@ -40,14 +41,24 @@ def test_slip_on_a_fixed_system_lowers_flow_once_and_pressure_and_torque_twice(s
 
 
 def test_belt_slip_is_motor_torque_times_k_squared_and_not_cubed() -> None:
-    # At the reference torque the belt slips by D exactly, whatever its exponent.
-    theta = _theta(slip=0.05, slip_exponent=1.0)
+    # At the reference torque the belt slips by D exactly, whatever the law's steepness.
+    theta = _theta(slip=0.05, slip_steepness=-3.0)
     slipped = expect(theta, PLANT, _hours(1.0, 0.95))
     k = 1.0 - slipped.slip[0, 0]
     assert 0.02 < slipped.slip[0, 0] < 0.06
     wheel = expect(_theta(), PLANT, _hours(k, 0.95))
     assert slipped.torque[0, 0] == pytest.approx(wheel.torque[0, 0], rel=2e-3)
     assert slipped.pressure[0, 0] == pytest.approx(wheel.pressure[0, 0], rel=2e-3)
+
+
+@given(st.floats(0.002, 0.12), st.floats(-3.0, 0.0), st.floats(0.75, 1.0))
+def test_slip_and_torque_agree_however_steep_the_belt_lets_go(
+    slip: float, steepness: float, airflow: float
+) -> None:
+    # Slip unloads the motor and the unloaded motor slips less: found together, not one after the other.
+    found = expect(_theta(slip=slip, slip_steepness=steepness), PLANT, _hours(1.0, airflow))
+    due, _ = slip_above_creep(found.load_ratio, np.array(slip), np.array(steepness))
+    assert found.slip[0, 0] == pytest.approx(due[0, 0], abs=2e-4)
 
 
 @given(st.floats(0.2, 1.1), st.floats(0.25, 0.55))
