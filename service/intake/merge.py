@@ -136,7 +136,7 @@ class Merge:
         return np.array([numbers[int(time)] for time in times_us], dtype=np.int32)
 
     def take_rows(self) -> pa.RecordBatchReader | None:
-        """Return what is to be appended, sorted by fan and time, made as it is read; None where nothing is."""
+        """Return what is to be appended, by fan and time and made as it is read; None where nothing is."""
         if not self.waiting:
             return None
         ranks = _RankColumns(self._ranks)
