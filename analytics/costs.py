@@ -30,7 +30,8 @@ class DriveCost:
     `slip_kwh` where the command rises and holds the air; `drag_kwh`; `energy_kwh` and `money` of both;
     `air_lost_pct` of the air in the `limited_hours` in which no command can rise, `air_lost_m3s` there;
     `meter_falls_kwh` by which the meter reads less in them, which is no saving; `healthy_kwh` and
-    `healthy_money` what a healthy drive of the kind loses anyway.
+    `healthy_money` what a healthy drive of the kind loses anyway; `cogged_kwh`, `synchronous_kwh` and
+    `direct_kwh` what another drive in good order would save against this one in good order.
     """
 
     slip_kwh: Span
@@ -46,6 +47,10 @@ class DriveCost:
     running_hours: Floats
     shaft_kwh: Floats
     line_kwh: Floats
+    mean_price: Floats
+    cogged_kwh: Span
+    synchronous_kwh: Span
+    direct_kwh: Span
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,11 +101,16 @@ def drive_cost(profile: LoadProfile, state: DriveState, demand_per_kw_month: flo
     air = np.nan_to_num(profile.airflow_m3s[..., limited])
     healthy = (profile.loss, profile.loss_low, profile.loss_high)
     falls = energy[..., limited] * (1.0 - (1.0 - slip[0][..., limited]) ** 2)
+
+    def exchanged(other: Floats) -> Span:
+        saved = [(exchange_saving(energy, 1.0 - one, 1.0 - other)).sum(axis=-1) for one in healthy]
+        return _span(error, np.stack(saved))
+
     return DriveCost(
-        slip_kwh=_span(error, slip_kwh),
-        drag_kwh=_span(error, drag_kwh),
-        energy_kwh=_span(error, slip_kwh, drag_kwh),
-        money=_span(error, slip_money, drag_money),
+        slip_kwh=_positive(_span(error, slip_kwh)),
+        drag_kwh=_positive(_span(error, drag_kwh)),
+        energy_kwh=_positive(_span(error, slip_kwh, drag_kwh)),
+        money=_positive(_span(error, slip_money, drag_money)),
         air_lost_pct=Span(*(100.0 * lost)),
         air_lost_m3s=(hours * air * slip[0][..., limited]).sum(axis=-1) / known,
         limited_hours=limited_hours,
@@ -110,6 +120,10 @@ def drive_cost(profile: LoadProfile, state: DriveState, demand_per_kw_month: flo
         running_hours=profile.hours.sum(axis=-1),
         shaft_kwh=(profile.hours * profile.motor_kw).sum(axis=-1),
         line_kwh=(profile.hours * profile.drawn_kw).sum(axis=-1),
+        mean_price=_mean(profile.price, energy),
+        cogged_kwh=exchanged(profile.loss_cogged),
+        synchronous_kwh=exchanged(profile.loss_synchronous),
+        direct_kwh=exchanged(np.zeros_like(profile.loss)),
     )
 
 
@@ -149,10 +163,19 @@ def _peak_kw(profile: LoadProfile, per_slip: Floats, per_drag: Floats) -> tuple[
     )
 
 
+def _mean(values: Floats, weight: Floats) -> Floats:
+    total = weight.sum(axis=-1)
+    return np.asarray((values * weight).sum(axis=-1) / np.where(total > 0.0, total, 1.0))
+
+
+def _positive(span: Span) -> Span:
+    return Span(span.centre, np.maximum(span.low, 0.0), span.high)
+
+
 def _span(season_error: Floats, *parts: Floats) -> Span:
     # Each part (3, ...): centre, low, high. Deviations of parts, and of the season, add as squares.
     centre = np.sum([part[0] for part in parts], axis=0)
     season = np.square(_SAID * season_error * centre)
     below = np.sqrt(np.sum([np.square(part[0] - part[1]) for part in parts], axis=0) + season)
     above = np.sqrt(np.sum([np.square(part[2] - part[0]) for part in parts], axis=0) + season)
-    return Span(centre, np.maximum(centre - below, 0.0), centre + above)
+    return Span(centre, centre - below, centre + above)

@@ -27,10 +27,10 @@ class LoadProfile:
     """A healthy fan's year by load; arrays (..., BINS), first the hours in which the command can rise.
 
     `hours` a year [h]; `motor_kw` mean shaft power of the healthy drive; `load_ratio` torque over the
-    reference torque; `drawn_kw` electrical power then, `line_kw` what one kW more at the shaft
-    adds to it; `price` mean of a kWh;
-    `airflow_m3s`, NaN where not measured; `loss`, `loss_low`, `loss_high` [-] what a healthy drive of the
-    kind loses. `season_error` (...,) the relative deviation of a year's sums that unseen months leave.
+    reference torque; `drawn_kw` electrical power then, `line_kw` what one kW more at the shaft adds to it;
+    `price` mean of a kWh; `airflow_m3s`, NaN where not measured; `loss`, `loss_low`, `loss_high` [-] what a
+    healthy drive of the kind loses, `loss_cogged` and `loss_synchronous` what those belts would.
+    `season_error` (...,) the relative deviation of a year's sums that unseen months leave.
     """
 
     hours: Floats
@@ -43,6 +43,8 @@ class LoadProfile:
     loss: Floats
     loss_low: Floats
     loss_high: Floats
+    loss_cogged: Floats
+    loss_synchronous: Floats
     season_error: Floats
 
     def as_json(self) -> dict[str, Any]:
@@ -115,6 +117,8 @@ def load_profile(
         loss=loss,
         loss_low=np.maximum(loss + (band.low - middle), 0.0) if is_belt else loss,
         loss_high=loss + (band.high - middle) if is_belt else loss,
+        loss_cogged=healthy_drive_loss(ratio * reference_torque, rated_power_w, Drive.COGGED_BELT),
+        loss_synchronous=healthy_drive_loss(ratio * reference_torque, rated_power_w, Drive.SYNCHRONOUS_BELT),
         season_error=np.asarray(season_error),
     )
 

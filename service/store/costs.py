@@ -41,7 +41,8 @@ class FanCost:
     command can rise: `air_lost_pct` of the air is lost there (`air_lost_m3s`, 0 where airflow is not
     measured), and the meter falls by `meter_falls_kwh`, which is no saving. `healthy_kwh` and `healthy_money`
     are what a healthy drive of the kind loses anyway, and no part of the rest. `line_kwh` is what the motor
-    would draw with a healthy drive, good to the usual efficiencies of motors and drives.
+    would draw with a healthy drive, good to the usual efficiencies of motors and drives; `mean_price` of its
+    kWh. `cogged_kwh`, `synchronous_kwh`, `direct_kwh` are what another drive in good order would save.
     """
 
     energy_kwh: Figure
@@ -58,6 +59,10 @@ class FanCost:
     running_hours: float
     shaft_kwh: float
     line_kwh: float
+    mean_price: float
+    cogged_kwh: Figure
+    synchronous_kwh: Figure
+    direct_kwh: Figure
 
 
 def fan_costs(
@@ -133,4 +138,8 @@ def _fan_cost(cost: DriveCost, fan: int, co2_kg_per_kwh: float) -> FanCost:
         float(cost.running_hours[fan]),
         float(cost.shaft_kwh[fan]),
         float(cost.line_kwh[fan]),
+        float(cost.mean_price[fan]),
+        figure(cost.cogged_kwh),
+        figure(cost.synchronous_kwh),
+        figure(cost.direct_kwh),
     )

@@ -29,6 +29,8 @@ def profile_of(
         "loss": 0.05 * ones,
         "loss_low": 0.03 * ones,
         "loss_high": 0.08 * ones,
+        "loss_cogged": 0.03 * ones,
+        "loss_synchronous": 0.02 * ones,
         "season_error": np.array(0.0),
     }
     return LoadProfile(**(values | changed))  # type: ignore[arg-type]
@@ -104,6 +106,14 @@ def test_what_a_healthy_drive_loses_stands_apart() -> None:
     assert cost.energy_kwh.centre == 0.0
     assert cost.healthy_kwh.centre == pytest.approx(550.0)
     assert (cost.healthy_kwh.low, cost.healthy_kwh.high) == pytest.approx((330.0, 880.0))
+
+
+def test_another_drive_saves_what_the_tip_sheets_formula_says() -> None:
+    cost = drive_cost(profile_of({0: 1000.0}), state_of(0.0))
+    assert cost.synchronous_kwh.centre == pytest.approx(11_000.0 * (1.0 - 0.95 / 0.98))
+    assert cost.synchronous_kwh.low == pytest.approx(11_000.0 * (1.0 - 0.97 / 0.98))
+    assert cost.direct_kwh.centre == pytest.approx(550.0)
+    assert cost.cogged_kwh.high == pytest.approx(11_000.0 * (1.0 - 0.92 / 0.97))
 
 
 def test_fans_of_a_batch_cost_what_they_cost_alone() -> None:
