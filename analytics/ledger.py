@@ -173,7 +173,8 @@ def ledger_rows(
         _Quantity(loss, np.sqrt(loss_var), nothing),
     )
     excess = _excess_kw(weight * slipped, weight * drag, power, speed, hours=hours, facts=facts)
-    shares = cause_shares(state, weight, reading, constants)
+    # A verdict is as open as its interval.
+    shares = cause_shares(state, open_weights(weight), reading, constants)
     told = [*_summaries(weight, quantities), excess, shares]
     return LedgerRows(*told)
 
