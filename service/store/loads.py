@@ -146,7 +146,7 @@ def _profile(
     healthy = _healthy_kw(read, excess, limited)
     time = read["time"]
     prices = site.site.tariff.prices(site.site.energy_price_per_kwh)
-    price = prices[time.dt.month.to_numpy() - 1, 24 * time.dt.weekday.to_numpy() + time.dt.hour.to_numpy()]
+    price = prices[time.dt.month.to_numpy() - 1, 24 * time.dt.day_of_week.to_numpy() + time.dt.hour.to_numpy()]
     seen, hours_a_day = days
     weeks = (
         pd.Series(healthy)
