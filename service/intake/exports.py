@@ -33,7 +33,7 @@ _FURTHER: Final = (
     Role.WHEEL_SPEED,
     Role.OUTDOOR_AIR_DAMPER,
 )
-_INTAKE_COLUMNS: Final = (
+INTAKE_COLUMNS: Final = (
     "file",
     "source",
     "pulled_at",
@@ -56,11 +56,15 @@ def export_readings(site: SiteFolder, store: Store, fan: str | None = None) -> p
     return pd.concat(list(readings_by_fan(site, store, fan)), ignore_index=True)
 
 
-def readings_by_fan(site: SiteFolder, store: Store, fan: str | None = None) -> Iterator[pd.DataFrame]:
-    """Yield the same fan by fan, first an empty frame with the columns."""
+def readings_by_fan(
+    site: SiteFolder,
+    store: Store,
+    fan: str | None = None,
+    between: tuple[dt.datetime, dt.datetime] | None = None,
+) -> Iterator[pd.DataFrame]:
+    """Yield the same fan by fan, first an empty frame with the columns; all, or in [from, to)."""
     further = _further_roles(site)
-    span = store.reading_span()
-    start, end = (span[0], span[1] + dt.timedelta(microseconds=1)) if span else _FOREVER
+    start, end = between or _whole_span(store)
     empty = store.read_readings([], start, end)
     yield _as_export(empty, np.zeros(0, dtype=bool), further)
     for name in sorted(site.fan_names if fan is None else (fan,)):
@@ -69,16 +73,21 @@ def readings_by_fan(site: SiteFolder, store: Store, fan: str | None = None) -> I
             yield _as_export(frame, _running(site, name, frame), further)
 
 
+def _whole_span(store: Store) -> tuple[dt.datetime, dt.datetime]:
+    span = store.reading_span()
+    return (span[0], span[1] + dt.timedelta(microseconds=1)) if span else _FOREVER
+
+
 def export_intake(store: Store) -> pd.DataFrame:
     """Return the intake ledger, one row a file and pass."""
     query = (
-        sa.select(*(intake.c[name] for name in _INTAKE_COLUMNS))
+        sa.select(*(intake.c[name] for name in INTAKE_COLUMNS))
         .select_from(intake.join(passes).join(generations))
         .where(passes.c.state == "done", generations.c.state != "building")
         .order_by(intake.c.id)
     )
     with store.reader() as connection:
-        frame = pd.DataFrame(connection.execute(query).all(), columns=list(_INTAKE_COLUMNS))
+        frame = pd.DataFrame(connection.execute(query).all(), columns=list(INTAKE_COLUMNS))
     frame["pulled_at"] = iso_utc(pd.to_datetime(frame["pulled_at"], utc=True))
     return frame
 

@@ -17,7 +17,9 @@ from service.web.alert_pages import alert_page_routes
 from service.web.answers import error_answer, problem_of
 from service.web.api import api_routes
 from service.web.bounds import Bounds
+from service.web.closer_pages import closer_routes
 from service.web.current_site import CurrentSite
+from service.web.description import describe, description_routes
 from service.web.desk import Desk
 from service.web.door import Door
 from service.web.guard import Guard
@@ -47,16 +49,16 @@ def web_app(
     """Return the application that serves a site at an address."""
     reach = Reach(bind, port, site.site.web.public_url, is_behind_proxy, is_encrypted)
     desk = Desk(CurrentSite(site), store, clock)
-    routers = site_routers(desk, reach)
     # The documentation pages of the framework load scripts from elsewhere; the description itself is ours.
     app = FastAPI(
         title="Slipledger",
         version="1",
-        description="Drive health of HVAC fans. Fields are added, never renamed or removed, within /api/v1.",
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
     )
+    routers = (*site_routers(desk, reach), description_routes(desk, app))
+    describe(app)
     for router in routers:
         app.include_router(router)
     app.mount("/static", StaticFiles(packages=[("service.web", "static")]))
@@ -71,6 +73,7 @@ def site_routers(desk: Desk, reach: Reach) -> tuple[APIRouter, ...]:
         page_routes(desk),
         alert_page_routes(desk),
         site_page_routes(desk),
+        closer_routes(),
         login_routes(desk, reach),
         people_routes(desk),
         api_routes(desk),

@@ -131,9 +131,7 @@ class Door:
     def _by_token(self, kind: str, secret: str, address: str) -> Visitor:
         found = user_of_token(self._store, secret, self._clock()) if kind.lower() == "bearer" else None
         if found is None:
-            remedy = (
-                "make one with slipledger user token SITE NAME; send it as Authorization: Bearer TOKEN"
-            )
+            remedy = "make one with slipledger user token SITE NAME; send it as Authorization: Bearer TOKEN"
             raise Problem(401, "That token is not known, or holds no longer.", remedy, _ADD_LOGIN)
         user, role = found
         return Visitor(user.name, role, Proof.TOKEN, FormKey("", is_new=True), address)
