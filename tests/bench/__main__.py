@@ -22,7 +22,7 @@ _TITLES: Final = ("bench", "size", "seconds", "ratio", "limit", "of", "peak MB",
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A bench's best seconds, its peak memory and its bytes a value, where it leaves any."""
+    """A bench's best processor seconds, its peak memory and its bytes a value, where it leaves any."""
 
     seconds: dict[str, float]  # the subject's first
     peak_bytes: int

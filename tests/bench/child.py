@@ -4,7 +4,6 @@ import gc
 import json
 import resource
 import sys
-import time
 from pathlib import Path
 from shutil import rmtree
 from typing import Any, Final
@@ -18,7 +17,7 @@ _STATUS: Final = Path("/proc/self/status")
 
 
 def times(bench: Bench, inputs: Path, scratch: Path, rounds: int) -> dict[str, list[float]]:
-    """Return the seconds of each round of the subject and of each reference, one after the other by turns."""
+    """Return the processor seconds of each round of the subject and of each reference, by turns."""
     works: dict[str, Work] = {SUBJECT: bench.subject, **bench.references}
     taken: dict[str, list[float]] = {name: [] for name in works}
     for number in range(rounds):
@@ -39,11 +38,17 @@ def _timed(bench: Bench, work: Work, inputs: Path, folder: Path) -> float:
     folder.mkdir()
     bench.ready(inputs, folder)
     gc.collect()
-    begun = time.perf_counter()
+    begun = _processor_seconds()
     work(inputs, folder)
-    taken = time.perf_counter() - begun
+    taken = _processor_seconds() - begun
     rmtree(folder)
     return taken
+
+
+def _processor_seconds() -> float:
+    """Return the processor time of this process and its children: other work on the machine is not in it."""
+    own, ended = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return own.ru_utime + own.ru_stime + ended.ru_utime + ended.ru_stime
 
 
 def peak(bench: Bench, inputs: Path, scratch: Path) -> dict[str, Any]:

@@ -1,7 +1,9 @@
 """The fleet's trends written as a building system would: wide, long, and one point a file."""
 
 from collections.abc import Sequence
+from itertools import islice
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 import pyarrow as pa
@@ -9,6 +11,8 @@ import pyarrow.csv as pacsv
 
 from tests.bench.bench import Size
 from tests.bench.trends import fan_trends, point_name, times
+
+_FANS_A_FILE: Final = 25
 
 
 def write_wide(drop: Path, size: Size) -> None:
@@ -19,6 +23,20 @@ def write_wide(drop: Path, size: Size) -> None:
         for role, values in trend.values.items()
     }
     _write(drop / "wide.csv", pa.table({"Timestamp": _stamps(size), **columns}))
+
+
+def write_wide_groups(drop: Path, size: Size, steps: slice, name: str) -> None:
+    """Write some of the times, a file a group of fans, so that no fleet is too large for the memory."""
+    trends, stamps = fan_trends(size), _stamps(size)[steps]
+    number = 0
+    while group := list(islice(trends, _FANS_A_FILE)):
+        columns = {
+            point_name(trend.fan, role): pa.array(values[steps])
+            for trend in group
+            for role, values in trend.values.items()
+        }
+        _write(drop / f"{name} {number:03d}.csv", pa.table({"Timestamp": stamps, **columns}))
+        number += 1
 
 
 def write_long(drop: Path, size: Size) -> None:

@@ -2,12 +2,13 @@
 
 from typing import Final
 
+from tests.bench.assess_benches import ASSESSMENTS
 from tests.bench.bench import Bench
 from tests.bench.help_bench import HELP
 from tests.bench.page_benches import PAGES
 from tests.bench.pull_benches import PULLS
 
-BENCHES: Final = {bench.name: bench for bench in (HELP, *PULLS, *PAGES)}
+BENCHES: Final = {bench.name: bench for bench in (HELP, *PULLS, *ASSESSMENTS, *PAGES)}
 
 
 def bench_named(name: str) -> Bench:

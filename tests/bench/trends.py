@@ -13,6 +13,7 @@ from tests.bench.bench import Size
 
 INTERVAL_MINUTES: Final = 5
 FIRST_DAY: Final = "2025-01-06"
+ZONE: Final = "America/Phoenix"  # whose clocks never change
 ROLES: Final = ("speed", "current", "airflow", "pressure")
 _PLATE: Final = {
     "fan": "",
@@ -25,7 +26,7 @@ _PLATE: Final = {
 }
 _DECIMALS: Final = {"speed": 1, "current": 1, "airflow": 0, "pressure": 2}
 _SITE: Final = """name = "Bench"
-timezone = "America/Denver"
+timezone = "{zone}"
 altitude_m = 1600
 [[sources]]
 name = "nightly"
@@ -56,7 +57,7 @@ def fan_names(size: Size) -> list[str]:
 
 
 def times(size: Size) -> pd.DatetimeIndex:
-    """Return the times of all trends: wall clock without a clock change in the first two months."""
+    """Return the times of all trends on the wall clock."""
     steps = size.days * 24 * 60 // INTERVAL_MINUTES
     return pd.date_range(FIRST_DAY, periods=steps, freq=f"{INTERVAL_MINUTES}min", unit="s")
 
@@ -111,7 +112,7 @@ def write_site(folder: Path, size: Size, source: str = 'files = "*.csv"') -> Pat
     stamps = times(size)
     last = min(stamps[-1], stamps[0] + pd.Timedelta(days=27))
     (folder / "site.toml").write_text(
-        _SITE.format(source=source, first=FIRST_DAY, last=last.date().isoformat())
+        _SITE.format(source=source, zone=ZONE, first=FIRST_DAY, last=last.date().isoformat())
     )
     columns = [f"{role}_point" for role in ROLES]
     lines = [",".join([*_PLATE, *columns])]
