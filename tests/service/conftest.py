@@ -3,7 +3,9 @@
 from collections.abc import Iterator
 
 import pytest
+from argon2 import PasswordHasher
 
+from service.access import passwords
 from tests.service import databases
 from tests.service.server import Server, running_server
 
@@ -23,3 +25,9 @@ def _database_of_sites(request: pytest.FixtureRequest) -> Iterator[None]:
     databases.use(request.getfixturevalue("server"))
     yield
     databases.use(None)
+
+
+@pytest.fixture
+def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hash passwords cheaply: what a hash costs is tested on its own."""
+    monkeypatch.setattr(passwords, "_HASHER", PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
