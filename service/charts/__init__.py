@@ -1,8 +1,20 @@
 """The charts: each defined once, drawn for page, mail and print without a browser or a network."""
 
+from service.charts.closer import Told, closer
+from service.charts.curve_chart import CurveWords, curve_chart
 from service.charts.drawing import as_png, as_svg
 from service.charts.loss_chart import loss_chart
 from service.charts.power_chart import power_chart
 from service.charts.slip_chart import slip_chart
 
-__all__ = ["as_png", "as_svg", "loss_chart", "power_chart", "slip_chart"]
+__all__ = [
+    "CurveWords",
+    "Told",
+    "as_png",
+    "as_svg",
+    "closer",
+    "curve_chart",
+    "loss_chart",
+    "power_chart",
+    "slip_chart",
+]

@@ -7,6 +7,7 @@ import altair as alt
 
 from analytics.machine import Limits
 from config.service_log import ServiceEntry
+from service.charts.ahead import ahead, forecast_words_of
 from service.charts.look import (
     ACCENT,
     FAINT,
@@ -39,6 +40,7 @@ def loss_chart(
     that fan; `size` of the drawing in points. The band is cut at the frame.
     """
     known = [row for row in rows if row["drag_ref_pct"] is not None]
+    latest = known[-1] if known else None
     values = [row["drag_ref_pct"] for row in known]
     bottom = 1.5 * min([_BELOW_PCT, *values])
     top = _HEADROOM * max([limits.drive_loss_rise_act_pct, *values])
@@ -61,10 +63,12 @@ def loss_chart(
         *_limits(limits, drawn),
         table(drawn).mark_line(color=INK, strokeWidth=1.6).encode(x=day(), y=y),
         *_now(drawn),
+        *ahead(latest, "drag", None if latest is None else latest["drag_ref_pct"]),
     ]
     if rows:
         layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
-    return framed(layered(layers), size, _described(drawn, limits))
+    described = _described(drawn, limits) + forecast_words_of(latest, "drag")
+    return framed(layered(layers), size, described)
 
 
 def _limits(limits: Limits, drawn: Sequence[dict[str, Any]]) -> Layers:

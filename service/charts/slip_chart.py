@@ -8,6 +8,7 @@ import altair as alt
 from analytics.machine import Limits
 from analytics.vocabulary import Cause
 from config.service_log import ServiceEntry
+from service.charts.ahead import ahead, forecast_words_of
 from service.charts.look import (
     ACCENT,
     FAINT,
@@ -42,6 +43,7 @@ def slip_chart(
     """
     lost = [row for row in rows if row["cause"] == Cause.DRIVE_LOST]
     known = [row for row in rows if row["slip_ref_pct"] is not None and row["cause"] != Cause.DRIVE_LOST]
+    latest = None if lost or not known else known[-1]
     top = _top(known, limits)
     drawn = _drawn(known, top)
     y = alt.Y("slip:Q", scale=alt.Scale(domain=[0, top], nice=False), axis=_axis(top))
@@ -55,11 +57,13 @@ def slip_chart(
         carried.encode(x=day(), y=y, detail="piece:N"),
         judged.encode(x=day(), y=y, detail="piece:N"),
         *_now(drawn),
+        *ahead(latest, "slip", None if latest is None else latest["slip_ref_pct"]),
     ]
     if rows:
         layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
         layers += [*_healthy(known), *_lost(lost, top)]
-    return framed(layered(layers), size, _described(known, limits, is_lost=bool(lost)))
+    described = _described(known, limits, is_lost=bool(lost)) + forecast_words_of(latest, "slip")
+    return framed(layered(layers), size, described)
 
 
 def _top(known: Sequence[Row], limits: Limits) -> float:

@@ -17,7 +17,6 @@ from service.web.alert_pages import alert_page_routes
 from service.web.answers import error_answer, problem_of
 from service.web.api import api_routes
 from service.web.bounds import Bounds
-from service.web.closer_pages import closer_routes
 from service.web.current_site import CurrentSite
 from service.web.description import describe, description_routes
 from service.web.desk import Desk
@@ -73,7 +72,6 @@ def site_routers(desk: Desk, reach: Reach) -> tuple[APIRouter, ...]:
         page_routes(desk),
         alert_page_routes(desk),
         site_page_routes(desk),
-        closer_routes(),
         login_routes(desk, reach),
         people_routes(desk),
         api_routes(desk),

@@ -90,7 +90,10 @@ def data_page(desk: Desk, sheet: int) -> DataPage:
         within,
         refused,
         refused_in_all,
-        tuple(points.head(MOST_POINTS).to_dict("records")),
+        tuple(
+            {str(name): value for name, value in row.items()}
+            for row in points.head(MOST_POINTS).to_dict("records")
+        ),
         len(points),
     )
 

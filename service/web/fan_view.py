@@ -7,14 +7,16 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-from analytics.vocabulary import AlertKind, Cause
+from analytics.vocabulary import AlertKind, Cause, SpeedControl
 from config.epoch import FanEpoch
+from service.store.check_commands import CommandFigure, command_figures
 from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.fleet import FanStanding, fleet
 from service.store.ledger_tables import curves, daily, episodes, tachometer_pairs
 from service.store.sight import NO_SIGHT, sight_from_json
 from service.web.causes import Share, cause_words, ranked
 from service.web.desk import Desk
+from service.web.fan_evidence import EvidenceTable, evidence_table
 from service.web.fleet_view import unseen
 from service.web.marks import MARKS
 from service.web.measures import Measure, drag_measure, slip_measure
@@ -61,6 +63,8 @@ class FanPage:
     closed: tuple[Any, ...]
     services: tuple[ServiceDone, ...]
     check: CheckFigure | NoCheckFigure | None
+    commands: tuple[CommandFigure, ...]
+    evidence: EvidenceTable | None
     is_lost: bool
     quality: Quality
     schedule: tuple[tuple[str, tuple[Fact, ...]], ...]
@@ -85,6 +89,8 @@ def fan_page(desk: Desk, name: str) -> FanPage:
     whole = next((row for row in reversed(rows) if row["cause"] != Cause.DRIVE_LOST.value), None)
     reason = (learned[-1].reason or "") if learned else ""
     why_unseen = unseen(standing, reason)
+    check = check_figure(site, desk.store, name, rows[-1]["date"]) if rows else None
+    judged = standing.judged
     return FanPage(
         fan=standing,
         epoch=epoch,
@@ -105,11 +111,22 @@ def fan_page(desk: Desk, name: str) -> FanPage:
             [dict(alert._mapping) for alert in alerts],
             [dict(pair._mapping) for pair in pairs],
         ),
-        check=check_figure(site, desk.store, name, rows[-1]["date"]) if rows else None,
+        check=check,
+        commands=_commands(desk, name, epoch, check),
+        evidence=None if judged is None else evidence_table(desk, name, judged["date"]),
         is_lost=any(alert.kind is AlertKind.DRIVE_LOST for alert in standing.alerts),
         quality=_quality(rows, learned),
         schedule=schedule(epoch, site.site.units),
     )
+
+
+def _commands(
+    desk: Desk, name: str, epoch: FanEpoch, check: CheckFigure | NoCheckFigure | None
+) -> tuple[CommandFigure, ...]:
+    """Return the check figures of a fan whose speed can be commanded."""
+    if not isinstance(check, CheckFigure) or epoch.machine.speed_control is not SpeedControl.VFD:
+        return ()
+    return command_figures(desk.site, desk.store, name, check, epoch.machine.max_speed_fraction)
 
 
 def _quality(rows: Sequence[Mapping[str, Any]], learned: Sequence[Any]) -> Quality:

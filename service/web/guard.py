@@ -11,7 +11,7 @@ from service.web.reach import Reach
 
 HEADERS: Final = {
     b"content-security-policy": (
-        b"default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; "
+        b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; form-action 'self'; "
         b"base-uri 'none'; frame-ancestors 'none'"
     ),
     b"x-content-type-options": b"nosniff",

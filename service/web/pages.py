@@ -2,19 +2,19 @@
 
 from typing import Final
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from service.notices.late_job import lateness_of
 from service.store.fleet import WORST_FIRST, FanStanding, Standing
 from service.web.desk import Desk
-from service.web.drawings import Drawings
-from service.web.fan_view import fan_page
+from service.web.fan_sheet import FanSheet, Typed
 from service.web.fleet_choice import Choice
 from service.web.fleet_view import fleet_rows
 from service.web.health import footing, late_jobs
 from service.web.marks import MARKS, MEANINGS, slug
 from service.web.paper import page
+from service.web.service_form import service_form_routes
 from service.words import CAUTION
 
 _VISITS: Final = (Standing.GO_NOW, Standing.GO_SOON, Standing.PLAN)
@@ -23,7 +23,7 @@ _VISITS: Final = (Standing.GO_NOW, Standing.GO_SOON, Standing.PLAN)
 def page_routes(desk: Desk) -> APIRouter:
     """Return the routes of the pages."""
     router = APIRouter(include_in_schema=False)
-    drawings = Drawings(desk)
+    sheet = FanSheet(desk)
 
     @router.get("/")
     def _fleet(
@@ -32,8 +32,10 @@ def page_routes(desk: Desk) -> APIRouter:
         return _fleet_page(desk, Choice.of(building, drive, standing, q, sort))
 
     @router.get("/fans/{fan:path}")
-    def _fan(fan: str) -> HTMLResponse:
-        return _fan_page(desk, drawings, desk.known_fan(fan))
+    def _fan(request: Request, fan: str, alert: str = "", closer: bool = False) -> HTMLResponse:
+        return sheet.page(request, desk.known_fan(fan), Typed(), alert=alert, is_closer=closer)
+
+    router.include_router(service_form_routes(desk, sheet))
 
     return router
 
@@ -77,15 +79,3 @@ def _standings(everyone: list[FanStanding]) -> list[tuple[str, str, str, str, in
         )
         for standing in Standing
     ]
-
-
-def _fan_page(desk: Desk, drawings: Drawings, name: str) -> HTMLResponse:
-    found = fan_page(desk, name)
-    return page(
-        "fan.html",
-        site=desk.site.site,
-        faults=desk.current.faults,
-        found=found,
-        drawings=drawings.of(found),
-        caution=CAUTION,
-    )

@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from service.web.closer_script import closer_script
 from service.web.data_view import data_page
 from service.web.desk import Desk
 from service.web.mail_view import mail_file, mail_page
@@ -32,5 +33,9 @@ def site_page_routes(desk: Desk) -> APIRouter:
     def _letter(week: str = "") -> Response:
         named = {"content-disposition": 'attachment; filename="slipledger-week.eml"'}
         return Response(mail_file(desk, week), media_type="message/rfc822", headers=named)
+
+    @router.get("/closer.js")
+    def _closer() -> Response:
+        return Response(closer_script(), media_type="text/javascript")
 
     return router
