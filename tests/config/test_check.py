@@ -162,6 +162,9 @@ def test_the_commented_lines_of_the_template_load_too(tmp_path: Path) -> None:
         is_setting = bare != line and (" = " in bare or bare.startswith("["))
         lines.append(bare if is_setting else line)
     path.write_text("\n".join(lines), encoding="utf-8")
+    # The template's routes name a building: one in which a fan must stand.
+    fan = "fan,building,drive,motor_hp,speed_point\nSF-1,Alder Hall,direct,10,S1\n"
+    (tmp_path / "new" / "fans.csv").write_text(fan, encoding="utf-8")
     site = load_site(tmp_path / "new").site
     assert site.mail is not None
     assert site.baseline is not None
