@@ -58,7 +58,7 @@ def strand_tension(
 
     Parameters: `power_w`, `motor_rpm` at the motor's shaft [W, rpm]; `motor_sheave_m`, pitch diameter [m];
     `wrap` on the smaller sheave [rad]; any shape.
-    Returns: `StrandTension`. The pull of the belt's own turning round the sheaves is left out: below 15 m/s it
+    Returns: `StrandTension`. The pull of the belt's own turning is left out: below 15 m/s it
     is a few per cent.
     Equation: Te = P / v, R = exp(0.5123 wrap), tight = Te R / (R - 1), slack = Te / (R - 1), standing their
     mean.

@@ -7,7 +7,7 @@ import io
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -32,12 +32,42 @@ def append_service(folder: Path, cells: Mapping[str, str]) -> ServiceEntry:
     beside the old one and takes its place in one step; two writers wait for each other.
     """
     with _only_writer(folder):
-        site = load_site(folder)
-        entry = _checked(site, cells)
-        path = (folder / FILE).resolve()
-        text = text_of(path) if path.exists() else ",".join(_HEADER) + "\n"
-        _replace(path, _with_row(text, cells))
+        entry = _checked(load_site(folder), cells)
+        _append(folder, [cells])
     return entry
+
+
+def append_services(folder: Path, rows: Sequence[Mapping[str, str]]) -> list[ServiceEntry]:
+    """Append the entries that the log does not hold already, and return those as they will be read.
+
+    Held is what equals in every column. Raises FaultySite, with nothing written, if any has a fault.
+    """
+    with _only_writer(folder):
+        site = load_site(folder)
+        held = {_told(entry) for entry in site.service}
+        added: list[ServiceEntry] = []
+        kept = []
+        for cells in rows:
+            entry = _checked(site, cells)
+            if _told(entry) not in held:
+                held.add(_told(entry))
+                added.append(entry)
+                kept.append(cells)
+        if kept:
+            _append(folder, kept)
+    return added
+
+
+def _told(entry: ServiceEntry) -> str:
+    return entry.model_dump_json(exclude={"row"})
+
+
+def _append(folder: Path, rows: Sequence[Mapping[str, str]]) -> None:
+    path = (folder / FILE).resolve()
+    text = text_of(path) if path.exists() else ",".join(_HEADER) + "\n"
+    for cells in rows:
+        text = _with_row(text, cells)
+    _replace(path, text)
 
 
 @contextlib.contextmanager

@@ -3,6 +3,7 @@
 import datetime as dt
 import sys
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -10,7 +11,7 @@ import typer
 from service.command_line.arguments import SiteArgument
 
 if TYPE_CHECKING:
-    from config import ServiceEntry
+    from config import ServiceEntry, SiteFolder
 
 _WORDS = "retensioned, belt_replaced, aligned, greased, inspected ..."
 
@@ -18,8 +19,14 @@ _WORDS = "retensioned, belt_replaced, aligned, greased, inspected ..."
 def log(
     site: SiteArgument,
     *,
-    fan: Annotated[str, typer.Option(help="The fan, as fans.csv names it.", show_default=False)],
-    work: Annotated[str, typer.Option(help=f"What was done: {_WORDS}", show_default=False)],
+    fan: Annotated[
+        str | None, typer.Option(help="The fan, as fans.csv names it.", show_default=False)
+    ] = None,
+    work: Annotated[str | None, typer.Option(help=f"What was done: {_WORDS}", show_default=False)] = None,
+    from_file: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="FILE", help="Sheets of the round, filled in.", show_default=False),
+    ] = None,
     date: Annotated[
         str | None, typer.Option(help="The day, YYYY-MM-DD; else today at the site.", show_default=False)
     ] = None,
@@ -40,9 +47,10 @@ def log(
     ] = None,
     note: Annotated[str | None, typer.Option(help="Anything else, in one line.", show_default=False)] = None,
 ) -> None:
-    """Enter service done.
+    """Enter service done: one entry by its options, or sheets of the round by --from.
 
-    The entry is checked first and then added to service_log.csv in one step.
+    All is checked first and then added to service_log.csv in one step, or nothing is. The same sheet again
+    adds nothing.
     """
     from config import FaultySite, load_site  # noqa: PLC0415 - kept out of --help
     from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
@@ -50,6 +58,14 @@ def log(
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
     declared = load_site(site)
+    if from_file is not None:
+        if fan is not None or work is not None:
+            raise typer.BadParameter("--from brings fans and work of its own; leave out --fan and --work")
+        _enter_sheets(declared, from_file)
+        return
+    if fan is None or work is None:
+        missing = "--fan" if fan is None else "--work"
+        raise typer.BadParameter(f"{missing} is missing: name it, or a filled sheet with --from")
     options = {
         "fan": fan,
         "date": date or _today(declared.site.zone),
@@ -77,6 +93,23 @@ def log(
     doubt = doubt_of_pair(declared, entry)
     if doubt is not None:
         print(doubt, file=sys.stderr)
+
+
+def _enter_sheets(declared: "SiteFolder", file: Path) -> None:
+    from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
+    from service.logbook import doubt_of_pair  # noqa: PLC0415 - kept out of --help
+    from service.round import enter_filled  # noqa: PLC0415 - kept out of --help
+    from service.store import open_store  # noqa: PLC0415 - kept out of --help
+
+    with open_store(declared, waiting=say_who_writes) as store, store.working("log"):
+        entered = enter_filled(declared.path, file)
+    for entry in entered.added:
+        print(_confirmation(entry))
+        doubt = doubt_of_pair(declared, entry)
+        if doubt is not None:
+            print(f"{entry.fan}: {doubt}", file=sys.stderr)
+    counted = f"{len(entered.added)} entries added, {entered.known} in the log before"
+    print(f"{counted}, {entered.blank} rows not filled in.", file=sys.stderr)
 
 
 def _today(zone: dt.tzinfo) -> str:

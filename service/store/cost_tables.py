@@ -16,4 +16,7 @@ fan_loads = sa.Table(
     sa.Column("profile", sa.JSON),
 )
 
+# How profiles are made; those of another revision wait for the next `assess` and cost nothing until then.
+REVISION: Final = 1
+
 COST_TABLES: Final = (fan_loads,)

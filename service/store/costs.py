@@ -10,17 +10,18 @@ import sqlalchemy as sa
 from analytics.arrays import Floats
 from analytics.costs import DriveCost, DriveState, Span, drive_cost
 from analytics.load_profile import LoadProfile
+from analytics.model import MOST_LOAD_RATIO
+from analytics.priors import SLIP_STEEPNESS
+from analytics.slip_law import slip_above_creep
 from analytics.vocabulary import Cause
 from config.folder import SiteFolder
-from service.store.cost_tables import fan_loads
+from service.store.cost_tables import REVISION, fan_loads
 
 # An ordinary belt creeps so much at the reference torque: what a state costs is what lies above it.
 _CREEP: Final = 0.010
 _CREEP_SD: Final = 0.0045
 _SAID: Final = 1.96
 _BATCH: Final = 500
-# How steeply slip follows torque: one unchanged belt slips 1 % in a light month and 10 % in a heavy one.
-_STEEPNESS: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,8 @@ def _profiles(connection: sa.Connection, fans: list[str]) -> dict[str, dict[str,
         query = sa.select(fan_loads.c.fan, fan_loads.c.profile).where(
             fan_loads.c.fan.in_(fans[start : start + _BATCH])
         )
-        found |= {row.fan: row.profile for row in connection.execute(query) if row.profile is not None}
+        rows = connection.execute(query)
+        found |= {row.fan: row.profile for row in rows if (row.profile or {}).get("revision") == REVISION}
     return found
 
 
@@ -115,8 +117,10 @@ def _states(rows: list[Mapping[str, Any]], load_ratio: Floats) -> DriveState:
     is_fixed = level[2] == 0.0
     centre, below, above = (np.where(is_fixed, 0.0, part) for part in (centre, below, above))
     slip = np.stack([centre, np.maximum(centre - below, 0.0), centre + above])
-    shape = np.power(np.clip(load_ratio, 0.02, 1.3), _STEEPNESS)
-    return DriveState(slip[..., None] * shape, np.maximum(np.nan_to_num(drag), 0.0))
+    at_loads, _ = slip_above_creep(
+        np.clip(load_ratio, 0.02, MOST_LOAD_RATIO), slip[..., None], np.array(SLIP_STEEPNESS[0])
+    )
+    return DriveState(at_loads, np.maximum(np.nan_to_num(drag), 0.0))
 
 
 def _fan_cost(cost: DriveCost, fan: int, co2_kg_per_kwh: float) -> FanCost:

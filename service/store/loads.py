@@ -13,7 +13,7 @@ from analytics.arrays import Floats
 from analytics.load_profile import HOURS_A_YEAR, is_at_limit, load_profile, season_error
 from analytics.vocabulary import SpeedControl
 from config.folder import SiteFolder
-from service.store.cost_tables import fan_loads
+from service.store.cost_tables import REVISION, fan_loads
 from service.store.ledger_tables import curves, daily, fan_days
 from service.store.power import HealthyFit, healthy_fit, midnight, steady_power
 from service.store.store import Store
@@ -23,8 +23,6 @@ _YEAR: Final = 365
 _WEEK: Final = 7
 _LEAST_HOURS: Final = 24
 _LEAST_WEEK_HOURS: Final = 6
-# Bump it when profiles are made in another way.
-_REVISION: Final = 3
 
 
 def renew_loads(site: SiteFolder, store: Store, as_of: dt.datetime) -> None:
@@ -69,7 +67,7 @@ def _digests(connection: sa.Connection, site: SiteFolder, last: dt.date) -> dict
     for fan in site.fan_names:
         epoch = site.epoch_at(fan, last)
         facts = (
-            _REVISION,
+            REVISION,
             last,
             fitted.get(fan),
             tariff,
@@ -146,7 +144,9 @@ def _profile(
     healthy = _healthy_kw(read, excess, limited)
     time = read["time"]
     prices = site.site.tariff.prices(site.site.energy_price_per_kwh)
-    price = prices[time.dt.month.to_numpy() - 1, 24 * time.dt.day_of_week.to_numpy() + time.dt.hour.to_numpy()]
+    price = prices[
+        time.dt.month.to_numpy() - 1, 24 * time.dt.day_of_week.to_numpy() + time.dt.hour.to_numpy()
+    ]
     seen, hours_a_day = days
     weeks = (
         pd.Series(healthy)
@@ -169,7 +169,7 @@ def _profile(
         has_vfd=machine.speed_control is SpeedControl.VFD,
         motor_efficiency=machine.motor_efficiency,
     )
-    return profile.as_json()
+    return {"revision": REVISION, **profile.as_json()}
 
 
 def _healthy_kw(

@@ -29,6 +29,7 @@ from service.web.pages import page_routes
 from service.web.people import people_routes
 from service.web.problem import Problem
 from service.web.reach import Reach
+from service.web.round_page import round_routes
 from service.web.routes import RouteTable
 from service.web.site_pages import site_page_routes
 
@@ -71,6 +72,7 @@ def site_routers(desk: Desk, reach: Reach) -> tuple[APIRouter, ...]:
     return (
         page_routes(desk),
         alert_page_routes(desk),
+        round_routes(desk),
         site_page_routes(desk),
         login_routes(desk, reach),
         people_routes(desk),

@@ -110,5 +110,10 @@ _TEMPLATES: Final = _environment()
 
 def page(template: str, status: int = 200, /, **told: Any) -> HTMLResponse:
     """Write a page; every template also knows the `visitor`, and `form_token()` for its forms."""
-    values: Mapping[str, Any] = {"visitor": PRESENT.get(), **told}
-    return HTMLResponse(_TEMPLATES.get_template(template).render(values), status)
+    return HTMLResponse(written(template, visitor=PRESENT.get(), **told), status)
+
+
+def written(template: str, /, **told: Any) -> str:
+    """Write a template that asks for no visitor, as a file does."""
+    values: Mapping[str, Any] = told
+    return _TEMPLATES.get_template(template).render(values)

@@ -1,0 +1,114 @@
+"""`slipledger round`: the maintenance round, worst first."""
+
+import datetime as dt
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from service.command_line.arguments import SiteArgument
+
+if TYPE_CHECKING:
+    from service.round import Quarter
+
+_FORMATS: Final = ("text", "html", "csv")
+_BY_ENDING: Final = {".html": "html", ".htm": "html", ".csv": "csv"}
+
+
+def round_(
+    site: SiteArgument,
+    *,
+    date: Annotated[
+        str | None,
+        typer.Option(
+            metavar="YYYY-MM-DD", help="As of this day; default: the ledger's last.", show_default=False
+        ),
+    ] = None,
+    quarter: Annotated[
+        str | None, typer.Option(metavar="QUARTER", help="A quarter, 2025-Q3.", show_default=False)
+    ] = None,
+    building: Annotated[str | None, typer.Option(help="One building alone.", show_default=False)] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write there, not to stdout.", show_default=False)
+    ] = None,
+    form: Annotated[
+        str | None,
+        typer.Option(
+            "--format",
+            metavar="FORMAT",
+            help="text, html or csv; default: by FILE's ending.",
+            show_default=False,
+        ),
+    ] = None,
+) -> None:
+    """Write the maintenance round, worst first: a sheet a fan, to read, print or fill in.
+
+    A sheet filled in as CSV comes back by slipledger log SITE --from FILE.
+    """
+    from config import load_site  # noqa: PLC0415 - kept out of --help
+    from config.faults import advice  # noqa: PLC0415 - kept out of --help
+    from service.round import plan_round, round_csv, round_text  # noqa: PLC0415 - kept out of --help
+    from service.store import open_store  # noqa: PLC0415 - kept out of --help
+
+    if date is not None and quarter is not None:
+        raise typer.BadParameter("--date and --quarter name different rounds; give one of them")
+    written = _form(form, out)
+    day, wanted = _date(date), _quarter(quarter)
+    declared = load_site(site)
+    buildings = sorted({epoch.building for epoch in declared.fans if epoch.building})
+    if building is not None and building not in buildings:
+        remedy = advice(building, buildings, "name a building of fans.csv")
+        raise typer.BadParameter(f"no fan stands in {building!r}; {remedy}", param_hint="--building")
+    with open_store(declared) as store:
+        planned = plan_round(declared, store, day, wanted, building)
+    if written == "html":
+        from service.web import round_file  # noqa: PLC0415 - only where asked for
+
+        text = round_file(planned)
+    else:
+        text = round_csv(planned) if written == "csv" else round_text(planned)
+    _write(text, out)
+
+
+def _form(form: str | None, out: Path | None) -> str:
+    from config.faults import advice  # noqa: PLC0415 - kept out of --help
+
+    if form is None:
+        return "text" if out is None else _BY_ENDING.get(out.suffix.lower(), "text")
+    if form not in _FORMATS:
+        raise typer.BadParameter(
+            f"there is no format {form!r}; {advice(form, _FORMATS)}", param_hint="--format"
+        )
+    return form
+
+
+def _date(text: str | None) -> dt.date | None:
+    if text is None:
+        return None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(
+            f"{text!r} is not a date; write it as 2025-09-30", param_hint="--date"
+        ) from None
+
+
+def _quarter(text: str | None) -> "Quarter | None":
+    from service.round import Quarter  # noqa: PLC0415 - kept out of --help
+
+    if text is None:
+        return None
+    try:
+        return Quarter.parse(text)
+    except ValueError as error:
+        raise typer.BadParameter(f"{error}; write it as 2025-Q3", param_hint="--quarter") from None
+
+
+def _write(text: str, out: Path | None) -> None:
+    if out is None:
+        sys.stdout.write(text)
+        return
+    partial = out.with_name(f"{out.name}.partial")
+    partial.write_text(text, encoding="utf-8", newline="")
+    partial.replace(out)

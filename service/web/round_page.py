@@ -1,0 +1,104 @@
+"""The round's page, its sheet as CSV, a file of its own, and where a filled sheet comes back."""
+
+import datetime as dt
+import tempfile
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Any, Final
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Form
+from fastapi.responses import HTMLResponse, Response
+from markupsafe import Markup
+
+from config import FaultySite
+from service.access import Role
+from service.failure import WorkFailed
+from service.round import Quarter, Round, enter_filled, plan_round, round_csv
+from service.round.cautions import CAUTIONS
+from service.round.fields import CHECKS, READINGS
+from service.web.desk import Desk
+from service.web.marks import MARKS
+from service.web.paper import page, written
+from service.web.problem import Problem
+from service.web.visitor import require
+
+_STYLES: Final = ("ledger.css", "round.css")
+_PASTED: Final = "the sheet"
+
+
+def round_routes(desk: Desk) -> APIRouter:
+    """Return the routes."""
+    router = APIRouter(include_in_schema=False)
+
+    @router.get("/round")
+    def _round(date: str = "", quarter: str = "", building: str = "") -> HTMLResponse:
+        site = desk.site
+        planned = _planned(desk, date, quarter, building)
+        return page(
+            "round.html",
+            site=site.site,
+            faults=desk.current.faults,
+            date=date,
+            quarter=quarter,
+            building=building,
+            buildings=sorted({epoch.building for epoch in site.fans if epoch.building}),
+            address=urlencode({"date": date, "quarter": quarter, "building": building}),
+            **_told(planned),
+        )
+
+    @router.get("/round.csv")
+    def _sheet(date: str = "", quarter: str = "", building: str = "") -> Response:
+        planned = _planned(desk, date, quarter, building)
+        named = {"content-disposition": f'attachment; filename="round-{planned.quarter}.csv"'}
+        return Response(round_csv(planned), media_type="text/csv; charset=utf-8", headers=named)
+
+    @router.post("/round/filled", dependencies=[Depends(require(Role.OPERATOR))])
+    def _filled(filled: Annotated[str, Form()] = "") -> HTMLResponse:
+        return _enter(desk, filled)
+
+    return router
+
+
+def round_file(planned: Round) -> str:
+    """Write the round as one HTML file that needs nothing else, to be opened or printed anywhere."""
+    folder = files("service.web").joinpath("static")
+    styles = "\n".join(folder.joinpath(name).read_text(encoding="utf-8") for name in _STYLES)
+    return written("round_file.html", styles=Markup(styles), **_told(planned))
+
+
+def _told(planned: Round) -> dict[str, Any]:
+    return {
+        "planned": planned,
+        "cautions": CAUTIONS,
+        "readings": READINGS,
+        "checks": CHECKS,
+        "marks": MARKS,
+    }
+
+
+def _planned(desk: Desk, date: str, quarter: str, building: str) -> Round:
+    if date and quarter:
+        raise Problem(400, "A day and a quarter name different rounds.", "give one of them")
+    try:
+        day = dt.date.fromisoformat(date) if date else None
+        wanted = Quarter.parse(quarter) if quarter else None
+    except ValueError:
+        problem = f"{(date or quarter)[:40]!r} is no {'day' if date else 'quarter'}."
+        raise Problem(400, problem, "write a day as 2025-09-30, a quarter as 2025-Q3") from None
+    try:
+        return plan_round(desk.site, desk.store, day, wanted, building or None)
+    except WorkFailed as failed:
+        raise Problem(404, f"{failed}.", "choose another day, or wait for the first assessment") from None
+
+
+def _enter(desk: Desk, filled: str) -> HTMLResponse:
+    told: dict[str, Any] = {"site": desk.site.site, "wrong": [], "entered": None}
+    with tempfile.TemporaryDirectory() as folder, desk.store.working("log"):
+        pasted = Path(folder) / _PASTED
+        pasted.write_text(filled, encoding="utf-8", newline="")
+        try:
+            told["entered"] = enter_filled(desk.site.path, pasted)
+        except FaultySite as faulty:
+            told["wrong"] = [str(fault) for fault in faulty.faults]
+    return page("round_entered.html", 400 if told["wrong"] else 200, **told)
