@@ -198,6 +198,9 @@ class ServiceIn(Sent):
     def cells(self) -> dict[str, str]:
         """Return the cells of its row in service_log.csv."""
         said = self.model_dump(mode="json", exclude_none=True)
-        return {
-            name: f"{value:g}" if isinstance(value, float) else str(value) for name, value in said.items()
-        }
+        return {name: _cell(value) for name, value in said.items()}
+
+
+def _cell(value: str | float) -> str:
+    is_whole = isinstance(value, float) and value.is_integer()
+    return str(int(value)) if is_whole else str(value)
