@@ -67,6 +67,25 @@ CAUSES: tuple[Parameter, ...] = PARAMETERS[: INDEX[Parameter.SLIP_STEEPNESS]]
 CURVE: tuple[Parameter, ...] = PARAMETERS[INDEX[Parameter.PRESSURE_LEVEL] :]
 SIZE = len(PARAMETERS)
 
+_READ_PARAMETERS = (
+    Parameter.WHEEL,
+    Parameter.PRESSURE_GAIN,
+    Parameter.PRESSURE_ZERO,
+    Parameter.LOAD_GAIN,
+    Parameter.AIR_PATH,
+    Parameter.PRESSURE_LEVEL,
+    Parameter.PRESSURE_SLOPE,
+    Parameter.PRESSURE_BEND,
+    Parameter.NO_LOAD_CURRENT,
+    Parameter.PATH,
+    Parameter.LOAD_EXPONENT,
+)
+# A fouled wheel shows in the pressure and turns harder: it is of both.
+_TURNING_PARAMETERS = tuple(
+    name for name in PARAMETERS if name is Parameter.WHEEL or name not in _READ_PARAMETERS
+)
+_TURNING = [INDEX[name] for name in _TURNING_PARAMETERS]
+
 # Past this the slip law is not believed: a day far above the reference torque is no proof.
 MOST_LOAD_RATIO = 1.3
 _STEP = 1e-5
@@ -133,40 +152,90 @@ def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
     Returns: `Expected`; `slip` is the belt slip above healthy creep, `load_ratio` T over the
     reference torque.
     """
-    p = {name: theta[..., i, None] for name, i in INDEX.items()}
+    # Of many sets those that differ in what is read and not in how the fan turns need no turning of their own.
+    turns = theta[..., _TURNING]
+    is_own = np.ones(len(theta), dtype=bool)
+    if theta.ndim > 2:
+        is_own[1:] = (turns[1:] != turns[0]).any(axis=tuple(range(1, turns.ndim)))
+    if is_own.all():
+        return _read(theta, _turned(theta, plant, hours), plant, hours)
+    turned = _turned(theta[is_own], plant, hours)
+    places = np.where(is_own, np.cumsum(is_own) - 1, 0)
+    every = _Turned(*(getattr(turned, name)[places] for name in _Turned.__slots__))
+    return _read(theta, every, plant, hours)
+
+
+@dataclass(frozen=True, slots=True)
+class _Turned:
+    """How the motor and the wheel turn: torque, speeds, slip, and what the wheel does to the air."""
+
+    torque: Floats
+    motor_speed: Floats
+    slip: Floats
+    load_ratio: Floats
+    airflow: Floats
+    density: Floats
+    flux: Floats
+    away: Floats  # the flow coefficient less 1
+    dynamic: Floats
+
+
+def _turned(theta: Floats, plant: Plant, hours: Operating) -> _Turned:
+    p = {name: theta[..., INDEX[name], None] for name in _TURNING_PARAMETERS}
     squared = hours.airflow**2 - p[Parameter.AIRFLOW_ZERO]
     airflow = np.sqrt(np.maximum(squared, 1e-4)) * np.exp(-p[Parameter.AIRFLOW_GAIN])
     density = hours.density * np.exp(p[Parameter.DENSITY])
     speed = hours.speed * np.exp(p[Parameter.SPEED_SCALE])
     ratio = np.exp(p[Parameter.RATIO])
     flux = flux_of(speed, p[Parameter.FLUX_EXPONENT])
-    motor_slip = plant.rated_slip[:, None]
+    lag = plant.rated_slip[:, None] / np.square(flux)
     reference = plant.reference_torque[:, None]
-    torque = reference * speed**2 + np.zeros_like(airflow)
+    torque = reference * np.square(speed) + np.zeros_like(airflow)
+    level = ratio * np.exp(p[Parameter.TORQUE_LEVEL])
+    level = level * (1.0 - p[Parameter.WHEEL_TORQUE] * p[Parameter.WHEEL])
+    rubbing = p[Parameter.FRICTION] + p[Parameter.DRAG]
     # Slip's law is most of the work, and a healthy fan needs none.
     is_slipping, slip = bool(np.any(p[Parameter.SLIP])), np.zeros_like(torque)
     for done in range(_ROUNDS):
-        motor_speed = np.maximum(speed - motor_slip * torque / flux**2, 0.05)
-        load_ratio = np.clip(torque / reference, 0.02, MOST_LOAD_RATIO)
+        motor_speed = np.maximum(speed - lag * torque, 0.05)
+        load_ratio = np.minimum(np.maximum(torque / reference, 0.02), MOST_LOAD_RATIO)
         if is_slipping and done > 0:
             # A step of Newton's: slip unloads the motor, and past the knee plain repetition runs away.
             due, slope = slip_above_creep(load_ratio, p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS])
             slip = slip + (due - slip) / (1.0 + _TORQUE_BY_SLIP * np.maximum(slope, 0.0) * load_ratio)
-        wheel = ratio * (1.0 - p[Parameter.CREEP] * load_ratio - slip)
-        x = airflow / (motor_speed * wheel)
-        dynamic = density * (motor_speed * wheel) ** 2
-        shape = curve(x, p[Parameter.TORQUE_LEVEL], p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
-        wheel_torque = dynamic * ratio * shape
-        wheel_torque = wheel_torque * (1.0 - p[Parameter.WHEEL_TORQUE] * p[Parameter.WHEEL])
-        torque = np.maximum(wheel_torque + p[Parameter.FRICTION] + p[Parameter.DRAG], 1e-3)
-    shape = curve(x, p[Parameter.PRESSURE_LEVEL], p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
-    pressure = dynamic * shape * (1.0 - p[Parameter.WHEEL])
-    pressure = pressure - (p[Parameter.PATH] + p[Parameter.AIR_PATH]) * density * airflow**2
+        wheel_speed = motor_speed * (ratio * (1.0 - p[Parameter.CREEP] * load_ratio - slip))
+        away = airflow / wheel_speed
+        away -= 1.0
+        dynamic = np.square(wheel_speed)
+        dynamic *= density
+        torque = _shape(away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
+        torque *= dynamic
+        torque *= level
+        torque += rubbing
+        np.maximum(torque, 1e-3, out=torque)
+    return _Turned(torque, motor_speed, slip, load_ratio, airflow, density, flux, away, dynamic)
+
+
+def _read(theta: Floats, turned: _Turned, plant: Plant, hours: Operating) -> Expected:
+    p = {name: theta[..., INDEX[name], None] for name in _READ_PARAMETERS}
+    shape = _shape(turned.away, p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
+    pressure = turned.dynamic * shape * (np.exp(p[Parameter.PRESSURE_LEVEL]) * (1.0 - p[Parameter.WHEEL]))
+    path = p[Parameter.PATH] + p[Parameter.AIR_PATH]
+    pressure = pressure - path * (turned.density * np.square(turned.airflow))
     pressure = pressure * np.exp(p[Parameter.PRESSURE_GAIN]) + p[Parameter.PRESSURE_ZERO]
-    load = _load(torque, motor_speed, flux, p[Parameter.NO_LOAD_CURRENT], plant)
+    load = _load(turned.torque, turned.motor_speed, turned.flux, p[Parameter.NO_LOAD_CURRENT], plant)
     # What part load does to a motor's efficiency, a wheel's losses and a meter is known to a power law.
-    load = load * np.exp(p[Parameter.LOAD_GAIN] + p[Parameter.LOAD_EXPONENT] * np.log(load_ratio))
-    return Expected(pressure, load, torque, motor_speed, slip, load_ratio)
+    load = load * np.exp(p[Parameter.LOAD_GAIN] + p[Parameter.LOAD_EXPONENT] * np.log(turned.load_ratio))
+    return Expected(pressure, load, turned.torque, turned.motor_speed, turned.slip, turned.load_ratio)
+
+
+def _shape(away: Floats, slope: Floats, bend: Floats) -> Floats:
+    # A fan curve over its level, at the flow coefficient less 1.
+    shape = bend * away
+    shape += slope
+    shape *= away
+    shape += 1.0
+    return np.asarray(np.maximum(shape, 0.02, out=shape))
 
 
 def curve(x: Floats, level: Floats, slope: Floats, bend: Floats) -> Floats:
@@ -174,8 +243,7 @@ def curve(x: Floats, level: Floats, slope: Floats, bend: Floats) -> Floats:
 
     `slope` is d ln / d ln x at the usual operating point x = 1; all of one shape.
     """
-    away = x - 1.0
-    return np.asarray(np.exp(level) * np.maximum(1.0 + away * (slope + away * bend), 0.02))
+    return np.asarray(np.exp(level) * _shape(x - 1.0, slope, bend))
 
 
 def flux_of(speed: Floats, exponent: Floats) -> Floats:

@@ -36,8 +36,9 @@ def slip_above_creep(load_ratio: Floats, slip: Floats, steepness: Floats) -> tup
     scale = per_torque * KNEE_WIDTH
     past = np.maximum(slip - straight, _NOTHING) / scale
     away = (load_ratio - 1.0) / KNEE_WIDTH + past + np.log(-np.expm1(-past))
-    bent = np.logaddexp(0.0, away)
-    slope = straight + per_torque * np.exp(away - bent)
+    small = np.exp(-np.abs(away))
+    bent = np.maximum(away, 0.0) + np.log1p(small)
+    slope = straight + per_torque * (np.where(away > 0.0, 1.0, small) / (1.0 + small))
     # Exactly nothing of nothing, so that a healthy fan has the same bits beside a slipping one.
     found = np.where(slip != 0.0, straight * load_ratio + scale * bent, 0.0)
     return np.clip(found, _LEAST_SLIP, MOST_SLIP), slope
