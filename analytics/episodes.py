@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
@@ -132,12 +133,11 @@ def episodes(
     Parameters: `days`, one fan's rows in order of date; `events`; `services` of that fan.
     Returns: episodes in order of their opening.
     """
-    found: list[Episode] = []
+    past = {gauge: _gauge_episodes(gauge, days, services) for gauge in _GAUGES}
+    found = [*chain.from_iterable(past.values()), *_cause_notices(days, services)]
     for gauge in _GAUGES:
-        past = _gauge_episodes(gauge, days, services)
-        found += [*past, *_drifts(gauge, days, services, past)]
+        found += _drifts(gauge, days, services, past[gauge], found)
     found += [_event_episode(event, services) for event in events]
-    found += _cause_notices(days, services)
     found += _silences(days)
     return tuple(sorted(found, key=lambda episode: (episode.opened_at, episode.kind, episode.topic)))
 
@@ -210,12 +210,17 @@ def _closing(
 
 
 def _drifts(
-    gauge: _Gauge, days: Sequence[JudgedDay], services: Sequence[Service], past: Sequence[Episode]
+    gauge: _Gauge,
+    days: Sequence[JudgedDay],
+    services: Sequence[Service],
+    past: Sequence[Episode],
+    told: Sequence[Episode],
 ) -> list[Episode]:
     """Find the drifts below a gauge's limits: one notice a drift.
 
     The sum of the days' innovations opens it, and closes it when it is back at nothing; past the limit the
-    alert takes its place, and the sum waits until that is closed.
+    alert takes its place, and the sum waits until that is closed. A cause that is told already is not told
+    again because it moves this gauge too.
     """
     found: list[Episode] = []
     current: Episode | None = None
@@ -224,14 +229,15 @@ def _drifts(
     for day in days:
         if not day.is_judged or day.is_healthy_period:
             continue
-        if any(one.opened_on <= day.date and (one.closed_on or dt.date.max) >= day.date for one in past):
+        if any(_is_open(one, day.date) for one in past):
             total = 0.0
         elif np.isfinite(gauge.innovation(day)):
             total = max(0.0, total + min(gauge.innovation(day) / spread, MOST_INNOVATION) - SLACK)
         # Two gauges share the false alerts allowed.
         threshold = threshold_for(day.limits.false_alerts_per_fan_year / len(_GAUGES))
         total = min(total, threshold)
-        if current is None and total >= threshold:
+        is_told = any(one.cause is day.likeliest and _is_open(one, day.date) for one in told)
+        if current is None and total >= threshold and not is_told:
             current = _drifting(gauge, day)
         elif current is not None and total == 0.0:
             opened_on = current.opened_on
@@ -243,6 +249,10 @@ def _drifts(
             found.append(replace(current, closed_on=day.date, closed_by=closed_by))
             current = None
     return found if current is None else [*found, current]
+
+
+def _is_open(episode: Episode, date: dt.date) -> bool:
+    return episode.opened_on <= date <= (episode.closed_on or dt.date.max)
 
 
 def _healthy_spread(gauge: _Gauge, days: Sequence[JudgedDay]) -> float:

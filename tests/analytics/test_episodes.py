@@ -388,6 +388,28 @@ def test_past_the_limit_the_alert_takes_the_notices_place() -> None:
     assert found[0].closed_on == found[1].opened_on
 
 
+def test_a_cause_that_is_told_is_not_told_again_because_it_moves_the_other_gauge() -> None:
+    # A belt past its limit lowers the load too: its innovations are no news of the bearings.
+    slipping = [
+        replace(day, drag_innovation=2.0, slip_ref_pct=3.5, cause=Cause.BELT_SLIP)
+        for day in drifting([2.0] * 30)
+    ]
+    assert [one.kind for one in episodes(slipping, [], [])] == [SLIP]
+    # Once another cause is the likeliest, its drift is told.
+    bearings = [replace(day, likeliest=Cause.DRAG) if i >= 20 else day for i, day in enumerate(slipping)]
+    found = episodes(bearings, [], [])
+    assert [(one.kind, one.opened_on) for one in found] == [(SLIP, on(2)), (NOTICE, on(20))]
+
+
+def test_a_sensor_that_is_told_is_no_drift_of_the_belt_besides() -> None:
+    days = [
+        replace(day, cause=Cause.PRESSURE_SENSOR, likeliest=Cause.PRESSURE_SENSOR)
+        for day in drifting([1.5] * 30)
+    ]
+    (notice,) = episodes(days, [], [])
+    assert notice.topic == "no drive fault"
+
+
 def test_a_fan_whose_healthy_days_scatter_more_must_drift_more() -> None:
     healthy = [
         replace(day, is_healthy_period=True, date=on(i - 30), slip_innovation=value)
