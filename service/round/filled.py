@@ -25,6 +25,7 @@ _OF_LOG: Final = {
     "wheel_rpm": "fan_rpm",
     "no_load_a": "no_load_a",
 }
+_NUMBERS: Final = ("speed", "motor_rpm", "fan_rpm", "no_load_a")
 _OF_NOTE: Final = {"amps": "amps {}", "force": "force a belt {}", "deflection": "deflection {}"}
 _CHECK_WORDS: Final = {"yes": True, "y": True, "x": True, "no": False, "n": False}
 
@@ -50,7 +51,7 @@ def enter_filled(folder: Path, file: Path) -> Entered:
     faults = [*sheet.faults, *faults, *_faults_of(site, cells, sheet, file.name)]
     if faults:
         raise FaultySite(in_order(faults))
-    added = append_services(folder, [dict(row.cells) for row in cells])
+    added = append_services(folder, [_pointed(row.cells, sheet) for row in cells])
     return Entered(tuple(added), len(cells) - len(added), blank)
 
 
@@ -61,6 +62,13 @@ class _LogRow:
     line: int
     cells: Mapping[str, str]
     columns: Mapping[str, str]
+
+
+def _pointed(cells: Mapping[str, str], sheet: Sheet) -> dict[str, str]:
+    """Return the cells as the log takes them: its columns may be parted by commas, so decimals want a point."""
+    if sheet.delimiter == ",":
+        return dict(cells)
+    return {name: text.replace(",", ".") if name in _NUMBERS else text for name, text in cells.items()}
 
 
 def _read(file: Path) -> tuple[bool, Sheet]:

@@ -59,7 +59,11 @@ def items_of(
     """
     drive = epoch.machine.drive
     listed: list[tuple[str, str, tuple[Work, ...]]] = [
-        ("Locked out, tested dead, wheel blocked", "at the local isolator; initials", ()),
+        (
+            "Locked out, tested dead, wheel blocked",
+            "at the local isolator, not at the screen; the drive's waiting time kept. Initials: ______",
+            (),
+        ),
         *(_belt_items(epoch) if drive in _BELTED else _direct_items()),
         ("Bearings", _grease(epoch, wheel_rpm), (Work.GREASED, Work.BEARING_REPLACED)),
         ("Noise, heat, dust", "listen and look before stopping; heat by a probe, never by hand", ()),
