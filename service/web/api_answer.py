@@ -123,7 +123,7 @@ def _frame(rows: Sequence[Row], columns: Sequence[str]) -> pd.DataFrame:
 
 
 def _cell(value: Any) -> Any:
-    return plain(value) if isinstance(value, dt.date) else value
+    return plain(value) if isinstance(value, dt.date | dt.time) else value
 
 
 def plain(value: Any) -> Any:
@@ -133,7 +133,9 @@ def plain(value: Any) -> Any:
     if isinstance(value, dt.datetime):
         in_utc = value.astimezone(dt.UTC)
         return f"{in_utc:%Y-%m-%dT%H:%M:%S}{f'.{in_utc.microsecond:06d}' if in_utc.microsecond else ''}Z"
-    return value.isoformat() if isinstance(value, dt.date | dt.time) else value
+    if isinstance(value, dt.time):
+        return f"{value:%H:%M}"
+    return value.isoformat() if isinstance(value, dt.date) else value
 
 
 _WRITERS: Final = {JSON: _as_json, CSV: _as_csv, PARQUET: _as_parquet}

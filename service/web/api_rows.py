@@ -127,7 +127,7 @@ class ServiceRow(BaseModel):
 
     fan: str = Field(examples=["AHU-2 SF"])
     date: dt.date
-    time: dt.time | None
+    time: str | None = Field(examples=["10:30"])
     work: Work
     role: Role | None
     motor_rpm: float | None

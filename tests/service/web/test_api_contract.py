@@ -35,8 +35,8 @@ PROMISED = {
 }
 PROMISED_FIELDS = {
     "FanRow": "fan building standing date judged_on slip_ref_pct slip_ref_low_pct slip_ref_high_pct"
-    " drag_ref_pct drag_ref_low_pct drag_ref_high_pct excess_kw cost_a_year currency cause cause_share note seen"
-    " least_slip_pct best_point points_not_used since open_alerts page",
+    " drag_ref_pct drag_ref_low_pct drag_ref_high_pct excess_kw cost_a_year currency cause cause_share note"
+    " seen least_slip_pct best_point points_not_used since open_alerts page",
     "DailyRow": "fan date hours hours_used slip_pct slip_low_pct slip_high_pct slip_change_pct"
     " slip_change_low_pct slip_change_high_pct slip_ref_pct slip_ref_low_pct slip_ref_high_pct"
     " drag_ref_pct drag_ref_low_pct drag_ref_high_pct drive_loss_pct drive_loss_low_pct drive_loss_high_pct"
@@ -195,7 +195,7 @@ def test_service_is_entered_once_checked_and_kept_with_who(ask: Asking) -> None:
     assert ask(path, "POST", json=done).json()["work"] == "retensioned"
     assert ask(f"/api/v1/service?fan={SLIPPING}").json()[0]["motor_rpm"] == 1755.0
     assert changes_of(ask.store, 1)[0].what == "service entered: retensioned on 2025-07-01"
-    faulty = ask(path, "POST", json={"date": "2025-07-01", "work": "inspected", "role": "speed"})
+    faulty = ask(path, "POST", json={"date": "2025-07-01", "work": "inspected", "speed": 300})
     assert faulty.status_code == 422
     assert faulty.json()["error"]["remedy"]
     assert ask(path, "POST", json={**done, "colour": "red"}).status_code == 400
