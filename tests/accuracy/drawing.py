@@ -208,6 +208,8 @@ def machine_of(plan: FanPlan) -> Machine:
     )
 
 
-def draw_class(seed: int, cause: str, numbers: Sequence[int], days: int | None = None) -> list[DrawnFan]:
-    """Draw several fans of one class."""
-    return [draw_fan(seed, number, cause, days=days) for number in numbers]
+def draw_class(
+    seed: int, cause: str, numbers: Sequence[int], days: int | None = None, minutes: int | None = None
+) -> list[DrawnFan]:
+    """Draw several fans of one class, logged so often where `minutes` says so."""
+    return [draw_fan(seed, number, cause, minutes, days) for number in numbers]

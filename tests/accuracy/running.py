@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from pathlib import Path
 
@@ -20,7 +20,7 @@ FANS_A_BATCH = 15
 class Batch:
     """Fans `first` to before `last` of one class of a seed, run for so many `days` (None: as the class says).
 
-    `kept_in` the folder of finished batches, None to keep none.
+    `kept_in` the folder of finished batches, None to keep none; `minutes` between readings, None: drawn.
     """
 
     seed: int
@@ -29,6 +29,7 @@ class Batch:
     last: int
     days: int | None = None
     kept_in: Path | None = None
+    minutes: int | None = None
 
     @property
     def path(self) -> Path | None:
@@ -45,7 +46,8 @@ def judge_batch(batch: Batch) -> pd.DataFrame:
     path = batch.path
     if path is not None and path.exists():
         return pd.read_pickle(path)
-    judged = judge(draw_class(batch.seed, batch.cause, range(batch.first, batch.last), batch.days))
+    numbers = range(batch.first, batch.last)
+    judged = judge(draw_class(batch.seed, batch.cause, numbers, batch.days, batch.minutes))
     if path is not None:
         path.parent.mkdir(parents=True, exist_ok=True)
         unfinished = path.with_suffix(".part")
@@ -76,6 +78,9 @@ def judge_each(
         yield from pool.map(judge_batch, tasks)
 
 
-def judge_classes(seed: int, causes: Sequence[str], fans: int, processes: int = 1) -> pd.DataFrame:
-    """Judge so many fans of each class."""
-    return pd.concat(list(judge_each(batches(seed, causes, fans), processes)), ignore_index=True)
+def judge_classes(
+    seed: int, causes: Sequence[str], fans: int, processes: int = 1, minutes: int | None = None
+) -> pd.DataFrame:
+    """Judge so many fans of each class; `minutes` between readings, None: drawn."""
+    tasks = [replace(batch, minutes=minutes) for batch in batches(seed, causes, fans)]
+    return pd.concat(list(judge_each(tasks, processes)), ignore_index=True)
