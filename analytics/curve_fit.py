@@ -212,20 +212,20 @@ def flow_slopes(problem: Healthy, theta: Floats, trend: Floats) -> Floats:
 
 def _missed_and_slopes(problem: Healthy, theta: Floats, trend: Floats) -> tuple[Floats, Floats]:
     hours = problem.operating
-    here = _relative(problem, theta, trend, hours.airflow)
-    moved = _relative(problem, theta, trend, hours.airflow * np.exp(_FLOW_STEP))
+    flows = hours.airflow * np.exp([0.0, _FLOW_STEP])[:, None]
+    here, moved = _relative(problem, theta, trend, flows[:, None, None])
     missed = np.where(problem.has, 1.0 - here, 0.0)
     return missed, np.where(problem.has, (moved - here) / _FLOW_STEP, 0.0)
 
 
 def _relative(problem: Healthy, theta: Floats, trend: Floats, airflow: Floats) -> Floats:
-    # What is expected over what was read, (sets, hours, 2).
+    # What is expected over what was read, (flows, sets, hours, 2), at flows (flows, 1, 1, hours).
     hours = problem.operating
     at = Operating(hours.speed, airflow, hours.density, hours.pressure, hours.load, hours.is_used)
     expected = expect(theta[:, None], problem.plant, at)
-    loaded = trend[:, None] * (problem.age * hours.density[0] * np.square(airflow[0]))
-    pressure = (expected.pressure[:, 0] - loaded) / np.maximum(hours.pressure[0], 0.05)
-    return np.stack([pressure, expected.load[:, 0] / np.maximum(hours.load[0], 0.02)], axis=-1)
+    loaded = trend[:, None] * (problem.age * hours.density[0] * np.square(airflow[:, 0]))
+    pressure = (expected.pressure[..., 0, :] - loaded) / np.maximum(hours.pressure[0], 0.05)
+    return np.stack([pressure, expected.load[..., 0, :] / np.maximum(hours.load[0], 0.02)], axis=-1)
 
 
 def _whitened(problem: Healthy, theta: Floats, trend: Floats, noise: Noise) -> Floats:

@@ -10,10 +10,11 @@ from analytics.curves import HealthyCurves
 from analytics.day_hours import day_operating, day_wheel
 from analytics.hidden import hidden
 from analytics.machine import Machine
-from analytics.model import CAUSES, Parameter
+from analytics.model import CAUSES, Operating, Parameter
 from analytics.scaled_hours import ScaledHours
 from analytics.state import read_day, start
-from analytics.watch import CARRIED, watch
+from analytics.watch import CARRIED, stack_watches, watch
+from analytics.wheel_speed import stack_wheels
 
 # Common practice, no source.
 LEAST_HOURS = 150
@@ -94,16 +95,24 @@ def _daily(
     constants, at = watch(curves, machine), start(curves, machine).mean[:, 0]
     dates = np.unique(day[hours.is_steady])
     dates = dates[:: max(len(dates) // _MOST_DAYS, 1)]
-    information, pull = [], []
+    if len(dates) == 0:
+        size = len(CARRIED)
+        return dates, np.zeros((0, size, size)), np.zeros((0, size))
+    packed, wheels = [], []
     for date in dates:
         of_day = day == date
         one = ScaledHours(*(getattr(hours, name)[of_day] for name in ScaledHours.__slots__))
-        packed = day_operating(one, curves)
-        reading = read_day(at, constants, packed, day_wheel(one, curves, packed))
-        information.append(reading.information[0])
-        pull.append(reading.pull[0])
-    size = len(CARRIED)
-    return dates, np.reshape(information, (-1, size, size)), np.reshape(pull, (-1, size))
+        packed.append(day_operating(one, curves))
+        wheels.append(day_wheel(one, curves, packed[-1]))
+    # The days of one fan, read side by side as those of a batch of fans are.
+    every = Operating(
+        *(np.concatenate([getattr(one, name) for one in packed]) for name in Operating.__slots__)
+    )
+    count = len(dates)
+    reading = read_day(
+        at.repeat(count, axis=0), stack_watches([constants] * count), every, stack_wheels(wheels)
+    )
+    return dates, reading.information, reading.pull
 
 
 def _growth(dates: Floats, information: Floats, pull: Floats) -> float:

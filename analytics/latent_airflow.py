@@ -46,8 +46,7 @@ def latent_hours(
     causes.
     """
     noise = np.maximum(NOISE_FACTOR * airflow_noise, LEAST_NOISE)[:, None]
-    here = _expected(theta, plant, hours, hours.airflow)
-    moved = _expected(theta, plant, hours, hours.airflow * np.exp(_STEP))
+    here, moved = _expected(theta, plant, hours, hours.airflow * np.exp([0.0, _STEP])[:, None, None])
     slope = (moved / here - 1.0) / _STEP
     is_counted = counted > 0
     missed = np.clip(np.stack([hours.pressure, hours.load], axis=-1) / here - 1.0, -0.5, 0.5)

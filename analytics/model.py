@@ -148,21 +148,21 @@ class Expected:
 def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
     """Evaluate the forward model.
 
-    Parameters: `theta` (..., fans, SIZE) [causes 1 or of scale, curves in logs]; `plant`; `hours`.
-    Returns: `Expected`; `slip` is the belt slip above healthy creep, `load_ratio` T over the
-    reference torque.
+    Parameters: `theta` (..., fans, SIZE) [causes 1 or of scale, curves in logs]; `plant`; `hours`, whose
+    airflow may have axes before those of `theta`, for several flows at once. Returns: `Expected`; `slip` is
+    the belt slip above healthy creep, `load_ratio` T over the reference torque.
     """
-    # Of many sets those that differ in what is read and not in how the fan turns need no turning of their own.
+    # Sets that differ from the first in what is read and not in how the fan turns share its turning.
     turns = theta[..., _TURNING]
     is_own = np.ones(len(theta), dtype=bool)
     if theta.ndim > 2:
         is_own[1:] = (turns[1:] != turns[0]).any(axis=tuple(range(1, turns.ndim)))
     if is_own.all():
-        return _read(theta, _turned(theta, plant, hours), plant, hours)
+        return _read(theta, _turned(theta, plant, hours), plant)
     turned = _turned(theta[is_own], plant, hours)
     places = np.where(is_own, np.cumsum(is_own) - 1, 0)
-    every = _Turned(*(getattr(turned, name)[places] for name in _Turned.__slots__))
-    return _read(theta, every, plant, hours)
+    every = _Turned(*(getattr(turned, name)[..., places, :, :] for name in _Turned.__slots__))
+    return _read(theta, every, plant)
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,7 +216,7 @@ def _turned(theta: Floats, plant: Plant, hours: Operating) -> _Turned:
     return _Turned(torque, motor_speed, slip, load_ratio, airflow, density, flux, away, dynamic)
 
 
-def _read(theta: Floats, turned: _Turned, plant: Plant, hours: Operating) -> Expected:
+def _read(theta: Floats, turned: _Turned, plant: Plant) -> Expected:
     p = {name: theta[..., INDEX[name], None] for name in _READ_PARAMETERS}
     shape = _shape(turned.away, p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
     pressure = turned.dynamic * shape * (np.exp(p[Parameter.PRESSURE_LEVEL]) * (1.0 - p[Parameter.WHEEL]))
