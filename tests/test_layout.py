@@ -10,7 +10,8 @@ import pytest
 ROOT = Path(__file__).parents[1]
 OURS = ("analytics", "config", "service", "demo_trends")
 FREE_OF_ANALYTICS = frozenset({"vocabulary", "machine"})  # all that config may take from analytics
-WORKERS_OF_SERVICE = ("intake", "assess", "alerts", "mail", "access", "round")  # import the store, never each other
+# They import the store, never each other.
+WORKERS_OF_SERVICE = ("intake", "assess", "alerts", "mail", "access", "round")
 FRONTS_OF_SERVICE = ("command_line", "worker", "web")  # call them
 SUBPACKAGES = (*WORKERS_OF_SERVICE, *FRONTS_OF_SERVICE, "store")
 
