@@ -9,7 +9,7 @@ from analytics.curve_fit import LOAD, PRESSURE
 from analytics.curves import HealthyCurves
 from analytics.machine import Machine
 from analytics.model import CAUSES, Parameter
-from analytics.priors import CAUSE_TRAITS, DAY_SD_THAT_LASTS, PAIR_YEARS, PINNED_SD
+from analytics.priors import CAUSE_TRAITS, DAY_SD_THAT_LASTS, LETTING_GO_SHARE, PAIR_YEARS, PINNED_SD
 from analytics.vocabulary import Drive, PressureLocation
 
 # Two faults at once are rare; these are the pairs that hide a drive's fault or pass for one.
@@ -23,7 +23,14 @@ _PAIRS: tuple[tuple[Parameter, Parameter], ...] = (
     (Parameter.DRAG, Parameter.PRESSURE_GAIN),
     (Parameter.DRAG, Parameter.AIR_PATH),
 )
-EXPLANATIONS: tuple[tuple[Parameter, ...], ...] = ((), *((cause,) for cause in CAUSES), *_PAIRS)
+# Last the belt that lets go within days: its slip is followed as fast as the readings allow.
+EXPLANATIONS: tuple[tuple[Parameter, ...], ...] = (
+    (),
+    *((cause,) for cause in CAUSES),
+    *_PAIRS,
+    (Parameter.SLIP,),
+)
+SLIP_ALONE, SLIP_LETTING_GO = EXPLANATIONS.index((Parameter.SLIP,)), len(EXPLANATIONS) - 1
 IS_ACTIVE = np.array([[cause in chosen for cause in CAUSES] for chosen in EXPLANATIONS])
 CAUSE_COUNT = len(CAUSES)
 EXPLANATION_COUNT = len(EXPLANATIONS)
@@ -93,6 +100,7 @@ def beliefs(curves: HealthyCurves, machine: Machine) -> Beliefs:
     fault = [cause_sd(cause, machine, curves, "fault_sd") for cause in CAUSES]
     sided = [float(CAUSE_TRAITS[cause].is_one_sided) for cause in CAUSES]
     onset = [_log_onset(chosen, machine, curves) for chosen in EXPLANATIONS]
+    onset[SLIP_LETTING_GO] += float(np.log(LETTING_GO_SHARE))
     return Beliefs(
         ordinary=np.square([ordinary]),
         daily=np.square([daily]),

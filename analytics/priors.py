@@ -112,6 +112,13 @@ CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
     Parameter.AIR_PATH: CauseTraits(1.00, 0.0200, 0.0080, 0.30),
 }
 
+# Of belts that begin to slip, those that let go within days: their walk in a day, the chance a day that it
+# is over, and that a belt long slipping lets go further.
+LETTING_GO_SHARE = 0.3
+LETTING_GO_SD = 0.02
+SETTLES_A_DAY = 0.3
+LETS_GO_FURTHER_A_DAY = 0.002
+
 # The barometer moves density by this much within days when no point tells it; with a temperature
 # and a barometer what is left is humidity. Without a temperature point the season adds its swing.
 DENSITY_SD_NO_BAROMETER = 0.008

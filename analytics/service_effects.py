@@ -76,7 +76,7 @@ def after_service(state: State, constants: Watch, work: Work, role: Role | None 
 def _reset(state: State, constants: Watch, ended: tuple[Parameter, ...]) -> State:
     mean, covariance = state.mean.copy(), state.covariance.copy()
     weight = state.weight.copy()
-    order = {frozenset(chosen): i for i, chosen in enumerate(EXPLANATIONS)}
+    order = {frozenset(chosen): i for i, chosen in reversed(list(enumerate(EXPLANATIONS)))}
     for i, chosen in enumerate(EXPLANATIONS):
         _restart(mean, covariance, constants, i, chosen, ended)
     for i, chosen in enumerate(EXPLANATIONS):

@@ -8,7 +8,14 @@ from scipy.special import ndtr
 from analytics.arrays import Bools, Floats
 from analytics.curve_fit import LOAD, load_spread
 from analytics.curves import HealthyCurves
-from analytics.explanations import CAUSE_COUNT, EXPLANATION_COUNT, IS_ACTIVE, beliefs
+from analytics.explanations import (
+    CAUSE_COUNT,
+    EXPLANATION_COUNT,
+    IS_ACTIVE,
+    SLIP_ALONE,
+    SLIP_LETTING_GO,
+    beliefs,
+)
 from analytics.information import day_information, hour_precision
 from analytics.latent_airflow import latent_hours
 from analytics.machine import Machine
@@ -21,8 +28,11 @@ from analytics.model import (
     linearise,
 )
 from analytics.priors import (
+    LETS_GO_FURTHER_A_DAY,
+    LETTING_GO_SD,
     ORDINARY_MEMORY_DAYS,
     PINNED_SD,
+    SETTLES_A_DAY,
     SLIP_STEEPNESS,
     STEEPNESS_MEMORY_DAYS,
     WHEEL_TORQUE,
@@ -35,8 +45,6 @@ from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
 JUMP_DEVIATIONS = 4.0
 LEAST_WEIGHT = 1e-12
 WHEEL_TORQUE_RANGE = (0.4, 1.1)
-# Days are never quite as independent, nor hours as normal, as the filter takes them to be.
-EVIDENCE_SHARE = 0.6
 _JUMP_PENALTY = 2.0
 _STRAY_DEVIATIONS = 2.5
 _ROUNDS = 2
@@ -44,6 +52,7 @@ _SAYINGS = 8
 _LEAST_STRENGTH = 1e-6
 _SURELY_DEVIATIONS = 2.0
 _LOWEST_DEVIATIONS = 6.0
+_SLIP = CARRIED.index(Parameter.SLIP)
 _DENSITY = CARRIED.index(Parameter.DENSITY)
 _STEEPNESS = CARRIED.index(Parameter.SLIP_STEEPNESS)
 _WHEEL_TORQUE = CARRIED.index(Parameter.WHEEL_TORQUE)
@@ -126,6 +135,7 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     Active causes walk, ordinary wander and the weather forget themselves, and any explanation may
     have begun.
     """
+    state = _settled(state)
     believed = constants.beliefs
     keep = np.ones((*state.mean.shape[:2], WIDTH))
     forgotten = np.exp(-elapsed_days / ORDINARY_MEMORY_DAYS)[:, None, None]
@@ -140,7 +150,11 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     keep[:, :, _STEEPNESS] = np.exp(-elapsed_days / STEEPNESS_MEMORY_DAYS)[:, None]
     added = np.zeros_like(keep)
     added[:, :, _STEEPNESS] = SLIP_STEEPNESS[1] ** 2 * (1.0 - np.square(keep[:, :, _STEEPNESS]))
-    walk = believed.daily[:, None] * elapsed_days[:, None, None]
+    walk = np.broadcast_to(believed.daily[:, None] * elapsed_days[:, None, None], is_active.shape).copy()
+    can_slip = believed.daily[:, _SLIP] > (2.0 * PINNED_SD) ** 2
+    walk[:, SLIP_LETTING_GO, _SLIP] = np.where(
+        can_slip, LETTING_GO_SD**2 * elapsed_days, walk[:, SLIP_LETTING_GO, _SLIP]
+    )
     wander = believed.ordinary[:, None] * (1.0 - np.square(forgotten))
     added[:, :, :CAUSE_COUNT] = np.where(is_active, walk, wander)
     density = np.square(constants.density_sd)[:, None]
@@ -153,6 +167,25 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     mean = state.mean * keep
     mean[:, :, _STEEPNESS] += SLIP_STEEPNESS[0] * (1.0 - keep[:, :, _STEEPNESS])
     return State(mean, covariance, _normalised(np.logaddexp(state.log_weight, begun)))
+
+
+def _settled(state: State) -> State:
+    # A belt that has let go is soon one that slips as it slips: what was followed fast is kept, calmly.
+    weight = np.exp(state.log_weight[:, [SLIP_ALONE, SLIP_LETTING_GO]])
+    stays, further = weight[:, 0] * (1.0 - LETS_GO_FURTHER_A_DAY), weight[:, 0] * LETS_GO_FURTHER_A_DAY
+    settles, goes_on = weight[:, 1] * SETTLES_A_DAY, weight[:, 1] * (1.0 - SETTLES_A_DAY)
+    share = (settles / np.maximum(stays + settles, 1e-300))[:, None]
+    first, second = state.mean[:, SLIP_ALONE], state.mean[:, SLIP_LETTING_GO]
+    apart = second - first
+    mean, covariance, log_weight = state.mean.copy(), state.covariance.copy(), state.log_weight.copy()
+    mean[:, SLIP_ALONE] = first + share * apart
+    spread = (share * (1.0 - share))[:, :, None] * apart[:, :, None] * apart[:, None, :]
+    covariance[:, SLIP_ALONE] += (
+        share[:, :, None] * (state.covariance[:, SLIP_LETTING_GO] - state.covariance[:, SLIP_ALONE]) + spread
+    )
+    log_weight[:, SLIP_ALONE] = np.log(np.maximum(stays + settles, 1e-300))
+    log_weight[:, SLIP_LETTING_GO] = np.log(np.maximum(goes_on + further, 1e-300))
+    return State(mean, covariance, _normalised(log_weight))
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,11 +304,11 @@ def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool
     mean[..., _WHEEL_TORQUE] = np.clip(mean[..., _WHEEL_TORQUE], *WHEEL_TORQUE_RANGE)
     if not is_last:
         # The next look needs to know only where the day lies.
-        return State(mean, state.covariance, _normalised(state.log_weight + EVIDENCE_SHARE * fit))
+        return State(mean, state.covariance, _normalised(state.log_weight + fit))
     covariance = state.covariance - shown @ inverse @ np.swapaxes(shown, 2, 3)
     covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
     covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
-    fit = EVIDENCE_SHARE * fit + _below_zero(mean, covariance, constants)
+    fit = fit + _below_zero(mean, covariance, constants)
     return State(mean, covariance, _normalised(state.log_weight + fit))
 
 
@@ -366,7 +399,7 @@ def _with_zero(state: State, cause: int, zero: Floats, deviation: Floats) -> Sta
     fit = -0.5 * (np.square(miss) / total + np.log(total))
     covariance = state.covariance - gain[..., :, None] * column[..., None, :]
     mean = state.mean + gain * miss[..., None]
-    weighed = _normalised(state.log_weight + EVIDENCE_SHARE * fit)
+    weighed = _normalised(state.log_weight + fit)
     # A fan without a reading keeps its bits, alone and in a batch.
     return State(mean, covariance, np.where(is_read[:, None], weighed, state.log_weight))
 
