@@ -21,6 +21,7 @@ from service.web.current_site import CurrentSite
 from service.web.description import describe, description_routes
 from service.web.desk import Desk
 from service.web.door import Door
+from service.web.downloads import download_routes
 from service.web.guard import Guard
 from service.web.health import health_routes
 from service.web.login import login_routes
@@ -74,6 +75,7 @@ def site_routers(desk: Desk, reach: Reach) -> tuple[APIRouter, ...]:
         alert_page_routes(desk),
         round_routes(desk),
         site_page_routes(desk),
+        download_routes(desk),
         login_routes(desk, reach),
         people_routes(desk),
         api_routes(desk),

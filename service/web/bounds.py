@@ -55,7 +55,7 @@ class Bounds:
             async with asyncio.timeout(self._body_s):
                 body = await _read(receive)
         except TimeoutError:
-            return Problem(408, f"The request was not there within {self._body_s:.0f} s.", "send it again")
+            return Problem(408, f"The request was not there within {self._body_s:.3g} s.", "send it again")
         return too_large if body is None else body
 
     async def _within_budget(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -77,7 +77,7 @@ class Bounds:
                 self._late.add(task)  # a thread cannot be stopped; what it still says is not heard
                 task.add_done_callback(self._late.discard)
                 remedy = "ask for fewer fans or days, or again when the machine has less to do"
-                said = f"This took longer than {self._budget_s:.0f} s."
+                said = f"This took longer than {self._budget_s:.3g} s."
                 await refuse(Problem(503, said, remedy), scope["path"], send)
             else:
                 task.result()
