@@ -11,6 +11,7 @@ from analytics.judging import FanDay
 from analytics.ledger import CAUSE_OF
 from analytics.machine import Machine
 from analytics.model import CAUSES, INDEX, Parameter, expect
+from analytics.new_normal import with_normals
 from analytics.state import read_day
 from analytics.vocabulary import Cause
 from analytics.watch import CARRIED, watch
@@ -55,9 +56,9 @@ def evidence(day: FanDay, curves: HealthyCurves, machine: Machine) -> tuple[Seen
     Equation: size = h' R^-1 r / h' R^-1 h for residuals r and slopes h of the cause, R with the error the
     hours share; misfit = sqrt(r' R^-1 r - size h' R^-1 r) where r is the day's mean difference.
     """
-    constants = watch(curves, machine)
+    constants = with_normals(watch(curves, machine), [day.normal])
     reading = read_day(curves.mean[None, [INDEX[name] for name in CARRIED]], constants, day.operating)
-    pressure, load = _seen(day, curves) * constants.has[0]
+    pressure, load = _seen(day, curves, constants.normal) * constants.has[0]
     own = np.diag(curves.hour_covariance) / max(day.hours_used, 1)
     spread = np.sqrt(np.diag(curves.day_covariance) + own)
     lines = []
@@ -89,9 +90,11 @@ def evidence(day: FanDay, curves: HealthyCurves, machine: Machine) -> tuple[Seen
     )
 
 
-def _seen(day: FanDay, curves: HealthyCurves) -> Floats:
+def _seen(day: FanDay, curves: HealthyCurves, normal: Floats) -> Floats:
     hours = day.operating
-    expected = expect(curves.mean[None], curves.plant, hours)
+    theta = curves.mean[None].copy()
+    theta[:, [INDEX[name] for name in CARRIED]] += normal
+    expected = expect(theta, curves.plant, hours)
     used = hours.is_used[0]
     if not used.any():
         return np.zeros(2)

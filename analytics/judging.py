@@ -6,7 +6,7 @@ the same bits alone and in a batch.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -20,6 +20,7 @@ from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
 from analytics.machine import Machine
 from analytics.measured_slip import Compared, PairTaken, take_pair
 from analytics.model import CAUSES, Operating, Parameter
+from analytics.new_normal import Normal, with_normals
 from analytics.scaled_hours import ScaledHours, channels_of, outdoor_air, scaled_hours
 from analytics.service_effects import after_service
 from analytics.state import DayReading, DayZeros, State, predict, select, stack_states, start, update
@@ -59,7 +60,8 @@ class FanDay:
     """One fan's day: its packed hours, its zeros, the service done, the days since the last one judged.
 
     `may_fall` once a belt was serviced: slip may then lie below the healthy period's. `known_pairs` the
-    tachometer pairs that taught the level so far, `pairs` those to be held against this day.
+    tachometer pairs that taught the level so far, `pairs` those to be held against this day. `normal` what
+    work has changed for good.
     """
 
     operating: Operating
@@ -71,6 +73,7 @@ class FanDay:
     pairs: tuple[PairTaken, ...] = ()
     ratio_sd_pct: float = SHEAVE_RATIO_SD_PCT
     wheel: DayWheel = NO_WHEEL
+    normal: Normal = field(default_factory=dict)
 
     @property
     def hours_used(self) -> int:
@@ -159,7 +162,8 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     Returns: the states after the day, and the day's rows; a row of a day with too few used hours is
     only good for its carried reference values.
     """
-    batch = replace(batch, watch=_freed(batch.watch, days))
+    constants = with_normals(_freed(batch.watch, days), [fan.normal for fan in days])
+    batch = replace(batch, watch=constants)
     elapsed = np.array([fan.elapsed_days for fan in days])
     state = predict(state, batch.watch, elapsed)
     state = _serviced(state, batch, days)

@@ -7,7 +7,7 @@ from analytics.explanations import CAUSE_COUNT, EXPLANATIONS
 from analytics.model import CAUSES, Parameter
 from analytics.state import LEAST_WEIGHT, State
 from analytics.vocabulary import Role, Work
-from analytics.watch import Watch
+from analytics.watch import CARRIED, Watch
 
 # After the visit a cause is near nothing, but the data may show that it did not come back.
 _SENSOR_CAUSES: dict[Role, tuple[Parameter, ...]] = {
@@ -34,9 +34,16 @@ _ENDED: dict[Work, tuple[Parameter, ...]] = {
 _OPENED_SD: dict[Work, dict[Parameter, float]] = {
     Work.BELT_REPLACED: {Parameter.RATIO: 0.02},
     Work.SHEAVE_CHANGED: {Parameter.RATIO: 0.15},
-    Work.MOTOR_REPLACED: {Parameter.LOAD_GAIN: 0.10, Parameter.SPEED_SCALE: 0.03},
-    Work.DRIVE_REPLACED: {Parameter.LOAD_GAIN: 0.10, Parameter.SPEED_SCALE: 0.05},
+    # Another motor's amps at the same torque, a drive's own reading of them, and its slip at that torque.
+    Work.MOTOR_REPLACED: {Parameter.LOAD_GAIN: 0.25, Parameter.SPEED_SCALE: 0.01},
+    Work.DRIVE_REPLACED: {Parameter.LOAD_GAIN: 0.15, Parameter.SPEED_SCALE: 0.03},
     Work.SPEED_LIMIT_CHANGED: {Parameter.SPEED_SCALE: 0.05},
+}
+# How amps follow torque is the motor's and its drive's own: the curve's shape is open from then on, for the
+# days after the work move its level alone.
+_RESHAPED_SD: dict[Work, dict[Parameter, float]] = {
+    Work.MOTOR_REPLACED: {Parameter.NO_LOAD_CURRENT: 0.06, Parameter.LOAD_EXPONENT: 0.05},
+    Work.DRIVE_REPLACED: {Parameter.FLUX_EXPONENT: 0.35, Parameter.LOAD_EXPONENT: 0.03},
 }
 _AFTER_SD = 0.5
 _ENDED_CHANCE = 0.5
@@ -70,6 +77,9 @@ def after_service(state: State, constants: Watch, work: Work, role: Role | None 
     covariance = after.covariance.copy()
     diagonal = np.arange(CAUSE_COUNT)
     covariance[:, :, diagonal, diagonal] += np.where(is_able, variance, 0.0)[:, None]
+    for shape, deviation in _RESHAPED_SD.get(work, {}).items():
+        place = CARRIED.index(shape)
+        covariance[:, :, place, place] += deviation**2
     return State(after.mean, covariance, after.log_weight)
 
 

@@ -139,7 +139,8 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     believed = constants.beliefs
     keep = np.ones((*state.mean.shape[:2], WIDTH))
     forgotten = np.exp(-elapsed_days / ORDINARY_MEMORY_DAYS)[:, None, None]
-    is_active = np.broadcast_to(IS_ACTIVE[None], (len(elapsed_days), *IS_ACTIVE.shape))
+    # What work has just changed is no wander to be forgotten: every explanation learns it.
+    is_active = IS_ACTIVE[None] | constants.is_learned[:, None]
     # A fault walks, but not without end: it is as large as faults of its kind are.
     kept = np.sqrt(np.maximum(1.0 - believed.daily / believed.fault, 0.0))
     # Not a power: NumPy squares where one exponent of 2 serves all, so that a fan alone got other bits.
@@ -232,7 +233,7 @@ def update(
 def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = NO_WHEEL) -> DayReading:
     """Return what a day's hours say of the carried parameters near `at` (fans, WIDTH)."""
     theta = constants.curve.copy()
-    theta[:, _COLUMNS] = at
+    theta[:, _COLUMNS] = at + constants.normal
     counted = hours.is_used[..., None] * constants.has[:, None, :]
     hours, lowered, by_flow = latent_hours(
         theta,

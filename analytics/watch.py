@@ -44,7 +44,9 @@ class Watch:
 
     `plant` of the model; `beliefs` of the causes; `curve` (fans, SIZE) the healthy parameters;
     `density_sd`, `density_memory_days` and `airflow_noise` (fans,); covariances (fans, 2, 2); `has`
-    (fans, 2) whether pressure and load count; `is_flow_free` (fans,) whether they stand in for an airflow.
+    (fans, 2) whether pressure and load count; `is_flow_free` (fans,) whether they stand in for an airflow;
+    `normal` (fans, WIDTH) what work has changed of the carried parameters for good; `is_learned` (fans,
+    causes) where such a change is being learned.
     """
 
     plant: Plant
@@ -57,6 +59,8 @@ class Watch:
     day_covariance: Floats
     has: Floats
     is_flow_free: Bools
+    normal: Floats
+    is_learned: Bools
 
 
 def density_sd_of(curves: HealthyCurves) -> float:
@@ -85,6 +89,8 @@ def watch(curves: HealthyCurves, machine: Machine) -> Watch:
         curves.day_covariance[None],
         np.array([has], dtype=np.float64),
         np.array([curves.channels.is_flow_free]),
+        np.zeros((1, WIDTH)),
+        np.zeros((1, len(CAUSES)), dtype=bool),
     )
 
 

@@ -13,12 +13,20 @@ from analytics.curves import HealthyCurves
 from analytics.day_hours import LEAST_HOURS_JUDGED
 from analytics.judging import FanDay, Fleet, fan_day, first_state, fleet, judged_day
 from analytics.machine import Machine
+from analytics.new_normal import after_judged_day, begun, normal_as_json
 from analytics.scaled_hours import ScaledHours, scaled_hours
 from analytics.state import stack_states
 from config.folder import SiteFolder
 from service.assess.lanes import DayPlan, Lane
 from service.assess.pairs import hear, keep_compared, known_now, ratio_sd_pct, taken
-from service.assess.rows import blank_row, hours_after, judged_row, reason_not_judged, with_lost_hours
+from service.assess.rows import (
+    blank_row,
+    hours_after,
+    judged_row,
+    learned_words,
+    reason_not_judged,
+    with_lost_hours,
+)
 from service.assess.states import carried_state, state_as_bytes
 
 # From the hour a drive was lost to the hour it was sound again, None while it lasts.
@@ -112,11 +120,13 @@ def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
             parts[which] = whole.some(list(which))
         batch = parts[which]
         states = stack_states([running[i].lane.state for i in which])
-        told = judged_day(batch, states, [item[2] for item in ready if item[2] is not None])
+        days = [item[2] for item in ready if item[2] is not None]
+        told = judged_day(batch, states, days)
         for place, (i, plan, _, used, lost_hours, ends_lost) in enumerate(ready):
             lane = running[i].lane
-            lane.state = carried_state(told.state, place)
-            lane.judged_on, lane.pending = date, []
+            state = carried_state(told.state, place)
+            lane.state, lane.normal = after_judged_day(state, days[place].normal)
+            lane.judged_on, lane.pending, lane.pending_log_ratio = date, [], 0.0
             lane.notes += keep_compared(lane.pairs, date, told.compared[place])
             if any(one.is_taught for one in told.compared[place]):
                 lane.trend.levelled(date)
@@ -140,8 +150,9 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
     lost_hours = int(run.is_lost[of_day].sum())
     ends_lost = bool(lost_hours) and bool(run.is_in_span[of_day][-1])
     lane.pending = [*lane.pending, *plan.service]
+    lane.pending_log_ratio += plan.log_ratio
     if first is not None and plan.date < first:
-        lane.pending = []
+        lane.pending, lane.pending_log_ratio = [], 0.0
         lane.pairs.waiting += plan.pairs
         return None, 0, lost_hours, ends_lost
     if lane.state is None:
@@ -159,7 +170,9 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
         known_pairs=known_now(lane.pairs),
         pairs=taken(lane.pairs, run.local_hour[of_day]),
         ratio_sd_pct=ratio_sd_pct(lane.pairs),
+        normal=begun(lane.normal, lane.pending, lane.pending_log_ratio),
     )
+    lane.notes += learned_words(packed.normal)
     if packed.hours_used < LEAST_HOURS_JUDGED or not lane.learned.sight.is_judged:
         return None, packed.hours_used, lost_hours, ends_lost
     return packed, packed.hours_used, lost_hours, ends_lost
@@ -182,6 +195,7 @@ def _unjudged(run: _Running, plan: DayPlan, used: int, lost_hours: int, ends_los
 
 def _kept(lane: Lane, plan: DayPlan, row: dict[str, Any]) -> dict[str, Any]:
     row["judged_on"] = lane.judged_on
+    row["new_normal"] = normal_as_json(lane.normal)
     if lane.state is not None and lane.judged_on is not None and plan.keeps_state:
         row["state"] = state_as_bytes(lane.state, 0)
     return row

@@ -11,14 +11,17 @@ import sqlalchemy as sa
 from analytics.curves import HealthyCurves
 from analytics.machine import Limits, Machine
 from analytics.model import Parameter
+from analytics.new_normal import Normal, normal_from_json
 from analytics.results_version import RESULTS_VERSION
 from analytics.service_effects import ended_by
 from analytics.tachometer import nominal_ratio
 from analytics.vocabulary import Role, Work
+from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
 from service.assess.pairs import PairDue, Pairs, hear, known_pairs, pairs_due
 from service.assess.periods import IndexedDay, Stretch
+from service.assess.redeclared import Redeclared, redeclared, unused_words
 from service.assess.states import state_from_bytes
 from service.assess.trend import Trend, known_trend
 from service.store.ledger_tables import daily
@@ -53,7 +56,9 @@ class DayPlan:
     `service` done since the operating day before; `visit_at` the times of the visits of the day itself;
     `may_fall` once a belt was serviced, slip may lie below the healthy period's; `keeps_state` whether the
     state after it is written down; `pairs` of a tachometer read since the operating day before;
-    `limits` of that day; `is_retrofitted` where a retrofit awaits a healthy period of its own.
+    `limits` of that day; `is_retrofitted` where a retrofit awaits a healthy period of its own;
+    `log_ratio` by which fans.csv says from that day on that the sheaves' ratio changed; `unused` the words on
+    facts of fans.csv that the day is not judged by.
     """
 
     date: dt.date
@@ -68,6 +73,8 @@ class DayPlan:
     pairs: tuple[PairDue, ...] = ()
     limits: Limits = field(default_factory=Limits)
     is_retrofitted: bool = False
+    log_ratio: float = 0.0
+    unused: str = ""
 
     @property
     def is_belt_served(self) -> bool:
@@ -81,7 +88,8 @@ class Lane:
 
     `state` after `judged_on`, None before the first judged day; `carried` the reference values of the row
     before; `pending` service done since the last judged day; `pairs` of a tachometer so far;
-    `notes` that the next row is to carry; `trend` of the last weeks.
+    `notes` that the next row is to carry; `trend` of the last weeks; `normal` what work has changed for good,
+    `pending_log_ratio` what fans.csv said of the sheaves since the last judged day.
     """
 
     fan: str
@@ -94,6 +102,8 @@ class Lane:
     pairs: Pairs = field(default_factory=Pairs)
     notes: list[str] = field(default_factory=list)
     trend: Trend = field(default_factory=Trend)
+    normal: Normal = field(default_factory=dict)
+    pending_log_ratio: float = 0.0
 
     @property
     def can_slip(self) -> bool:
@@ -160,6 +170,7 @@ def _plans(
     ordered = sorted(services, key=lambda entry: (entry.date, entry.time or dt.time(), entry.row))
     told = hashlib.sha256()
     position = 0
+    before: FanEpoch | None = None
     for day in days:
         since = position
         while position < len(ordered) and ordered[position].date <= day.date:
@@ -174,12 +185,20 @@ def _plans(
         digest = hashlib.sha256(bases[which])
         digest.update(f"{declared[epoch.row]}|{day.digest}|{told.hexdigest()}".encode())
         stretch = learned[which].stretch
+        # Before the healthy period's end, and where a row has one of its own, nothing is left to scale.
+        is_scaled = stretch.last is not None and day.date > stretch.last
+        shown = redeclared(before, epoch, day.date, ordered[:position], since) if is_scaled else Redeclared()
+        before = epoch
+        plan = _plan(day, digest.hexdigest(), ordered[since:position], stretch)
         plan = replace(
-            _plan(day, digest.hexdigest(), ordered[since:position], stretch),
+            plan,
+            service=(*plan.service, *((work, None) for work in shown.works)),
             may_fall=_is_belt_serviced(ordered[:position], stretch),
             pairs=pairs_due(site, fan, ratios[which], ordered[:position], since),
             limits=epoch.limits,
             is_retrofitted=_is_retrofitted(ordered[:position], stretch),
+            log_ratio=shown.log_ratio,
+            unused=unused_words(stretch.epoch, epoch),
         )
         yield plan, which
 
@@ -270,6 +289,7 @@ def _resume(lane: Lane, checkpoint: sa.Row[Any], plans: Sequence[DayPlan]) -> No
     lane.state = state_from_bytes(values["state"])
     lane.judged_on = values["judged_on"]
     lane.carried = {name: values[name] for name in CARRIED}
+    lane.normal = normal_from_json(values["new_normal"])
     # What was done since the last judged day has not been told to the state yet.
     first = lane.learned.stretch.first
     levelled = dict(lane.trend.since)
@@ -278,6 +298,7 @@ def _resume(lane: Lane, checkpoint: sa.Row[Any], plans: Sequence[DayPlan]) -> No
             lane.trend.served(plan.date, plan.service, can_slip=lane.can_slip)
         if values["judged_on"] < plan.date <= values["date"]:
             lane.pending += plan.service
+            lane.pending_log_ratio += plan.log_ratio
             hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
     lane.pairs.rows.clear()
     for kind, date in levelled.items():

@@ -8,6 +8,8 @@ import numpy as np
 from analytics.day_hours import LEAST_HOURS_JUDGED
 from analytics.judging import DayJudged
 from analytics.ledger import verdict
+from analytics.model import Parameter
+from analytics.new_normal import Normal
 from analytics.vocabulary import Cause
 from service.assess.lanes import CARRIED, DayPlan, Lane
 from service.assess.periods import is_awaited, is_inside
@@ -22,6 +24,10 @@ RETROFIT_NOTE: Final = (
     "retrofit: change is against the time before it, until fans.csv has its baseline_from and baseline_to"
 )
 SERVICE_NOTE: Final = "service that day"
+_LEARNED_WORDS: Final = {
+    Parameter.RATIO: "new sheaves, their ratio is being learned",
+    Parameter.LOAD_GAIN: "new motor or drive, its load is being learned and slip rests on the air",
+}
 
 
 def blank_row(lane: Lane, plan: DayPlan, hours_used: int, reason: str) -> dict[str, Any]:
@@ -108,10 +114,20 @@ def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:
     }
 
 
+def learned_words(normal: Normal) -> list[str]:
+    """Say what work has changed that is not normal yet."""
+    return [
+        f"{words}: {change.days_left} judged days to go"
+        for cause, words in _LEARNED_WORDS.items()
+        if (change := normal.get(cause)) is not None and change.days_left
+    ]
+
+
 def _noted(lane: Lane, plan: DayPlan, note: str) -> str:
     parts = [HEALTHY_NOTE] if is_inside(lane.learned.stretch, plan.date) else []
     parts += [note] if note else []
     parts += [RETROFIT_NOTE] if plan.is_retrofitted else []
+    parts += [plan.unused] if plan.unused else []
     parts += lane.notes
     lane.notes = []
     # A day without curves has a reason of its own, which the points not used may have caused.

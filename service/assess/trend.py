@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from analytics.drift import FORECAST_DAYS, Forecast, forecast
 from analytics.machine import Limits
+from analytics.new_normal import LEARNED_ANEW
 from analytics.recovery import RUN_IN_DAYS, measured_by
 from analytics.vocabulary import AlertKind, Cause, Role, Work
 from service.store.ledger_tables import daily, tachometer_pairs
@@ -41,8 +42,9 @@ class Trend:
         """Begin again with the measures that a day's work should have moved."""
         for work, role in service:
             kind = measured_by(work, role, can_slip=can_slip)
-            if kind is not None:
-                self.since[kind] = date + _RUN_IN
+            # What is learned anew may take a share of either measure with it.
+            moved = tuple(AlertKind) if work in LEARNED_ANEW else () if kind is None else (kind,)
+            self.since |= dict.fromkeys(moved, date + _RUN_IN)
 
     def levelled(self, date: dt.date) -> None:
         """Begin again with slip: a tachometer pair moved its level."""

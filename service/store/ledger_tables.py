@@ -110,6 +110,8 @@ daily = sa.Table(
     sa.Column("forecast_on", sa.Date),
     sa.Column("forecast_earliest", sa.Date),
     sa.Column("forecast_latest", sa.Date),
+    # What work has changed for good, a parameter: offset, deviation, judged days until it is learned.
+    sa.Column("new_normal", sa.JSON(none_as_null=True)),
 )
 
 # How each tachometer pair was taken: `words` for people; `is_taught` where the level rests on it. A pair
