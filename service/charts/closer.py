@@ -26,7 +26,8 @@ def closer(chart: alt.LayerChart, told: Sequence[Told]) -> dict[str, Any]:
     layer that has all these columns.
     """
     spec: dict[str, Any] = chart.to_dict()
-    layers = spec["layer"]
+    # What is drawn of no row would only be warned of in the browser.
+    layers = spec["layer"] = [one for one in spec["layer"] if one.get("data", {}).get("values") != []]
     names = [one.column for one in told]
     found = next((layer for layer in layers if _has(layer, names)), None)
     if found is None:

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import altair as alt
 
-from service.charts.look import ACCENT, FAINT, INK, Layers, framed, layered, table, value_axis
+from service.charts.look import ACCENT, FAINT, INK, PAPER, Layers, framed, layered, table, value_axis
 
 _WORD_DX: Final = 5
 
@@ -54,7 +54,9 @@ def _named(moved: Sequence[dict[str, Any]]) -> Layers:
     if not moved:
         return []
     text = table(moved).encode(x=alt.X("x:Q"), y=alt.Y("y:Q"), text=alt.Text("word:N"))
-    return [text.mark_text(color=ACCENT, align="right", dx=-_WORD_DX, dy=4)]
+    place: dict[str, Any] = {"align": "right", "dx": -_WORD_DX, "dy": 4}
+    rim = text.mark_text(color=PAPER, stroke=PAPER, strokeWidth=3, **place)
+    return [rim, text.mark_text(color=ACCENT, **place)]
 
 
 def _described(hours: Sequence[dict[str, float]], named: CurveWords) -> str:

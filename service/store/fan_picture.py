@@ -90,12 +90,28 @@ class _Drawn:
         self._dynamic = np.square(expected.motor_speed[0])
         self._healthy_x = self._places / expected.motor_speed[0]
         self._pressure, self._torque = expected.pressure[0], expected.torque[0]
+        self._usual = self._usual_place()
         self._pressure_sd = _spread(by_pressure[0], curves)
         self._torque_sd = self._torque_spread()
 
     def _full_speed(self) -> Operating:
         ones = np.ones((1, _PLACES))
         return Operating(ones, self._places[None], ones, ones, ones, ones.astype(bool))
+
+    def _usual_place(self) -> float:
+        """Return the place on the healthy curve from which slip brings a point to where the hours lie.
+
+        Slip leaves the system alone: a point moves along the parabola through the origin.
+        """
+        measured, healthy = self._y, self._pressure / self._dynamic
+        if not self._curves.channels.has_pressure:
+            measured, healthy = self._z - self._friction, (self._torque - self._friction) / self._dynamic
+        resistance = measured / np.square(self._x)
+        resistance = resistance[np.isfinite(resistance)]
+        if not len(resistance):
+            return 1.0
+        falling = healthy / np.square(self._healthy_x)
+        return float(np.interp(-np.median(resistance), -falling, self._healthy_x))
 
     def _torque_spread(self) -> Floats:
         """Return the error of the torque by that of the load it is read from, which is nearly its own."""
@@ -120,7 +136,7 @@ class _Drawn:
 
     def _curve(self, healthy: Floats, sd: Floats, hours: Floats, friction: float) -> Curve:
         scale = self._curves.airflow_scale_m3s
-        usual = float(np.median(self._x)) if len(self._x) else 1.0
+        usual = self._usual
         start = float(np.interp(usual, self._healthy_x, healthy))
         turned = 1.0 - np.array(_SLIPS)
         is_read = np.isfinite(hours) & np.isfinite(self._x)

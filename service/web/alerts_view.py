@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from analytics.vocabulary import Cause, ClosedBy
 from service.store.handling import Aspect, Handling, Mark, history, marks
-from service.store.ledger_tables import episodes
+from service.store.ledger_tables import daily, episodes
 from service.web.desk import Desk
 from service.words import about
 
@@ -59,6 +59,7 @@ class AlertsPage:
     closed: tuple[AlertLine, ...]
     closed_in_all: int
     today: dt.date
+    ledger_day: dt.date
 
     @property
     def untouched(self) -> int:
@@ -80,16 +81,19 @@ def alerts_page(desk: Desk, fan: str = "") -> AlertsPage:
         in_all = connection.execute(counted).scalar() or 0
         numbers = [row.alert_id for row in (*opened, *closed)]
         said = marks(connection, numbers)
+        last = connection.execute(sa.select(sa.func.max(daily.c.date))).scalar()
         proofs = {number: _proof(rows) for number, rows in history(connection, numbers).items()}
     today = desk.clock().astimezone(desk.site.site.zone).date()
-    lines = [_line(row, said.get(row.alert_id), proofs[row.alert_id], today) for row in opened]
-    # The data may end well before today: an alert is as old as people have known of it, by the clock.
+    # As old as the data show it: where they end before today, nobody knows whether it still is so.
+    day = last or today
+    lines = [_line(row, said.get(row.alert_id), proofs[row.alert_id], day) for row in opened]
     lines.sort(key=lambda line: (not line.is_untouched, line.level != "act"))
     return AlertsPage(
         tuple(lines),
-        tuple(_line(row, said.get(row.alert_id), proofs[row.alert_id], today) for row in closed),
+        tuple(_line(row, said.get(row.alert_id), proofs[row.alert_id], day) for row in closed),
         in_all,
         today,
+        day,
     )
 
 
@@ -99,7 +103,7 @@ def _proof(rows: Sequence[Mapping[str, Any]]) -> tuple[str, str]:
     return (found[-1]["new"], found[-1]["why"]) if found else ("", "")
 
 
-def _line(row: Any, mark: Mark | None, proof: tuple[str, str], today: dt.date) -> AlertLine:
+def _line(row: Any, mark: Mark | None, proof: tuple[str, str], day: dt.date) -> AlertLine:
     return AlertLine(
         row.alert_id,
         row.fan,
@@ -108,7 +112,7 @@ def _line(row: Any, mark: Mark | None, proof: tuple[str, str], today: dt.date) -
         row.opened_on,
         row.act_on,
         row.message,
-        ((row.closed_on or today) - row.opened_on).days,
+        max((row.closed_on or day) - row.opened_on, dt.timedelta()).days,
         mark,
         *proof,
         row.closed_on,

@@ -5,6 +5,7 @@ from typing import Any, Final
 from fastapi import APIRouter
 
 from service.web.api_actions import add_actions
+from service.web.api_costs import add_costs
 from service.web.api_reading import add_ledger, add_readings, add_records
 from service.web.desk import Desk
 from service.web.problem import ErrorShape
@@ -29,5 +30,6 @@ def api_routes(desk: Desk) -> APIRouter:
     add_ledger(router, desk)
     add_readings(router, desk)
     add_records(router, desk)
+    add_costs(router, desk)
     add_actions(router, desk)
     return router

@@ -44,7 +44,7 @@ NO_FAN: Final[dict[int | str, dict[str, Any]]] = {404: {"model": ErrorShape, "de
 NO_ALERT: Final[dict[int | str, dict[str, Any]]] = {
     404: {"model": ErrorShape, "description": "No such alert."}
 }
-_OTHER_KINDS: Final[dict[int | str, dict[str, Any]]] = {
+OTHER_KINDS: Final[dict[int | str, dict[str, Any]]] = {
     200: {
         "content": {
             CSV: {"schema": {"type": "string"}},
@@ -63,7 +63,8 @@ _To = Annotated[dt.date | None, Query(alias="to", description="The last day, tha
 ALERT_NUMBER_MOST: Final = 2**31 - 1
 
 
-def _listed(row: Any) -> Any:
+def listed(row: Any) -> Any:
+    """Return the type of a list of rows, as the description wants it."""
     return GenericAlias(list, (row,))
 
 
@@ -72,8 +73,8 @@ def add_ledger(router: APIRouter, desk: Desk) -> None:
 
     @router.get(
         "/fans",
-        response_model=_listed(FanRow),
-        responses=_OTHER_KINDS,
+        response_model=listed(FanRow),
+        responses=OTHER_KINDS,
         summary="Every fan as it stands, worst first",
     )
     def _fans(request: Request, part: _Part) -> Response:
@@ -86,8 +87,8 @@ def add_ledger(router: APIRouter, desk: Desk) -> None:
 
     @router.get(
         "/fans/{fan:path}/daily",
-        response_model=_listed(DailyRow),
-        responses=NO_FAN | _OTHER_KINDS,
+        response_model=listed(DailyRow),
+        responses=NO_FAN | OTHER_KINDS,
         summary="A fan's daily ledger, by date",
     )
     def _daily(request: Request, fan: str, part: _Part, first: _From = None, last: _To = None) -> Response:
@@ -101,8 +102,8 @@ def add_ledger(router: APIRouter, desk: Desk) -> None:
 
     @router.get(
         "/alerts",
-        response_model=_listed(AlertRow),
-        responses=NO_FAN | _OTHER_KINDS,
+        response_model=listed(AlertRow),
+        responses=NO_FAN | OTHER_KINDS,
         summary="Every alert, by its opening",
     )
     def _alerts(
@@ -121,8 +122,8 @@ def add_ledger(router: APIRouter, desk: Desk) -> None:
 
     @router.get(
         "/alerts/{number}/history",
-        response_model=_listed(HistoryRow),
-        responses=NO_ALERT | _OTHER_KINDS,
+        response_model=listed(HistoryRow),
+        responses=NO_ALERT | OTHER_KINDS,
         summary="What became of an alert, and who said so",
     )
     def _history(request: Request, number: int) -> Response:
@@ -134,8 +135,8 @@ def add_readings(router: APIRouter, desk: Desk) -> None:
 
     @router.get(
         "/fans/{fan:path}/readings",
-        response_model=_listed(ReadingRow),
-        responses=NO_FAN | _OTHER_KINDS,
+        response_model=listed(ReadingRow),
+        responses=NO_FAN | OTHER_KINDS,
         summary="A fan's readings from a time to before another; the last week where none is named",
     )
     def _readings(
@@ -156,8 +157,8 @@ def add_records(router: APIRouter, desk: Desk) -> None:
 
     @router.get(
         "/intake",
-        response_model=_listed(IntakeRow),
-        responses=_OTHER_KINDS,
+        response_model=listed(IntakeRow),
+        responses=OTHER_KINDS,
         summary="What reading each file came to, the newest first",
     )
     def _intake(request: Request, part: _Part) -> Response:
@@ -171,8 +172,8 @@ def add_records(router: APIRouter, desk: Desk) -> None:
 
     @router.get(
         "/service",
-        response_model=_listed(ServiceRow),
-        responses=NO_FAN | _OTHER_KINDS,
+        response_model=listed(ServiceRow),
+        responses=NO_FAN | OTHER_KINDS,
         summary="Service done, as the service log says",
     )
     def _service(request: Request, part: _Part, fan: _Fan = None) -> Response:
@@ -184,8 +185,8 @@ def add_records(router: APIRouter, desk: Desk) -> None:
 
     @router.get(
         "/jobs",
-        response_model=_listed(JobRow),
-        responses=_OTHER_KINDS,
+        response_model=listed(JobRow),
+        responses=OTHER_KINDS,
         summary="The runs of the worker's jobs, the newest first",
     )
     def _jobs(request: Request, part: _Part) -> Response:

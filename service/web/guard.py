@@ -16,7 +16,7 @@ HEADERS: Final = {
     ),
     b"x-content-type-options": b"nosniff",
     b"x-frame-options": b"DENY",
-    b"referrer-policy": b"no-referrer",
+    b"referrer-policy": b"same-origin",  # with no-referrer a browser posts our own forms from origin null
     b"cross-origin-opener-policy": b"same-origin",
     b"cross-origin-resource-policy": b"same-origin",
     b"permissions-policy": b"camera=(), geolocation=(), microphone=()",

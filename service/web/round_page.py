@@ -24,6 +24,8 @@ from service.web.problem import Problem
 from service.web.visitor import require
 
 _STYLES: Final = ("ledger.css", "round.css")
+# A page of more sheets than a day's walk serves nobody; a building alone has fewer, and the CSV has all.
+_MOST: Final = 60
 _PASTED: Final = "the sheet"
 
 
@@ -34,7 +36,7 @@ def round_routes(desk: Desk) -> APIRouter:
     @router.get("/round")
     def _round(date: str = "", quarter: str = "", building: str = "") -> HTMLResponse:
         site = desk.site
-        planned = _planned(desk, date, quarter, building)
+        planned = _planned(desk, date, quarter, building, most=_MOST)
         return page(
             "round.html",
             site=site.site,
@@ -77,7 +79,7 @@ def _told(planned: Round) -> dict[str, Any]:
     }
 
 
-def _planned(desk: Desk, date: str, quarter: str, building: str) -> Round:
+def _planned(desk: Desk, date: str, quarter: str, building: str, most: int | None = None) -> Round:
     if date and quarter:
         raise Problem(400, "A day and a quarter name different rounds.", "give one of them")
     try:
@@ -87,7 +89,7 @@ def _planned(desk: Desk, date: str, quarter: str, building: str) -> Round:
         problem = f"{(date or quarter)[:40]!r} is no {'day' if date else 'quarter'}."
         raise Problem(400, problem, "write a day as 2025-09-30, a quarter as 2025-Q3") from None
     try:
-        return plan_round(desk.site, desk.store, day, wanted, building or None)
+        return plan_round(desk.site, desk.store, day, wanted, building or None, most)
     except WorkFailed as failed:
         raise Problem(404, f"{failed}.", "choose another day, or wait for the first assessment") from None
 
