@@ -42,7 +42,7 @@ def assert_guarded(headers: object) -> None:
     assert "unsafe" not in policy
     assert "script-src" not in rules
     assert headers["x-content-type-options"] == "nosniff"  # type: ignore[index]
-    assert headers["referrer-policy"] == "no-referrer"  # type: ignore[index]
+    assert headers["referrer-policy"] == "same-origin"  # type: ignore[index]
     assert "server" not in headers  # type: ignore[operator]
 
 
