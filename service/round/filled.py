@@ -65,7 +65,7 @@ class _LogRow:
 
 
 def _pointed(cells: Mapping[str, str], sheet: Sheet) -> dict[str, str]:
-    """Return the cells as the log takes them: its columns may be parted by commas, so decimals want a point."""
+    """Return the cells as the log takes them: its columns are parted by commas, decimals by points."""
     if sheet.delimiter == ",":
         return dict(cells)
     return {name: text.replace(",", ".") if name in _NUMBERS else text for name, text in cells.items()}

@@ -101,13 +101,17 @@ class FanSheet:
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """The round as it stood at the end of a plant day, in groups in the order of going."""
+    """The round as it stood at the end of a plant day, in groups in the order of going.
+
+    `left_out` how many fans have no sheet in it because fewer were asked for.
+    """
 
     site: str
     currency: str
     day: dt.date
     quarter: Quarter
     groups: tuple[tuple[str, tuple[FanSheet, ...]], ...]
+    left_out: int = 0
 
     @property
     def sheets(self) -> tuple[FanSheet, ...]:
@@ -121,19 +125,25 @@ def plan_round(
     day: dt.date | None = None,
     quarter: Quarter | None = None,
     building: str | None = None,
+    most: int | None = None,
 ) -> Round:
     """Return the round as of a plant day (default: the ledger's last one).
 
     Fans that want somebody at once or soon go first, worst first; then building by building in the order of
     `round_order`. With a quarter, as of its last day that the ledger knows, and what its log has is told.
+    With `most`, so many sheets from the beginning.
     """
     last = _last_day(store, day if quarter is None else quarter.last)
     told = quarter or quarter_of(last)
     standing = [one for one in fleet(site, store, as_of=last) if building is None or one.building == building]
+    ordered = _in_order(site, standing, last)
+    taken = [one for _, group in ordered for one in group][:most]
     with store.reader() as connection:
-        rows = _rows(connection, [one.fan for one in standing], last)
-    sheets = [(one, _sheet(site, store, one, rows.get(one.fan, []), last, told)) for one in standing]
-    return Round(site.site.name, site.site.currency, last, told, tuple(_groups(site, sheets, last)))
+        rows = _rows(connection, [one.fan for one in taken], last)
+    sheets = {one.fan: _sheet(site, store, one, rows.get(one.fan, []), last, told) for one in taken}
+    groups = ((name, tuple(sheets[one.fan] for one in group if one.fan in sheets)) for name, group in ordered)
+    kept = tuple((name, group) for name, group in groups if group)
+    return Round(site.site.name, site.site.currency, last, told, kept, len(standing) - len(taken))
 
 
 def _last_day(store: Store, wanted: dt.date | None) -> dt.date:
@@ -149,22 +159,20 @@ def _last_day(store: Store, wanted: dt.date | None) -> dt.date:
     return last
 
 
-def _groups(
-    site: SiteFolder, sheets: Sequence[tuple[FanStanding, FanSheet]], day: dt.date
-) -> list[tuple[str, tuple[FanSheet, ...]]]:
-    first = [sheet for one, sheet in sheets if one.standing in _VISITS]
-    rest = [sheet for one, sheet in sheets if one.standing not in _VISITS]
+def _in_order(
+    site: SiteFolder, standing: Sequence[FanStanding], day: dt.date
+) -> list[tuple[str, list[FanStanding]]]:
+    first = [one for one in standing if one.standing in _VISITS]
+    rest = [one for one in standing if one.standing not in _VISITS]
 
-    def place(sheet: FanSheet) -> tuple[bool, str, float, str]:
-        order = _epoch(site, sheet.fan, day).round_order
-        return sheet.building == "", sheet.building, float("inf") if order is None else order, sheet.fan
+    def place(one: FanStanding) -> tuple[bool, str, float, str]:
+        order = _epoch(site, one.fan, day).round_order
+        return one.building == "", one.building, float("inf") if order is None else order, one.fan
 
-    rest.sort(key=place)
-    by_building: dict[str, list[FanSheet]] = {}
-    for sheet in rest:
-        by_building.setdefault(sheet.building or UNPLACED, []).append(sheet)
-    found = [(FIRST, tuple(first))] if first else []
-    return [*found, *((name, tuple(group)) for name, group in by_building.items())]
+    by_building: dict[str, list[FanStanding]] = {}
+    for one in sorted(rest, key=place):
+        by_building.setdefault(one.building or UNPLACED, []).append(one)
+    return [*([(FIRST, first)] if first else []), *by_building.items()]
 
 
 def _sheet(
