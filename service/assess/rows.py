@@ -110,6 +110,7 @@ def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:
         "last_reading": plan.last_reading,
         "digest": plan.digest,
         "state": None,
+        "new_normal": None,
         "judged_on": lane.judged_on,
     }
 
