@@ -18,7 +18,7 @@ from analytics.wrong_points import Refusal, refused_points, without
 from config.folder import SiteFolder
 from service.assess.fan_hours import midnight
 from service.assess.lanes import Learned
-from service.assess.periods import IndexedDay, Stretch, curves_digest, stretches
+from service.assess.periods import IndexedDay, Stretch, curves_digest, new_wheels, stretches
 from service.assess.step_tests import with_step_tests
 from service.store.fitted import FULL_CURRENT, curves_as_json, curves_from_json, machine_judged
 from service.store.ledger_tables import curves as curves_table
@@ -41,7 +41,7 @@ def learn(
     wanted: dict[str, list[tuple[Stretch, str]]] = {}
     for fan, days in complete.items():
         complete_to = max(days[-1].date, over) if days else over
-        found = stretches(site.epochs(fan), days, complete_to)
+        found = stretches(site.epochs(fan), days, complete_to, new_wheels(site.service, fan))
         wanted[fan] = [(stretch, curves_digest(stretch, days)) for stretch in found]
     held = _held(store, list(complete))
     learned: dict[str, list[Learned]] = {}

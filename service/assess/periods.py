@@ -7,11 +7,16 @@ from dataclasses import dataclass
 from typing import Final
 
 from analytics.results_version import RESULTS_VERSION
+from analytics.vocabulary import Work
 from config.epoch import FanEpoch
+from config.service_log import ServiceEntry
 from config.site import Baseline
 
 _OPERATING_DAYS: Final = 30
 _STEADY_HOURS: Final = 150
+# A new wheel's readings are waited for, not gathered over a season.
+_NEW_WHEEL_DAYS: Final = 10
+_NEW_WHEEL_HOURS: Final = 60
 STEADY_HOURS_A_DAY: Final = 3
 
 
@@ -45,58 +50,89 @@ class Stretch:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Opening:
+    """What begins a stretch: a row of fans.csv, or a new wheel under the row in force."""
+
+    begins: dt.date
+    epoch: FanEpoch
+    is_new_wheel: bool = False
+
+
 def stretches(
-    epochs: Sequence[FanEpoch], days: Sequence[IndexedDay], complete_to: dt.date
+    epochs: Sequence[FanEpoch],
+    days: Sequence[IndexedDay],
+    complete_to: dt.date,
+    new_wheels: Sequence[dt.date] = (),
 ) -> tuple[Stretch, ...]:
     """Cut a fan's ledger into stretches.
 
     A later row of fans.csv opens a new stretch only when it names a healthy period of its own; until then
-    change is reported against the first.
+    change is reported against the first. A new wheel has curves of its own and opens one on its own.
 
-    Parameters: `epochs` in order; `days`, the fan's days in order; `complete_to` the last day over.
+    Parameters: `epochs` in order; `days`, the fan's days in order; `complete_to` the last day over;
+    `new_wheels`, the dates of the log.
     """
-    opening = _opening(epochs)
+    found = _openings(epochs, [date for date in new_wheels if date <= complete_to])
+    ends = [*(opening.begins for opening in found[1:]), dt.date.max]
     return tuple(
-        _stretch(epoch, number, epoch.valid_from if number else None, days, complete_to)
-        for number, epoch in enumerate(opening)
+        _stretch(opening, number, [day for day in days if day.date < end], complete_to)
+        for number, (opening, end) in enumerate(zip(found, ends, strict=True))
     )
 
 
-def stretch_at(epochs: Sequence[FanEpoch], date: dt.date) -> tuple[int, FanEpoch]:
+def stretch_at(
+    epochs: Sequence[FanEpoch], date: dt.date, new_wheels: Sequence[dt.date] = ()
+) -> tuple[int, FanEpoch]:
     """Return the number of the stretch that holds a date, and the epoch that opened it."""
-    opening = _opening(epochs)
-    held = [number for number, epoch in enumerate(opening) if number == 0 or _is_from(epoch, date)]
-    return held[-1], opening[held[-1]]
+    found = _openings(epochs, new_wheels)
+    held = [number for number, opening in enumerate(found) if number == 0 or opening.begins <= date]
+    return held[-1], found[held[-1]].epoch
 
 
-def _opening(epochs: Sequence[FanEpoch]) -> list[FanEpoch]:
-    return [epochs[0], *(epoch for epoch in epochs[1:] if "baseline_from" in epoch.given)]
+def new_wheels(service: Sequence[ServiceEntry], fan: str) -> list[dt.date]:
+    """Return the dates on which a fan was given a new wheel."""
+    return [entry.date for entry in service if entry.fan == fan and entry.work is Work.WHEEL_REPLACED]
 
 
-def _is_from(epoch: FanEpoch, date: dt.date) -> bool:
-    return epoch.valid_from is not None and epoch.valid_from <= date
+def _openings(epochs: Sequence[FanEpoch], new_wheels: Sequence[dt.date]) -> list[_Opening]:
+    declared = [_Opening(epoch.valid_from or dt.date.min, epoch) for epoch in epochs]
+    # The first holds for ever back.
+    first = _Opening(dt.date.min, epochs[0])
+    found = [first, *(one for one in declared[1:] if "baseline_from" in one.epoch.given)]
+    for date in sorted(set(new_wheels)):
+        before = [one for one in found if one.begins <= date][-1].epoch.baseline
+        # A healthy period that was given and ends later is of the new wheel, as far as anyone has said.
+        if before is None or before.last < date:
+            in_force = [one for one in declared if one.begins <= date] or declared[:1]
+            epoch = in_force[-1].epoch.model_copy(update={"baseline": None})
+            found = sorted([*found, _Opening(date, epoch, is_new_wheel=True)], key=lambda one: one.begins)
+    return found
 
 
-def _stretch(
-    epoch: FanEpoch, number: int, begins: dt.date | None, days: Sequence[IndexedDay], complete_to: dt.date
-) -> Stretch:
+def _stretch(opening: _Opening, number: int, days: Sequence[IndexedDay], complete_to: dt.date) -> Stretch:
+    epoch, begins = opening.epoch, opening.begins if number else None
     if epoch.baseline is not None:
         return _declared(epoch, number, begins, epoch.baseline, complete_to)
-    steady = [
-        day
-        for day in days
-        if day.hours_steady >= STEADY_HOURS_A_DAY and (begins is None or day.date >= begins)
-    ]
+    steady = [day for day in days if day.hours_steady >= STEADY_HOURS_A_DAY and _counts(opening, day.date)]
+    needed_days = _NEW_WHEEL_DAYS if opening.is_new_wheel else _OPERATING_DAYS
+    needed_hours = _NEW_WHEEL_HOURS if opening.is_new_wheel else _STEADY_HOURS
     hours = 0
     for count, day in enumerate(steady, start=1):
         hours += day.hours_steady
-        if count >= _OPERATING_DAYS and hours >= _STEADY_HOURS:
+        if count >= needed_days and hours >= needed_hours:
             return Stretch(epoch.fan, number, epoch, begins, steady[0].date, day.date, "")
+    of_what = f"new wheel of {begins}, its" if opening.is_new_wheel else "the"
     reason = (
-        f"the healthy period is not over: {len(steady)} of {_OPERATING_DAYS} days with "
-        f"{STEADY_HOURS_A_DAY} steady hours, {hours} of {_STEADY_HOURS} hours"
+        f"{of_what} healthy period is not over: {len(steady)} of {needed_days} days with "
+        f"{STEADY_HOURS_A_DAY} steady hours, {hours} of {needed_hours} hours"
     )
     return Stretch(epoch.fan, number, epoch, begins, None, None, reason)
+
+
+def _counts(opening: _Opening, date: dt.date) -> bool:
+    # The day of the visit holds both wheels.
+    return date > opening.begins if opening.is_new_wheel else date >= opening.begins
 
 
 def _declared(

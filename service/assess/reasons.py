@@ -1,7 +1,7 @@
 """Why does the ledger say so: one fan's day with its evidence."""
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -9,11 +9,12 @@ import sqlalchemy as sa
 from analytics.evidence import EvidenceLine, Seen, evidence
 from analytics.judging import fan_day
 from analytics.model import SIZE
+from analytics.new_normal import normal_from_json
 from analytics.scaled_hours import scaled_hours
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from service.assess.fan_hours import midnight
-from service.assess.periods import stretch_at
+from service.assess.periods import new_wheels, stretch_at
 from service.store.fitted import curves_from_json, machine_judged
 from service.store.ledger_tables import curves as curves_table
 from service.store.ledger_tables import daily, episodes
@@ -53,14 +54,14 @@ def why(site: SiteFolder, store: Store, fan: str, date: dt.date | None = None) -
     if row is None:
         words = _healthy_words(held[-1]) if held else "no healthy period yet"
         return Why(None, words, _sight_words(held[-1]) if held else "", None, (), ())
-    number, epoch = stretch_at(site.epochs(fan), row.date)
+    number, epoch = stretch_at(site.epochs(fan), row.date, new_wheels(site.service, fan))
     part = next((one for one in held if one.epoch == number), None)
     alerts = tuple(
         f"{alert.opened_on}: {alert.message}"
         for alert in opened
         if alert.opened_on <= row.date and (alert.closed_on is None or alert.closed_on > row.date)
     )
-    seen, lines = _evidence(site, store, epoch, row.date, part)
+    seen, lines = _evidence(site, store, epoch, row, part)
     words = _healthy_words(part) if part is not None else "no healthy period yet"
     can_see = _sight_words(part) if part is not None else ""
     return Why(dict(row._mapping), words, can_see, seen, lines, alerts)
@@ -86,7 +87,7 @@ def _healthy_words(part: Any) -> str:
 
 
 def _evidence(
-    site: SiteFolder, store: Store, epoch: FanEpoch, date: dt.date, part: Any
+    site: SiteFolder, store: Store, epoch: FanEpoch, row: Any, part: Any
 ) -> tuple[Seen | None, tuple[EvidenceLine, ...]]:
     if part is None or part.fitted is None:
         return None, ()
@@ -94,12 +95,13 @@ def _evidence(
     if len(curves.mean) != SIZE:
         # Curves of another version of the results wait for the next `assess`.
         return None, ()
-    hours = store.hours.read([epoch.fan], midnight(site, date), midnight(site, date + dt.timedelta(days=1)))
+    start, end = midnight(site, row.date), midnight(site, row.date + dt.timedelta(days=1))
+    hours = store.hours.read([epoch.fan], start, end)
     if hours.empty:
         return None, ()
     machine = machine_judged(epoch.machine, part.fitted)
     scaled = scaled_hours(hours, machine, curves.channels)
-    packed = fan_day(scaled, curves, (), 1.0)
+    packed = replace(fan_day(scaled, curves, (), 1.0), normal=normal_from_json(row.new_normal))
     if packed.hours_used == 0:
         return None, ()
     return evidence(packed, curves, machine)
