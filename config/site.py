@@ -17,6 +17,7 @@ from pydantic import (
 
 from analytics.machine import Limits
 from analytics.vocabulary import Role
+from config.assessing import AssessTable
 from config.faults import advice, fault_in_value
 from config.money import WEEKDAYS, Prices, Tariff, TariffHours
 from config.secrets import check_secret, check_url
@@ -360,6 +361,7 @@ class Site(Table):
     alerts: AlertsTable = AlertsTable()
     hooks: tuple[Hook, ...] = ()
     worker: WorkerTable = WorkerTable()
+    assess: AssessTable = AssessTable()
     web: WebTable = WebTable()
     tariff: Tariff = Tariff()
     prices: Prices = Prices()
@@ -420,6 +422,7 @@ KNOWN_KEYS: Final[dict[tuple[str, ...], tuple[str, ...]]] = {
     ("alerts",): AlertsTable.names(),
     ("hooks",): Hook.names(),
     ("worker",): WorkerTable.names(),
+    ("assess",): AssessTable.names(),
     ("web",): WebTable.names(),
     ("tariff",): Tariff.names(),
     ("tariff", "hours"): TariffHours.names(),
