@@ -21,6 +21,17 @@ ABOUT: Final = (
     'with rel="next". An ETag changes when the answer does; sent as If-None-Match, it spares the body. '
     f"Every refusal has the shape ErrorShape. {STABILITY}"
 )
+_OF_ALL: Final = {
+    "400": "What was asked cannot be understood.",
+    "414": "The address is too long.",
+    "421": "The Host header names another host.",
+    "503": "The database did not answer, or not in time.",
+}
+_OF_CLOSED: Final = {
+    "401": "Nobody has logged in, or the token does not hold.",
+    "403": "There is no user yet, another site sent this, or the role does not do.",
+}
+_ERROR: Final = {"application/json": {"schema": {"$ref": "#/components/schemas/ErrorShape"}}}
 _BEARER: Final = "token"
 _METHODS: Final = ("get", "post")
 
@@ -46,7 +57,10 @@ def _as_it_is(schema: dict[str, Any]) -> dict[str, Any]:
             responses = operation["responses"]
             if "HTTPValidationError" in str(responses.get("422")):
                 del responses["422"]  # answered as 400 here
-            operation["security"] = [] if path == "/health" else [{_BEARER: []}]
+            is_open = path == "/health"
+            operation["security"] = [] if is_open else [{_BEARER: []}]
+            for status, said in (_OF_ALL if is_open else _OF_ALL | _OF_CLOSED).items():
+                responses.setdefault(status, {"description": said, "content": _ERROR})
     parts = schema.setdefault("components", {})
     for unused in ("HTTPValidationError", "ValidationError"):
         parts.get("schemas", {}).pop(unused, None)
