@@ -59,7 +59,7 @@ def serve(
     public_url = load_site(site).site.web.public_url if behind_proxy else ""
     refusal = check_bind(bind, transport, public_url)
     if refusal is not None:
-        raise typer.BadParameter(refusal, param_hint="--bind")
+        raise typer.BadParameter(refusal)
     if unit:
         print(_unit(site), end="")
         return
