@@ -8,85 +8,17 @@ from itertools import chain
 import numpy as np
 
 from analytics.drift import SLACK, threshold_for
-from analytics.machine import Limits
+from analytics.episode import Episode, Event, JudgedDay, Service
 from analytics.model import Parameter
-from analytics.recovery import RECOVERY_DAYS, has_recovered
+from analytics.notices import QUIET_DAYS, cause_notices, event_episode, silences, unlogged_work
+from analytics.recovery import has_recovered
 from analytics.service_effects import ended_by
-from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy, Role, Work
+from analytics.vocabulary import AlertKind, AlertLevel, ClosedBy
 
 # One day's oddity is news for the jump and the limits, not for a drift.
 MOST_INNOVATION = 3.0
 DRIFT_TOPICS = {AlertKind.BELT_SLIP: "slip drifting", AlertKind.DRIVE_LOSS: "drive loss drifting"}
-QUIET_DAYS = 10
-SILENT_DAYS = 14
 _HEALTHY_SLIP_PCT = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class JudgedDay:
-    """One row of the ledger as the alerts see it.
-
-    `is_judged` whether it counts; `is_healthy_period` opens nothing; `is_awaited` whether a verdict was
-    due; reference values in per cent; `last_reading` the UTC time of the day's last reading; innovations in
-    standard deviations, NaN where the day says nothing; `likeliest` fault, however small.
-    """
-
-    date: dt.date
-    is_judged: bool
-    is_healthy_period: bool
-    is_awaited: bool
-    slip_ref_pct: float
-    drag_ref_pct: float
-    cause: Cause
-    cause_share: float
-    last_reading: dt.datetime
-    limits: Limits
-    can_slip: bool
-    slip_innovation: float = float("nan")
-    drag_innovation: float = float("nan")
-    likeliest: Cause = Cause.UNCLEAR
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """A finding of raw readings over consecutive hours: a lost drive, a commanded stop.
-
-    `topic` what was found; `decided_at` the last reading the decision used; `ended_at` that of the first
-    hour that shows otherwise, None while it lasts; `date` the plant day of the decision.
-    """
-
-    cause: Cause
-    topic: str
-    date: dt.date
-    decided_at: dt.datetime
-    ended_at: dt.datetime | None
-    ended_on: dt.date | None
-
-
-@dataclass(frozen=True, slots=True)
-class Service:
-    """A service entry as the alerts see it."""
-
-    date: dt.date
-    work: Work
-    role: Role | None
-
-
-@dataclass(frozen=True, slots=True)
-class Episode:
-    """One alert from its opening to its close; columns of `export alerts` but the fan and the message."""
-
-    kind: AlertKind
-    level: AlertLevel
-    opened_on: dt.date
-    opened_at: dt.datetime
-    act_on: dt.date | None
-    cause: Cause
-    cause_share: float
-    closed_on: dt.date | None
-    closed_by: ClosedBy | None
-    topic: str
-    value_pct: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +49,6 @@ _GAUGES = (
     _Gauge(AlertKind.BELT_SLIP, "slip past its limit", Parameter.SLIP, _HEALTHY_SLIP_PCT),
     _Gauge(AlertKind.DRIVE_LOSS, "drive loss past its limit", Parameter.DRAG, 0.0),
 )
-_NOT_NOTICED = (Cause.NONE, Cause.UNCLEAR, Cause.NOT_JUDGED, Cause.BELT_SLIP, Cause.DRAG, Cause.DRIVE_LOST)
 
 
 def episodes(
@@ -134,11 +65,11 @@ def episodes(
     Returns: episodes in order of their opening.
     """
     past = {gauge: _gauge_episodes(gauge, days, services) for gauge in _GAUGES}
-    found = [*chain.from_iterable(past.values()), *_cause_notices(days, services)]
+    found = [*chain.from_iterable(past.values()), *cause_notices(days, services)]
     for gauge in _GAUGES:
         found += _drifts(gauge, days, services, past[gauge], found)
-    found += [_event_episode(event, services) for event in events]
-    found += _silences(days)
+    found += [event_episode(event, services) for event in events]
+    found += [*silences(days), *unlogged_work(days, services)]
     return tuple(sorted(found, key=lambda episode: (episode.opened_at, episode.kind, episode.topic)))
 
 
@@ -275,98 +206,4 @@ def _drifting(gauge: _Gauge, day: JudgedDay) -> Episode:
         None,
         DRIFT_TOPICS[gauge.kind],
         gauge.value(day),
-    )
-
-
-def _event_episode(event: Event, services: Sequence[Service]) -> Episode:
-    closed_by = None
-    if event.ended_on is not None:
-        was_served = any(event.date <= service.date <= event.ended_on for service in services)
-        closed_by = ClosedBy.SERVICE if was_served else ClosedBy.DATA
-    kind = AlertKind.DRIVE_LOST if event.cause is Cause.DRIVE_LOST else AlertKind.NOTICE
-    return Episode(
-        kind,
-        AlertLevel.ACT,
-        event.date,
-        event.decided_at,
-        event.date,
-        event.cause,
-        1.0,
-        event.ended_on,
-        closed_by,
-        event.topic,
-        100.0,
-    )
-
-
-def _cause_notices(days: Sequence[JudgedDay], services: Sequence[Service]) -> list[Episode]:
-    found: list[Episode] = []
-    current: Episode | None = None
-    held = absent = 0
-    last: Cause | None = None
-    for day in days:
-        if not day.is_judged or day.is_healthy_period:
-            continue
-        held = held + 1 if day.cause is last else 1
-        last = day.cause
-        if current is None:
-            if held >= day.limits.hold_days and day.cause not in _NOT_NOTICED:
-                current = _notice(day)
-                absent = 0
-            continue
-        absent = 0 if day.cause is current.cause else absent + 1
-        is_served = absent > 0 and any(current.opened_on <= s.date <= day.date for s in services)
-        if absent >= QUIET_DAYS or (is_served and absent >= RECOVERY_DAYS):
-            closed_by = ClosedBy.SERVICE if is_served else ClosedBy.DATA
-            found.append(replace(current, closed_on=day.date, closed_by=closed_by))
-            current = None
-    return found if current is None else [*found, current]
-
-
-def _notice(day: JudgedDay) -> Episode:
-    # On a drive that cannot slip, slip's signature is a wheel loose on its shaft or a command not followed.
-    is_grave = not day.can_slip and day.cause in (Cause.SPEED_NOT_FOLLOWED, Cause.WHEEL)
-    return Episode(
-        AlertKind.NOTICE,
-        AlertLevel.ACT if is_grave else AlertLevel.WATCH,
-        day.date,
-        day.last_reading,
-        day.date if is_grave else None,
-        day.cause,
-        day.cause_share,
-        None,
-        None,
-        "no drive fault",
-        day.slip_ref_pct,
-    )
-
-
-def _silences(days: Sequence[JudgedDay]) -> list[Episode]:
-    found: list[Episode] = []
-    silent: list[JudgedDay] = []
-    for day in days:
-        # A lost drive is no silence, and before the healthy period is over none was to be broken.
-        if not day.is_judged and day.is_awaited and day.cause is Cause.NOT_JUDGED:
-            silent.append(day)
-            continue
-        if len(silent) >= SILENT_DAYS:
-            found.append(replace(_silence(silent), closed_on=day.date, closed_by=ClosedBy.DATA))
-        silent = []
-    return [*found, _silence(silent)] if len(silent) >= SILENT_DAYS else found
-
-
-def _silence(silent: Sequence[JudgedDay]) -> Episode:
-    day = silent[SILENT_DAYS - 1]
-    return Episode(
-        AlertKind.NOTICE,
-        AlertLevel.WATCH,
-        day.date,
-        day.last_reading,
-        None,
-        Cause.NOT_JUDGED,
-        1.0,
-        None,
-        None,
-        "not judged",
-        day.slip_ref_pct,
     )

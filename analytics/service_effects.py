@@ -6,7 +6,7 @@ from analytics.arrays import Floats
 from analytics.explanations import CAUSE_COUNT, EXPLANATIONS
 from analytics.model import CAUSES, Parameter
 from analytics.state import LEAST_WEIGHT, State
-from analytics.vocabulary import Role, Work
+from analytics.vocabulary import Cause, Role, Work
 from analytics.watch import CARRIED, Watch
 
 # After the visit a cause is near nothing, but the data may show that it did not come back.
@@ -45,6 +45,37 @@ _RESHAPED_SD: dict[Work, dict[Parameter, float]] = {
     Work.MOTOR_REPLACED: {Parameter.NO_LOAD_CURRENT: 0.06, Parameter.LOAD_EXPONENT: 0.05},
     Work.DRIVE_REPLACED: {Parameter.FLUX_EXPONENT: 0.35, Parameter.LOAD_EXPONENT: 0.03},
 }
+_PARAMETERS: dict[Cause, tuple[Parameter, ...]] = {
+    Cause.BELT_SLIP: (Parameter.SLIP,),
+    Cause.DRIVE_LOST: (Parameter.SLIP,),
+    Cause.DRAG: (Parameter.DRAG,),
+    Cause.RATIO_CHANGE: (Parameter.RATIO,),
+    Cause.WHEEL: (Parameter.WHEEL,),
+    Cause.AIR_PATH: (Parameter.AIR_PATH,),
+    Cause.AIRFLOW_SENSOR: (Parameter.AIRFLOW_GAIN, Parameter.AIRFLOW_ZERO),
+    Cause.PRESSURE_SENSOR: (Parameter.PRESSURE_GAIN, Parameter.PRESSURE_ZERO),
+    Cause.CURRENT_SENSOR: (Parameter.LOAD_GAIN,),
+    Cause.SPEED_NOT_FOLLOWED: (Parameter.SPEED_SCALE,),
+}
+# Work that mends a fault beyond what it ends of itself.
+_MENDS: dict[Cause, tuple[Work, ...]] = {
+    Cause.DRIVE_LOST: (
+        Work.TIGHTENED,
+        Work.SHEAVE_CHANGED,
+        Work.BEARING_REPLACED,
+        Work.WHEEL_REPLACED,
+        Work.MOTOR_REPLACED,
+    ),
+    Cause.RATIO_CHANGE: (Work.SHEAVE_CHANGED, Work.BELT_REPLACED),
+    Cause.WHEEL: (Work.TIGHTENED,),
+    Cause.CURRENT_SENSOR: (Work.MOTOR_REPLACED, Work.DRIVE_REPLACED),
+    Cause.SPEED_NOT_FOLLOWED: (
+        Work.DRIVE_REPLACED,
+        Work.MOTOR_REPLACED,
+        Work.SPEED_LIMIT_CHANGED,
+        Work.TIGHTENED,
+    ),
+}
 _AFTER_SD = 0.5
 _ENDED_CHANCE = 0.5
 
@@ -57,6 +88,14 @@ def ended_by(work: Work, role: Role | None) -> tuple[Parameter, ...]:
     if work is Work.RETROFIT:
         return CAUSES
     return _ENDED.get(work, ())
+
+
+def can_mend(work: Work, role: Role | None, cause: Cause) -> bool:
+    """Tell whether a piece of work may have ended a fault of this cause; a stop, any visit may end."""
+    if cause is Cause.UNCLEAR:
+        return True
+    named = work in _MENDS.get(cause, ())
+    return named or any(ended in _PARAMETERS.get(cause, ()) for ended in ended_by(work, role))
 
 
 def after_service(state: State, constants: Watch, work: Work, role: Role | None = None) -> State:

@@ -7,8 +7,10 @@ from typing import Any, Final
 import pandas as pd
 import sqlalchemy as sa
 
-from analytics.episodes import Episode, Event, JudgedDay, Service, episodes
-from analytics.ledger import likeliest_fault
+from analytics.episode import Episode, Event, JudgedDay, Service
+from analytics.episodes import episodes
+from analytics.ledger import CAUSE_OF, likeliest_fault
+from analytics.new_normal import normal_from_json
 from analytics.vocabulary import Cause
 from config.folder import SiteFolder
 from service.alerts.changes import Change, write_history
@@ -56,6 +58,7 @@ _DAY_COLUMNS: Final = (
     "shares",
     "slip_innovation",
     "drag_innovation",
+    "new_normal",
 )
 _BATCH: Final = 48
 
@@ -126,8 +129,11 @@ def _episodes(site: SiteFolder, store: Store, fans: Sequence[str]) -> dict[str, 
     days: dict[str, list[JudgedDay]] = {fan: [] for fan in fans}
     changes: dict[str, list[Any]] = {fan: [] for fan in fans}
     with store.reader() as connection:
+        before: Any = None
         for row in connection.execute(rows.order_by(daily.c.fan, daily.c.date)):
-            days[row.fan].append(_day(site, row))
+            is_same = before is not None and before.fan == row.fan
+            days[row.fan].append(_day(site, row, before if is_same else None))
+            before = row
         for row in connection.execute(changed.order_by(findings.c.fan, findings.c.hour)):
             changes[row.fan].append(row)
     services: dict[str, list[Service]] = {fan: [] for fan in fans}
@@ -140,7 +146,8 @@ def _episodes(site: SiteFolder, store: Store, fans: Sequence[str]) -> dict[str, 
     }
 
 
-def _day(site: SiteFolder, row: Any) -> JudgedDay:
+def _day(site: SiteFolder, row: Any, before: Any) -> JudgedDay:
+    # Before, for the last day of learning has nothing left to learn but shows it still.
     epoch = site.epoch_at(row.fan, row.date) or site.epochs(row.fan)[0]
     cause = Cause(row.cause)
     return JudgedDay(
@@ -158,7 +165,13 @@ def _day(site: SiteFolder, row: Any) -> JudgedDay:
         slip_innovation=_number(row.slip_innovation),
         drag_innovation=_number(row.drag_innovation),
         likeliest=likeliest_fault(row.shares) if row.shares else Cause.UNCLEAR,
+        expected=_learned(before) | _learned(row),
     )
+
+
+def _learned(row: Any) -> frozenset[Cause]:
+    normal = {} if row is None else normal_from_json(row.new_normal)
+    return frozenset(CAUSE_OF[parameter] for parameter, change in normal.items() if change.days_left)
 
 
 def _number(value: float | None) -> float:

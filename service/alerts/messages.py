@@ -2,7 +2,9 @@
 
 from typing import Final
 
-from analytics.episodes import DRIFT_TOPICS, Episode
+from analytics.episode import Episode
+from analytics.episodes import DRIFT_TOPICS
+from analytics.notices import UNLOGGED_TOPIC
 from analytics.vocabulary import AlertKind, Cause
 from service.words import CAUSE_WORDS, LOOK_AT
 
@@ -44,6 +46,11 @@ def _notice(episode: Episode) -> str:
         return "Stopped though commanded: tripped, locked out or a lost belt; look."
     if episode.topic == "speed not followed":
         return f"The motor's own speed differs from the command: {LOOK_AT[Cause.SPEED_NOT_FOLLOWED]}."
+    if episode.topic == UNLOGGED_TOPIC:
+        return (
+            f"Slip went away, now {episode.value_pct:.1f} % at the reference torque, with no work in the "
+            "log; belts do not heal. If the belt was serviced, enter it with its date; if not, check the readings."
+        )
     if episode.topic == "not judged":
         return "No judged day in fourteen: the ledger's notes say what is missing."
     if episode.topic in _DRIFTING:

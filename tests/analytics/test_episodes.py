@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.episodes import Episode, Event, JudgedDay, Service, episodes
+from analytics.episode import Episode, Event, JudgedDay, Service
+from analytics.episodes import episodes
 from analytics.machine import Limits
+from analytics.notices import UNLOGGED_TOPIC
 from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy, Role, Work
 
 FIRST = dt.date(2025, 3, 1)
@@ -204,7 +206,8 @@ def test_aligning_closes_both_and_greasing_only_the_loss() -> None:
         (SLIP, LOSS), ClosedBy.SERVICE
     )
     greased = episodes(days, (), [Service(on(5), Work.GREASED, None)])
-    assert {episode.kind: episode.closed_by for episode in greased} == {SLIP: None, LOSS: ClosedBy.SERVICE}
+    drive = [episode for episode in greased if episode.kind is not NOTICE]
+    assert {episode.kind: episode.closed_by for episode in drive} == {SLIP: None, LOSS: ClosedBy.SERVICE}
 
 
 def test_fourteen_days_without_a_verdict_are_a_notice() -> None:
@@ -268,6 +271,38 @@ def test_slips_signature_on_a_drive_that_cannot_slip_is_an_act() -> None:
     days = [replace(judged(i, 0.0, cause=Cause.SPEED_NOT_FOLLOWED), can_slip=False) for i in range(4)]
     (alert,) = episodes(days, (), ())
     assert (alert.kind, alert.level, alert.act_on) == (NOTICE, AlertLevel.ACT, on(2))
+
+
+def test_only_work_that_can_mend_a_fault_is_named_as_what_closed_it() -> None:
+    lost = [event(Cause.DRIVE_LOST, "drive lost", 4, 7)]
+    for work in (Work.GREASED, Work.INSPECTED, Work.FILTER_CHANGED):
+        (alert,) = episodes((), lost, [Service(on(6), work, None)])
+        assert alert.closed_by is ClosedBy.DATA, work
+    sensor = [judged(i, 1.0, cause=Cause.AIRFLOW_SENSOR) for i in range(5)]
+    healed = sensor + [judged(5 + i, 1.0) for i in range(10)]
+    (alert,) = episodes(healed, (), [Service(on(5), Work.SENSOR_CALIBRATED, Role.PRESSURE)])
+    assert (alert.closed_on, alert.closed_by) == (on(14), ClosedBy.DATA)
+
+
+def test_what_logged_work_has_brought_is_no_fault_to_notice() -> None:
+    days = [judged(i, 1.0, cause=Cause.RATIO_CHANGE) for i in range(6)]
+    assert len(episodes(days, (), ())) == 1
+    learning = [replace(day, expected=frozenset({Cause.RATIO_CHANGE})) for day in days]
+    assert episodes(learning, (), ()) == ()
+
+
+def unlogged(days: list[JudgedDay], services: Sequence[Service] = ()) -> list[Episode]:
+    return [one for one in episodes(days, (), services) if one.topic == UNLOGGED_TOPIC]
+
+
+def test_slip_that_goes_without_work_in_the_log_is_asked_about_until_it_is_entered() -> None:
+    days = [judged(i, 6.0) for i in range(5)] + [judged(5 + i, 1.0) for i in range(20)]
+    (asked,) = unlogged(days)
+    assert (asked.kind, asked.level, asked.opened_on) == (NOTICE, AlertLevel.WATCH, on(7))
+    assert (asked.closed_on, asked.closed_by) == (on(17), ClosedBy.DATA)
+    assert unlogged(days, [Service(on(5), Work.RETENSIONED, None)]) == []
+    assert unlogged(days, [Service(on(5), Work.GREASED, None)]) == [asked]
+    assert unlogged([judged(i, 6.0 - 0.2 * i) for i in range(25)]) == []
 
 
 letters = st.text(alphabet=".hwa-", max_size=80)

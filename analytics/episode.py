@@ -1,0 +1,76 @@
+"""An alert from its opening to its close, and what of a fan's days it is found in."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from analytics.machine import Limits
+from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy, Role, Work
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedDay:
+    """One row of the ledger as the alerts see it.
+
+    `is_judged` whether it counts; `is_healthy_period` opens nothing; `is_awaited` whether a verdict was
+    due; reference values in per cent; `last_reading` the UTC time of the day's last reading; innovations in
+    standard deviations, NaN where the day says nothing; `likeliest` fault, however small; `expected` causes,
+    which logged work has brought and the ledger is learning.
+    """
+
+    date: dt.date
+    is_judged: bool
+    is_healthy_period: bool
+    is_awaited: bool
+    slip_ref_pct: float
+    drag_ref_pct: float
+    cause: Cause
+    cause_share: float
+    last_reading: dt.datetime
+    limits: Limits
+    can_slip: bool
+    slip_innovation: float = float("nan")
+    drag_innovation: float = float("nan")
+    likeliest: Cause = Cause.UNCLEAR
+    expected: frozenset[Cause] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A finding of raw readings over consecutive hours: a lost drive, a commanded stop.
+
+    `topic` what was found; `decided_at` the last reading the decision used; `ended_at` that of the first
+    hour that shows otherwise, None while it lasts; `date` the plant day of the decision.
+    """
+
+    cause: Cause
+    topic: str
+    date: dt.date
+    decided_at: dt.datetime
+    ended_at: dt.datetime | None
+    ended_on: dt.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """A service entry as the alerts see it."""
+
+    date: dt.date
+    work: Work
+    role: Role | None
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """One alert from its opening to its close; columns of `export alerts` but the fan and the message."""
+
+    kind: AlertKind
+    level: AlertLevel
+    opened_on: dt.date
+    opened_at: dt.datetime
+    act_on: dt.date | None
+    cause: Cause
+    cause_share: float
+    closed_on: dt.date | None
+    closed_by: ClosedBy | None
+    topic: str
+    value_pct: float
