@@ -1,4 +1,4 @@
-"""Which notices does a fan's ledger call for: lost drives, faults beside the drive, silence, unlogged work?"""
+"""Which notices does a fan's ledger call for: lost drives, other faults, silence, unlogged work?"""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -20,7 +20,7 @@ _NOT_NOTICED = (Cause.NONE, Cause.UNCLEAR, Cause.NOT_JUDGED, Cause.BELT_SLIP, Ca
 
 
 def event_episode(event: Event, services: Sequence[Service]) -> Episode:
-    """Return the alert of a finding of raw readings; its end shows the recovery, work until then is the reason."""
+    """Return the alert of a finding of raw readings; its end is the recovery, work until then the reason."""
     closed_by = None
     if event.ended_on is not None:
         was_served = any(

@@ -48,8 +48,8 @@ def _notice(episode: Episode) -> str:
         return f"The motor's own speed differs from the command: {LOOK_AT[Cause.SPEED_NOT_FOLLOWED]}."
     if episode.topic == UNLOGGED_TOPIC:
         return (
-            f"Slip went away, now {episode.value_pct:.1f} % at the reference torque, with no work in the "
-            "log; belts do not heal. If the belt was serviced, enter it with its date; if not, check the readings."
+            f"Slip went away, now {episode.value_pct:.1f} % at reference torque, with no work in the log; "
+            "belts do not heal. If it was serviced, enter that with its date; if not, check the readings."
         )
     if episode.topic == "not judged":
         return "No judged day in fourteen: the ledger's notes say what is missing."
