@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from analytics.episodes import DRIFT_TOPICS
+from analytics.notices import UNLOGGED_TOPIC
 from analytics.vocabulary import AlertKind, AlertLevel, Cause
 from service.mail.known import Known
 from service.mail.writing import capital
@@ -62,6 +63,9 @@ def round_entries(known: Known) -> tuple[Entry, ...]:
                 ahead = "" if fan.judged is None else forecast_words(fan.judged)
                 said += f"; {ahead}" if ahead else ""
                 said += f"; most likely {CAUSE_WORDS[alert.cause]}"
+            if alert.topic == UNLOGGED_TOPIC:
+                said = f"Slip went away about {plain_date(alert.opened_on)} with no work in the log"
+                look_at = "enter the work with its date, or check the readings"
             found.append(Entry(one_line(fan.fan), f"{said}: {look_at}."))
     return tuple(found)
 
