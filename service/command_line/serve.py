@@ -95,6 +95,7 @@ def serve_site(
             raise
         print(f"Port {port} is in use; a free one is taken instead.", file=sys.stderr)
         listener = listen(bind, 0)
+    _say_if_nobody_can_log_in(store, bind, transport or PLAIN)
     ending = (lambda: None) if beside is None else beside.end
     with beside or nullcontext():
         serve_pages(
@@ -107,6 +108,19 @@ def serve_site(
             transport=transport or PLAIN,
             ending=ending,
         )
+
+
+def _say_if_nobody_can_log_in(store: "Store", bind: str, transport: "Transport") -> None:
+    from service.access import is_anyone  # noqa: PLC0415 - kept out of --help
+    from service.web import is_loopback  # noqa: PLC0415 - kept out of --help
+
+    if is_loopback(bind) and not transport.is_behind_proxy:
+        return
+    with store.reader() as connection:
+        if is_anyone(connection):
+            return
+    remedy = "slipledger user add SITE NAME --role admin"
+    print(f"Nobody can log in yet, so nobody from elsewhere is answered: {remedy}", file=sys.stderr)
 
 
 def _unit(site: Path) -> str:

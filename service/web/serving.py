@@ -16,6 +16,7 @@ from config.folder import SiteFolder
 from service.failure import WorkFailed
 from service.store import Store
 from service.web.app import web_app
+from service.web.patience import PatientProtocol
 from service.web.reach import Reach, is_loopback
 
 _GRACE_S: Final = 3
@@ -130,6 +131,7 @@ def serve(
     )
     settings = uvicorn.Config(
         app,
+        http=PatientProtocol,
         access_log=False,
         log_level="warning",
         log_config=None,

@@ -17,6 +17,7 @@ import uvicorn
 from service.access import Role, add_user, make_token, revoke_token, tokens_of
 from service.access.attempts import OF_ACCOUNT
 from service.web.bounds import LARGEST_BODY, Bounds
+from service.web.patience import PatientProtocol
 
 from .conftest import HOSTILE, NOW, PORT, SLIPPING, Asking
 
@@ -181,7 +182,7 @@ def test_guessing_passwords(closed: Asking) -> None:
 
 
 @pytest.fixture
-def served() -> Iterator[tuple[int, list[Any]]]:
+def served(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[int, list[Any]]]:
     """The layer that bounds requests, really served, with a page that dawdles behind it."""
     reached: list[Any] = []
 
@@ -194,8 +195,11 @@ def served() -> Iterator[tuple[int, list[Any]]]:
 
     listener = socket.create_server(("127.0.0.1", 0))
     bounds = Bounds(page, body_s=0.5, budget_s=0.5)
+    monkeypatch.setattr(PatientProtocol, "head_s", 0.5)
     server = uvicorn.Server(
-        uvicorn.Config(bounds, log_config=None, lifespan="off", timeout_graceful_shutdown=1)
+        uvicorn.Config(
+            bounds, http=PatientProtocol, log_config=None, lifespan="off", timeout_graceful_shutdown=1
+        )
     )
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
     thread.start()
@@ -212,9 +216,21 @@ def test_a_body_that_trickles_in(served: tuple[int, list[Any]]) -> None:
     with socket.create_connection(("127.0.0.1", port)) as slow:
         slow.sendall(b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 100\r\n\r\na")
         answer = slow.recv(200).decode()
-    print(f"{'slow body':<58} {answer.split()[1]}")
+    print(f"{'slow body':<58} {answer.split()[1]}  {answer.splitlines()[-1]}")
     assert answer.startswith("HTTP/1.1 408")
     assert reached == []
+
+
+def test_a_head_that_trickles_in(served: tuple[int, list[Any]]) -> None:
+    port, reached = served
+    with socket.create_connection(("127.0.0.1", port), timeout=10) as slow:
+        slow.sendall(b"GET / HTTP/1.1\r\nHost: x\r\n\r\n")  # a whole request first: the next one counts too
+        assert slow.recv(2000).startswith(b"HTTP/1.1 200")
+        slow.sendall(b"GET / HTTP/1.1\r\nHost:")
+        begun = time.monotonic()
+        assert slow.recv(200) == b""
+    print(f"{'slow head of a second request':<58} hung up after {time.monotonic() - begun:.1f} s of 0.5 s")
+    assert reached == ["/"]
 
 
 def test_a_page_that_takes_too_long(served: tuple[int, list[Any]]) -> None:
