@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import altair as alt
 
-_REACH: Final = 160
+_SPOT: Final = {"type": "point", "opacity": 0, "filled": True, "size": 160}
 _NUMBER: Final = ".2f"
 
 
@@ -32,23 +32,26 @@ def closer(chart: alt.LayerChart, told: Sequence[Told]) -> dict[str, Any]:
     found = next((layer for layer in layers if _has(layer, names)), None)
     if found is None:
         return spec
-    across = {"field": names[0], "type": "temporal" if told[0].is_date else "quantitative"}
+    is_timed = told[0].is_date
+    across = {"field": names[0], "type": "temporal" if is_timed else "quantitative"}
     shared = {
         part: found["encoding"]["x"][part] for part in ("scale", "axis") if part in found["encoding"]["x"]
     }
+    up = {} if is_timed else {"y": {"field": names[1], "type": "quantitative"}}
     layers.append(
         {
             "data": found["data"],
-            "mark": {"type": "point", "opacity": 0, "filled": True, "size": _REACH},
-            "encoding": {
-                "x": {**across, **shared},
-                "y": {"field": names[1], "type": "quantitative"},
-                "tooltip": [_told(one) for one in told],
-            },
+            "mark": _column(len(found["data"]["values"]), spec["width"]) if is_timed else _SPOT,
+            "encoding": {"x": {**across, **shared}, **up, "tooltip": [_told(one) for one in told]},
             "params": [{"name": "zoom", "select": "interval", "bind": "scales"}],
         }
     )
     return spec
+
+
+def _column(days: int, width: int) -> dict[str, Any]:
+    """Return the mark of a day: as high as the chart, so that the pointer need not hit the line."""
+    return {"type": "rule", "opacity": 0, "strokeWidth": max(6, round(width / max(days, 1)))}
 
 
 def _has(layer: dict[str, Any], names: Sequence[str]) -> bool:

@@ -92,6 +92,17 @@ def visits(
     return layers
 
 
+def corrected(spans: Sequence[tuple[dt.date, dt.date]], at: float) -> Layers:
+    """Return the mark of days that were read again after they had been judged: a broken bar, named once."""
+    values = [{"date": a.isoformat(), "end": b.isoformat(), "at": at, "word": "corrected"} for a, b in spans]
+    if not values:
+        return []
+    bar = table(values).mark_rule(color=ACCENT, strokeWidth=4, strokeDash=[3, 2])
+    bar = bar.encode(x=day(), x2=alt.X2("end:T"), y=alt.Y("at:Q"))
+    last = values[-1:]
+    return [bar, *words(last, "at", align="right", baseline="bottom", dx=-2, dy=-5, color=ACCENT)]
+
+
 def framed(chart: alt.LayerChart, size: tuple[int, int], description: str) -> alt.LayerChart:
     """Return a chart in the look of the ledger, with what it shows in words for those who do not see it."""
     width, height = size

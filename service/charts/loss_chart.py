@@ -1,5 +1,6 @@
 """The rise of drive loss beside slip through time, held against its limits."""
 
+import datetime as dt
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -14,6 +15,7 @@ from service.charts.look import (
     INK,
     Layers,
     Row,
+    corrected,
     day,
     framed,
     layered,
@@ -33,11 +35,13 @@ def loss_chart(
     limits: Limits,
     services: Sequence[ServiceEntry] = (),
     size: tuple[int, int] = (560, 150),
+    again: Sequence[tuple[dt.date, dt.date]] = (),
 ) -> alt.LayerChart:
     """Draw one fan's rise of drive loss beside slip, the central 95 % about it, both limits, the work done.
 
     Parameters: `rows` of the ledger in order of date, with the columns of `daily`; `limits`; `services` of
-    that fan; `size` of the drawing in points. The band is cut at the frame.
+    that fan; `size` of the drawing in points; `again` the days read again after they
+    were judged. The band is cut at the frame.
     """
     known = [row for row in rows if row["drag_ref_pct"] is not None]
     latest = known[-1] if known else None
@@ -67,6 +71,7 @@ def loss_chart(
     ]
     if rows:
         layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
+        layers += corrected(again, bottom)
     described = _described(drawn, limits) + forecast_words_of(latest, "drag")
     return framed(layered(layers), size, described)
 

@@ -1,5 +1,6 @@
 """Slip at the reference torque through time, held against its limits."""
 
+import datetime as dt
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -15,6 +16,7 @@ from service.charts.look import (
     INK,
     Layers,
     Row,
+    corrected,
     day,
     framed,
     layered,
@@ -34,11 +36,13 @@ def slip_chart(
     limits: Limits,
     services: Sequence[ServiceEntry] = (),
     size: tuple[int, int] = (560, 190),
+    again: Sequence[tuple[dt.date, dt.date]] = (),
 ) -> alt.LayerChart:
     """Draw one fan's slip: its line, the central 95 % about it, both limits, the work done on it.
 
     Parameters: `rows` of the ledger in order of date, with the columns of `daily`; `limits`; `services` of
-    that fan, those outside the rows' dates are left out; `size` of the drawing in points. Days not judged
+    that fan, those outside the rows' dates are left out; `size` of the drawing in points; `again` the
+    days read again after they were judged. Days not judged
     carry the last value and are drawn in dashes; a lost drive is a bar at the top, off the scale.
     """
     lost = [row for row in rows if row["cause"] == Cause.DRIVE_LOST]
@@ -61,6 +65,7 @@ def slip_chart(
     ]
     if rows:
         layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
+        layers += corrected(again, 0.0)
         layers += [*_healthy(known), *_lost(lost, top)]
     described = _described(known, limits, is_lost=bool(lost)) + forecast_words_of(latest, "slip")
     return framed(layered(layers), size, described)

@@ -60,7 +60,7 @@ class Drawings:
         if not found.rows:
             return ()
         services = tuple(one.entry for one in found.services)
-        key = (found.fan.fan, found.version, found.epoch.limits, services)
+        key = (found.fan.fan, found.version, found.epoch.limits, services, found.corrected)
         with self._lock:
             if key not in self._kept:
                 charts = [*self._through_time(found), *self._own_picture(found)]
@@ -73,6 +73,7 @@ class Drawings:
         services = [one.entry for one in found.services]
         rows, limits = found.rows, found.epoch.limits
         first, last = rows[0]["date"], rows[-1]["date"]
+        again = [(one.first, one.last) for one in found.corrected]
         power = daily_power(self._desk.site, self._desk.store, found.fan.fan, first, last)
 
         def timed(title: str, drawn: Callable[[Size], alt.LayerChart], *told: Told) -> _Chart:
@@ -82,14 +83,14 @@ class Drawings:
         if found.epoch.machine.drive.can_slip:
             slip = timed(
                 "Slip",
-                lambda size: slip_chart(rows, limits, services, size),
+                lambda size: slip_chart(rows, limits, services, size, again),
                 Told("slip", "slip, %"),
                 *_ENDS,
             )
             charts.append(slip)
         loss = timed(
             "Drive loss beside slip, above the healthy period",
-            lambda size: loss_chart(rows, limits, services, size),
+            lambda size: loss_chart(rows, limits, services, size, again),
             Told("rise", "rise, %"),
             *_ENDS,
         )

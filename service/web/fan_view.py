@@ -11,6 +11,7 @@ from analytics.vocabulary import AlertKind, Cause, SpeedControl
 from config.epoch import FanEpoch
 from service.store.check_commands import CommandFigure, command_figures
 from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
+from service.store.corrected import Correction, corrections
 from service.store.fleet import FanStanding, fleet
 from service.store.ledger_tables import curves, daily, episodes, tachometer_pairs
 from service.store.sight import NO_SIGHT, sight_from_json
@@ -65,6 +66,7 @@ class FanPage:
     check: CheckFigure | NoCheckFigure | None
     commands: tuple[CommandFigure, ...]
     evidence: EvidenceTable | None
+    corrected: tuple[Correction, ...]
     is_lost: bool
     quality: Quality
     schedule: tuple[tuple[str, tuple[Fact, ...]], ...]
@@ -84,6 +86,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         learned = connection.execute(
             sa.select(curves).where(curves.c.fan == name).order_by(curves.c.epoch)
         ).all()
+        corrected = corrections(connection, name)
         pairs = connection.execute(sa.select(tachometer_pairs).where(tachometer_pairs.c.fan == name)).all()
     entries = [one for one in site.service if one.fan == name]
     whole = next((row for row in reversed(rows) if row["cause"] != Cause.DRIVE_LOST.value), None)
@@ -114,6 +117,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         check=check,
         commands=_commands(desk, name, epoch, check),
         evidence=None if judged is None else evidence_table(desk, name, judged["date"]),
+        corrected=corrected,
         is_lost=any(alert.kind is AlertKind.DRIVE_LOST for alert in standing.alerts),
         quality=_quality(rows, learned),
         schedule=schedule(epoch, site.site.units),

@@ -24,10 +24,10 @@ class MailPage:
 
 def mail_page(desk: Desk, asked: str) -> MailPage | None:
     """Write the mail of a week, by default the coming one; None before the first reading."""
-    coming = _coming(desk)
+    wanted, coming = _week(asked), _coming(desk)
     if coming is None:
         return None
-    week = _week(asked) or coming
+    week = wanted or coming
     digest = weekly_digest(desk.site, desk.store, week)
     mail = desk.site.site.mail
     return MailPage(

@@ -9,9 +9,11 @@ import sqlalchemy as sa
 
 from analytics.vocabulary import Cause
 from service.store.ledger_tables import curves, daily, episodes
+from service.store.tables import exports, intake, refusals
+from service.web.paper import fan_url
 from service.words import CAUTION
 
-from .conftest import LAST, LOST, SLIPPING, TIGHT, Asking, ledger_row
+from .conftest import LAST, LOST, NOW, SLIPPING, TIGHT, Asking, ledger_row
 
 VOID = {"meta", "link", "input", "br", "img", "hr"}
 
@@ -88,6 +90,84 @@ def test_a_choice_leaves_the_others_out_and_stays_in_the_form(ask: Asking) -> No
     assert Page(text).fans == [SLIPPING]
     assert re.search(r'selected value="go-soon"', text)
     assert 'value="mill"' in text
+
+
+def test_a_column_orders_the_fans_and_an_unknown_order_is_the_worst_first(ask: Asking) -> None:
+    assert Page(ask("/?sort=fan").text).fans == [LOST, SLIPPING, TIGHT]
+    assert Page(ask("/?sort=cost").text).fans[0] == SLIPPING
+    assert Page(ask("/?sort=slip&drive=v_belt").text).fans[0] == SLIPPING
+    assert Page(ask("/?sort=nonsense").text).fans == [LOST, SLIPPING, TIGHT]
+    assert Page(ask("/?drive=direct").text).fans == []
+    assert 'href="/?building=Mill&amp;sort=since"' in ask("/?building=Mill").text
+
+
+def test_the_alerts_page_gives_age_state_and_the_way_to_the_fan(ask: Asking) -> None:
+    text = ask("/alerts").text
+    assert "<strong>2</strong> open, 2 of them in nobody" in text
+    assert "open 3 days, since 27" in text
+    assert f'href="{fan_url(SLIPPING)}"' in text
+    answer = ask.send(
+        "/alerts", "/alerts/1/handling", what="aside", until="2025-07-10", note="parts <ordered>"
+    )
+    assert (answer.status_code, answer.headers["location"]) == (303, "/alerts#alert-1")
+    text = ask("/alerts").text
+    assert "set aside until 10" in text
+    assert "parts &lt;ordered&gt;" in text
+    assert ask.send("/alerts", "/alerts/99/handling", what="in-hand").status_code == 409
+
+
+def test_a_refused_value_stands_with_its_file_row_column_and_reason(ask: Asking) -> None:
+    counts = {
+        "rows_read": 3,
+        "stored": 2,
+        "identical": 0,
+        "superseded": 0,
+        "refused": 1,
+        "missing": 0,
+        "unmapped": 4,
+    }
+    export = {
+        "id": 1,
+        "sha256": "0" * 64,
+        "source": "drop",
+        "point_name": "P",
+        "file": "june <i>.csv",
+        "size": 9,
+    }
+    read = {"id": 1, "pass_id": 1, "export_id": 1, "file": "june <i>.csv", "source": "drop", "pulled_at": NOW}
+    refusal = {
+        "pass_id": 1,
+        "export_id": 1,
+        "row": 7,
+        "column": "P1.CFM",
+        "value": "n/a?",
+        "reason": "no number",
+    }
+    with ask.store.writer() as connection:
+        connection.execute(
+            sa.insert(exports), [{**export, "modified_us": 0, "kept_at": NOW, "source_settings": {}}]
+        )
+        how = {"decided": "wide, comma", "is_named_by_file": False, "source_digest": "0" * 64, "ranked_us": 0}
+        connection.execute(sa.insert(intake), [{**read, **counts, **how, "cells": 7}])
+        connection.execute(sa.insert(refusals), [{**refusal, "cells": 1}])
+    text = ask("/data").text
+    for told in (
+        "june &lt;i&gt;.csv",
+        ">7<",
+        "P1.CFM",
+        "n/a?",
+        "no number",
+        "wide, comma",
+        "1 value refused",
+    ):
+        assert told in text, told
+
+
+def test_pages_without_anything_to_show_teach(ask: Asking) -> None:
+    assert "There is no mail before the first reading" in ask("/mail").text
+    assert "write an ISO week as 2025-W20" in ask("/mail?week=nonsense").text
+    assert "slipledger serve SITE</code> starts one" in ask("/worker").text
+    assert "slipledger pull SITE" in ask("/data").text
 
 
 def test_a_lost_drive_reads_as_lost_not_as_tight(ask: Asking) -> None:
