@@ -4,6 +4,7 @@ from typing import Final
 
 from analytics.vocabulary import Cause
 from service.mail.known import Known
+from service.store.cost_words import year_words
 from service.store.fleet import FanStanding
 
 _LEAST: Final = 0.5
@@ -25,12 +26,15 @@ def week_cost(known: Known, fan: FanStanding) -> str:
         hours += row["hours"]
         energy += row["hours"] * (excess_kw if row["excess_kw"] is None else row["excess_kw"])
     site = known.site.site
-    price = f"{site.energy_price_per_kwh:g} {site.currency}/kWh"
-    cost = energy * site.energy_price_per_kwh
+    # The mean price of the hours this fan runs in, where its usual load is known.
+    per_kwh = site.energy_price_per_kwh if fan.cost is None else fan.cost.mean_price
+    price = f"{per_kwh:.4g} {site.currency}/kWh"
+    cost = energy * per_kwh
+    a_year = "" if fan.cost is None else f" {year_words(fan.cost, site.currency)}"
     if cost < _LEAST:
-        return f"Less than one {site.currency} this week, at {price} over {hours:.0f} h run."
+        return f"Less than one {site.currency} this week, at {price} over {hours:.0f} h run.{a_year}"
     return (
         f"About {cost:,.0f} {site.currency} this week: {energy / hours:.2f} kW at the motor shaft above the "
         f"healthy drive at the same airflow and pressure, over {hours:.0f} h run, at {price}. The losses of "
-        "motor and frequency drive come on top."
+        f"motor and frequency drive come on top.{a_year}"
     )

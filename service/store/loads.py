@@ -37,8 +37,8 @@ def renew_loads(site: SiteFolder, store: Store, as_of: dt.datetime) -> None:
         made = {
             row.fan: row.digest for row in connection.execute(sa.select(fan_loads.c.fan, fan_loads.c.digest))
         }
-        digests = _digests(connection, site, last)
         days = _days(connection, last)
+        digests = _digests(connection, site, last, days)
     due = [fan for fan in site.fan_names if digests.get(fan) != made.get(fan)]
     for start in range(0, len(due), _BATCH):
         batch = due[start : start + _BATCH]
@@ -55,35 +55,49 @@ def renew_loads(site: SiteFolder, store: Store, as_of: dt.datetime) -> None:
             connection.execute(sa.delete(fan_loads).where(fan_loads.c.fan.in_(gone)))
 
 
-def _digests(connection: sa.Connection, site: SiteFolder, last: dt.date) -> dict[str, str]:
+def _digests(
+    connection: sa.Connection, site: SiteFolder, last: dt.date, days: Mapping[str, tuple[int, float]]
+) -> dict[str, str]:
+    """Return of each fan a digest of all that its profile is made of."""
     fitted: dict[str, list[str]] = {}
-    for row in connection.execute(
-        sa.select(curves.c.fan, curves.c.digest).order_by(curves.c.fan, curves.c.epoch)
-    ):
+    by_epoch = sa.select(curves.c.fan, curves.c.digest).order_by(curves.c.fan, curves.c.epoch)
+    for row in connection.execute(by_epoch):
         fitted.setdefault(row.fan, []).append(row.digest)
+    judged = _judged(connection, last)
     tariff = (site.site.tariff.model_dump_json(), site.site.energy_price_per_kwh)
-    days = _days(connection, last)
     found = {}
     for fan in site.fan_names:
         epoch = site.epoch_at(fan, last)
-        facts = (
-            REVISION,
-            last,
-            fitted.get(fan),
-            tariff,
-            None if epoch is None else epoch.machine,
-            days.get(fan),
-        )
+        declared = None if epoch is None else (epoch.machine, epoch.valid_from)
+        facts = (REVISION, last, fitted.get(fan), tariff, declared, days.get(fan), judged.get(fan))
         found[fan] = hashlib.sha256(repr(facts).encode()).hexdigest()
     return found
 
 
+def _judged(connection: sa.Connection, last: dt.date) -> dict[str, tuple[int, float, float]]:
+    """Return of each fan how many days were judged, and the sums of what its profile takes."""
+    sums = (sa.func.sum(daily.c.slip_change_pct), sa.func.sum(daily.c.excess_kw))
+    query = (
+        sa.select(daily.c.fan, sa.func.count(), *sums)
+        .where(daily.c.date.between(_first(last), last), daily.c.excess_kw.is_not(None))
+        .group_by(daily.c.fan)
+    )
+    # Rounded: a database may add in another order.
+    return {
+        fan: (int(count), round(float(slip), 6), round(float(excess), 6))
+        for fan, count, slip, excess in connection.execute(query)
+    }
+
+
+def _first(last: dt.date) -> dt.date:
+    return last - dt.timedelta(days=_YEAR - 1)
+
+
 def _days(connection: sa.Connection, last: dt.date) -> dict[str, tuple[int, float]]:
     """Return of each fan how many days of the year have readings, and the hours run a day."""
-    first = last - dt.timedelta(days=_YEAR - 1)
     query = (
         sa.select(fan_days.c.fan, sa.func.count(), sa.func.avg(fan_days.c.hours_running))
-        .where(fan_days.c.date.between(first, last))
+        .where(fan_days.c.date.between(_first(last), last))
         .group_by(fan_days.c.fan)
     )
     return {fan: (int(count), round(float(hours), 6)) for fan, count, hours in connection.execute(query)}
@@ -92,13 +106,15 @@ def _days(connection: sa.Connection, last: dt.date) -> dict[str, tuple[int, floa
 def _profiles(
     site: SiteFolder, store: Store, fans: Sequence[str], days: Mapping[str, tuple[int, float]], last: dt.date
 ) -> list[tuple[str, dict[str, Any] | None]]:
-    first = last - dt.timedelta(days=_YEAR - 1)
+    first = _first(last)
     fits = {fan: healthy_fit(site, store, fan, last) for fan in fans}
     wanted = [fan for fan, fit in fits.items() if fit is not None and fan in days]
     hours: dict[str, pd.DataFrame] = {}
     if wanted:
         frame = store.hours.read(wanted, midnight(site, first), midnight(site, last + dt.timedelta(days=1)))
-        hours = {str(fan): rows.reset_index(drop=True) for fan, rows in frame.groupby("fan", sort=True)}
+        hours = {
+            str(fan): _of_epoch(site, str(fan), rows, last) for fan, rows in frame.groupby("fan", sort=True)
+        }
     with store.reader() as connection:
         excess = _excess(connection, wanted, first, last)
     found: list[tuple[str, dict[str, Any] | None]] = []
@@ -112,6 +128,14 @@ def _profiles(
         )
         found.append((fan, made))
     return found
+
+
+def _of_epoch(site: SiteFolder, fan: str, hours: pd.DataFrame, last: dt.date) -> pd.DataFrame:
+    """Return the hours since the fan's row began to hold: before it the machine was another."""
+    epoch = site.epoch_at(fan, last)
+    if epoch is None or epoch.valid_from is None:
+        return hours.reset_index(drop=True)
+    return hours[hours["time"] >= midnight(site, epoch.valid_from)].reset_index(drop=True)
 
 
 def _excess(
