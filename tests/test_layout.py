@@ -11,7 +11,7 @@ ROOT = Path(__file__).parents[1]
 OURS = ("analytics", "config", "service", "demo_trends")
 FREE_OF_ANALYTICS = frozenset({"vocabulary", "machine"})  # all that config may take from analytics
 # They import the store, never each other.
-WORKERS_OF_SERVICE = ("intake", "assess", "alerts", "mail", "access", "round")
+WORKERS_OF_SERVICE = ("intake", "assess", "alerts", "mail", "access", "round", "retrofit")
 FRONTS_OF_SERVICE = ("command_line", "worker", "web")  # call them
 SUBPACKAGES = (*WORKERS_OF_SERVICE, *FRONTS_OF_SERVICE, "store")
 

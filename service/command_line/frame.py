@@ -21,6 +21,7 @@ from service.command_line.outcome import outcome_of
 from service.command_line.points import points
 from service.command_line.pull import pull
 from service.command_line.restore import restore
+from service.command_line.retrofit import retrofit
 from service.command_line.round import round_
 from service.command_line.serve import serve
 from service.command_line.user import user
@@ -89,6 +90,7 @@ app.command("why")(why)
 app.command("alert")(alert)
 app.command("log")(log)
 app.command("digest")(digest)
+app.command("retrofit")(retrofit)
 app.command("round")(round_)
 app.command("serve")(serve)
 app.command("move")(move)
