@@ -9,7 +9,7 @@ from config.folder import SiteFolder
 from service.alerts.changes import Change
 from service.alerts.common_cause import Common, What, building_of
 from service.alerts.identity import Row
-from service.notices import Fact, Notice, place_facts, tell_first
+from service.notices import Fact, Notice, page_facts, place_facts, tell_first
 from service.notices.trade import trade_of
 from service.store.fleet import Standing
 from service.words import CAUSE_WORDS, one_line, plain_date, sureness
@@ -52,6 +52,7 @@ def act_notice(site: SiteFolder, change: Change, row: Row, latest: Row | None) -
         *_now(kind, latest),
         Fact("Likely", _likely(kind, cause, row)),
         Fact("Tell first", tell_first(epoch)),
+        *page_facts(site, fan),
     )
     return Notice(
         occasion=f"alert:{change.alert_id}:act",

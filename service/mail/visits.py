@@ -11,7 +11,7 @@ from service.mail.known import Known
 from service.mail.picture import Picture, picture
 from service.mail.rechecks import verdict_since
 from service.mail.writing import Row, capital, change, interval, sureness
-from service.notices import Fact, place_facts, tell_first
+from service.notices import Fact, page_facts, place_facts, tell_first
 from service.store.check_figure import check_figure
 from service.store.figure_words import figure_words
 from service.store.fleet import FanStanding, Standing
@@ -55,6 +55,7 @@ def visit(known: Known, fan: FanStanding, *, is_drawn: bool) -> Visit:
             "Check figure", figure_words(check_figure(known.site, known.store, fan.fan, known.last_day), fan)
         ),
         Fact("Tell first", tell_first(epoch)),
+        *page_facts(known.site, fan.fan),
     ]
     drawn = picture(known, fan, epoch) if is_drawn else None
     return Visit(one_line(fan.fan), fan.standing, _why(fan, cause), tuple(facts), drawn)

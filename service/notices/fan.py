@@ -1,7 +1,10 @@
 """What whoever is sent to a fan must know before going: where it is, and who must be told first."""
 
+from urllib.parse import quote
+
 from analytics.vocabulary import Criticality
 from config.epoch import FanEpoch
+from config.folder import SiteFolder
 from service.notices.notice import Fact
 from service.words import one_line
 
@@ -15,6 +18,12 @@ def place_facts(epoch: FanEpoch) -> tuple[Fact, ...]:
         ("Serves", epoch.serves or "not in fans.csv (serves)"),
     )
     return tuple(Fact(label, f"{one_line(text)}.") for label, text in told)
+
+
+def page_facts(site: SiteFolder, fan: str) -> tuple[Fact, ...]:
+    """Return where a fan's page is, where the site says how its pages are reached."""
+    url = site.site.web.public_url
+    return (Fact("Page", f"{url}/fans/{quote(fan, safe='')}"),) if url else ()
 
 
 def tell_first(epoch: FanEpoch) -> str:

@@ -54,7 +54,14 @@ def fact_lines(label: str, text: str) -> str:
     hang = " " * _LABEL
     first = f"{label:<{_LABEL}}"
     return "\n".join(
-        textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=hang, break_on_hyphens=False)
+        textwrap.wrap(
+            text,
+            WIDTH,
+            initial_indent=first,
+            subsequent_indent=hang,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
     )
 
 
