@@ -49,7 +49,8 @@ def saving_chart(rows: Sequence[Row], size: tuple[int, int] = (600, 170)) -> alt
         points = table(chosen).encode(x=day(), y=y)
         layers.append(points.mark_point(color=colour, filled=True, size=16, opacity=1.0))
         layers.append(table(ends).encode(x=day(), y=y).mark_line(color=colour, strokeWidth=1.4))
-        label = [{**ends[0], "word": f"{name}, mean {mean:.1f} %"}]
+        top = max(one["share"] for one in chosen)
+        label = [{"date": chosen[0]["date"], "share": top, "word": f"{name}, mean {mean:.1f} %"}]
         layers += words(label, "share", align="left", baseline="bottom", dy=-5, fontStyle="italic")
     return framed(layered(layers), size, _described(values))
 

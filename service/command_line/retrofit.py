@@ -98,13 +98,13 @@ def _asked(
     return Asked(fan, *periods, promised, confidence, None if basis is None else Basis(basis))
 
 
-def _command(site: Path, asked: "Asked") -> str:
+def _command(site: Path, asked: "Asked") -> list[str]:
     parts = ["slipledger retrofit", shlex.quote(site.name), f"--fan {shlex.quote(asked.fan)}"]
     parts += [f"--before {asked.before}", f"--after {asked.after}"]
     parts += [] if asked.promised_pct is None else [f"--promised {asked.promised_pct:g}"]
     parts += [f"--confidence {asked.confidence:g}"]
     parts += [] if asked.basis is None else [f"--basis {asked.basis}"]
-    return " ".join([*parts, "--hours hours.csv"])
+    return [*parts, "--hours hours.csv"]
 
 
 def _as_json(told: "Retrofit", currency: str) -> dict[str, Any]:
@@ -146,8 +146,8 @@ def _figures_json(told: "Retrofit", currency: str) -> dict[str, Any]:
         "inside_before_range_pct": 100.0 * found.compared.share_inside,
         "hours_before": found.hours_before,
         "hours_after": found.hours_after,
-        "days_before": found.basis14.days_before,
-        "days_after": found.basis14.days_after,
+        "days_before": found.guideline.days_before,
+        "days_after": found.guideline.days_after,
         "uncertainty": [
             {
                 "confidence": one.confidence,

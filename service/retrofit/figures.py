@@ -46,7 +46,7 @@ class Spread:
 
 
 @dataclass(frozen=True, slots=True)
-class Meter14:
+class GuidelineFacts:
     """What Guideline 14's form rests on: daily CV(RMSE), day-to-day correlation, days and days worth."""
 
     cv: float
@@ -76,7 +76,7 @@ class Figures:
     low_pct: float
     high_pct: float
     spreads: tuple[Spread, ...]
-    basis14: Meter14
+    guideline: GuidelineFacts
     restored: Part | None
     renewed: Part | None
     mean_before_kw: float
@@ -113,22 +113,22 @@ def figures_of(work: Work, compared: Compared, healthy: PeriodReadings | None, c
     restored, renewed = _parts(work, compared, found, healthy, confidence)
     rng = np.random.default_rng(_SEED)
     drawn = draw_savings(compared.before, compared.after, compared.belief, rng)
-    basis14 = _guideline(compared, found, drawn.block)
+    guideline = _guideline(compared, found, drawn.block)
     wanted = sorted({*CONFIDENCES, confidence})
     spreads = []
     for one in wanted:
         share = one / 100.0
         ends = found.interval(share)
         again = drawn.interval(share)
-        freedom = max(basis14.worth - compared.before.terms.shape[1] - 1.0, 3.0)
+        freedom = max(guideline.worth - compared.before.terms.shape[1] - 1.0, 3.0)
         usual = fractional_savings_uncertainty(
             t_value(share, freedom),
-            basis14.cv,
-            basis14.days_before,
-            basis14.days_after,
-            basis14.correlation,
+            guideline.cv,
+            guideline.days_before,
+            guideline.days_after,
+            guideline.correlation,
             found.fraction,
-            basis14.factor,
+            guideline.factor,
         )
         half = 0.5 * (ends[1] - ends[0])
         fractional = half / abs(found.fraction) if found.fraction else float("inf")
@@ -148,7 +148,7 @@ def figures_of(work: Work, compared: Compared, healthy: PeriodReadings | None, c
         100.0 * low,
         100.0 * high,
         tuple(spreads),
-        basis14,
+        guideline,
         restored,
         renewed,
         float(air.power_kw.mean()),
@@ -189,13 +189,13 @@ def _parts(
     )
 
 
-def _guideline(compared: Compared, found: Saving, block: int) -> Meter14:
+def _guideline(compared: Compared, found: Saving, block: int) -> GuidelineFacts:
     hours = compared.before
     means = day_sums(found.before.residual, hours.day) / day_sums(np.ones(len(hours.day)), hours.day)
     days, parameters = len(means), hours.terms.shape[1] + 1
     cv = float(np.sqrt(np.sum(np.square(means)) / max(days - parameters, 1)))
     correlation = found.before.correlation
-    return Meter14(
+    return GuidelineFacts(
         cv,
         correlation,
         days,

@@ -110,7 +110,7 @@ def _basis(of_drive: list[str], of_air: list[str], asked: Basis | None) -> tuple
         return Basis.AIR, f"chosen because of: {', '.join(of_air)}"
     if of_drive:
         return Basis.DRIVE, f"chosen because of: {', '.join(of_drive)}"
-    return Basis.DRIVE, "by default: neither log nor fans.csv says what was changed; --basis chooses"
+    return Basis.DRIVE, "by default: no kind of work is named between the periods; --basis chooses"
 
 
 def run_in(site: SiteFolder, fan: str) -> dict[dt.date, int]:

@@ -84,7 +84,7 @@ def _figures(told: Retrofit, found: Figures, currency: str) -> list[str]:
     inside = 100.0 * found.compared.share_inside
     lines.append(
         f"Inside the range before: {inside:.0f} % of the energy after; {found.hours_before} hours on "
-        f"{found.basis14.days_before} days against {found.hours_after} on {found.basis14.days_after}"
+        f"{found.guideline.days_before} days against {found.hours_after} on {found.guideline.days_after}"
     )
     return [*lines, ""]
 

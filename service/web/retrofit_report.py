@@ -1,5 +1,6 @@
 """The two pages of a retrofit check, as one HTML file that needs nothing else."""
 
+from collections.abc import Sequence
 from importlib.resources import files
 from typing import Final
 
@@ -15,8 +16,8 @@ from service.words import CAUTION
 _SHEET: Final = "retrofit.css"
 
 
-def retrofit_report(site: SiteFolder, told: Retrofit, command: str) -> str:
-    """Write the report of a check; `command` is what was typed to get it."""
+def retrofit_report(site: SiteFolder, told: Retrofit, command: Sequence[str]) -> str:
+    """Write the report of a check; `command` is what was typed to get it, in parts that stay whole."""
     chart = "" if told.figures is None else as_svg(saving_chart(daily_power(told)))
     return _TEMPLATE.render(
         site=site.site,
