@@ -36,7 +36,7 @@ def mail_page(desk: Desk, asked: str) -> MailPage | None:
         text_of(digest),
         () if mail is None else tuple(mail.weekly),
         "" if mail is None else mail.weekly_at,
-        week >= coming,
+        week > _last_whole(desk),
         coming,
     )
 
@@ -55,7 +55,14 @@ def mail_file(desk: Desk, asked: str) -> bytes:
 def _coming(desk: Desk) -> Week | None:
     """Return the week in which the last reading lies: the next mail is of that."""
     span = desk.store.reading_span()
-    return None if span is None else last_whole_week(span[1], desk.site.site.zone).after
+    return None if span is None else Week.of(span[1].astimezone(desk.site.site.zone).date())
+
+
+def _last_whole(desk: Desk) -> Week:
+    """Return the last week that is over by the readings; asked for only where there are some."""
+    span = desk.store.reading_span()
+    assert span is not None
+    return last_whole_week(span[1], desk.site.site.zone)
 
 
 def _week(text: str) -> Week | None:
