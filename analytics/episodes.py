@@ -19,6 +19,8 @@ from analytics.vocabulary import AlertKind, AlertLevel, ClosedBy
 MOST_INNOVATION = 3.0
 DRIFT_TOPICS = {AlertKind.BELT_SLIP: "slip drifting", AlertKind.DRIVE_LOSS: "drive loss drifting"}
 _HEALTHY_SLIP_PCT = 1.0
+# Drawn quiet fans alarmed twice as often as independent days would.
+_FOLLOWING_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,8 +166,7 @@ def _drifts(
             total = 0.0
         elif np.isfinite(gauge.innovation(day)):
             total = max(0.0, total + min(gauge.innovation(day) / spread, MOST_INNOVATION) - SLACK)
-        # Two gauges share the false alerts allowed.
-        threshold = threshold_for(day.limits.false_alerts_per_fan_year / len(_GAUGES))
+        threshold = notice_threshold(day.limits.false_alerts_per_fan_year)
         total = min(total, threshold)
         is_told = any(one.cause is day.likeliest and _is_open(one, day.date) for one in told)
         if current is None and total >= threshold and not is_told:
@@ -180,6 +181,15 @@ def _drifts(
             found.append(replace(current, closed_on=day.date, closed_by=closed_by))
             current = None
     return found if current is None else [*found, current]
+
+
+def notice_threshold(false_alerts_per_fan_year: float) -> float:
+    """Return the threshold of the sum of innovations at which a drift is noticed, in standard deviations.
+
+    Two gauges share what is allowed. Some fans' days follow one another, which the law of run lengths
+    does not know: it is set for half of what is allowed.
+    """
+    return threshold_for(_FOLLOWING_SHARE * false_alerts_per_fan_year / len(_GAUGES))
 
 
 def _is_open(episode: Episode, date: dt.date) -> bool:

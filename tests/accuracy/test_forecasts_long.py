@@ -4,14 +4,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.drift import forecast, threshold_for
-from analytics.episodes import MOST_INNOVATION
+from analytics.drift import SLACK, forecast
+from analytics.episodes import MOST_INNOVATION, notice_threshold
 from tests.accuracy.drawing import FAULT_DAY, QUIET, RAMP
 from tests.accuracy.running import judge_classes
 
 LIMIT_PCT = 3.0
 FORECASTS = 20
-pytestmark = pytest.mark.long
+ALLOWED_A_YEAR = 0.1
+pytestmark = [pytest.mark.long, pytest.mark.timeout(7200)]
 
 
 @pytest.fixture(scope="module")
@@ -19,11 +20,11 @@ def drifts() -> pd.DataFrame:
     return judge_classes(11, (RAMP,), 45)
 
 
-def noticed_on(fan: pd.DataFrame, rate: float) -> float:
-    threshold, total = threshold_for(rate), 0.0
+def noticed_on(fan: pd.DataFrame) -> float:
+    threshold, total = notice_threshold(ALLOWED_A_YEAR), 0.0
     for day, innovation in zip(fan["day"], fan["slip_innovation"], strict=True):
-        total = max(0.0, total + min(float(np.nan_to_num(innovation)), MOST_INNOVATION) - 0.5)
-        if total > threshold:
+        total = max(0.0, total + min(float(np.nan_to_num(innovation)), MOST_INNOVATION) - SLACK)
+        if total >= threshold:
             return float(day)
     return np.inf
 
@@ -50,7 +51,7 @@ def test_most_drifts_are_noticed_below_the_limit(drifts: pd.DataFrame) -> None:
     for _, fan in drifts[drifts["refused"] == ""].groupby("fan"):
         rows = fan.sort_values("day")
         past = rows.loc[rows["slip_ref_pct"] > LIMIT_PCT, "day"]
-        sooner.append(noticed_on(rows, 0.05) < (past.iloc[0] if len(past) else np.inf))
+        sooner.append(noticed_on(rows) < (past.iloc[0] if len(past) else np.inf))
     assert np.mean(sooner) > 0.6
 
 
@@ -60,9 +61,10 @@ def test_quiet_fans_have_no_forecast_and_hardly_a_drift() -> None:
     told = alarms = 0
     for _, fan in quiet.groupby("fan"):
         rows = fan.sort_values("day")
-        alarms += np.isfinite(noticed_on(rows, 0.05))
+        alarms += np.isfinite(noticed_on(rows))
         values = rows["day"].to_numpy(float), rows["slip_alone_pct"].to_numpy(float)
         ends = range(20, len(rows), 10)
         told += sum(forecast(values[0][:end], values[1][:end], LIMIT_PCT) is not None for end in ends)
     assert told <= 0.02 * len(quiet) / 10.0 + 1
-    assert alarms <= 3
+    # Of 5.5 quiet fan-years, one alarm is twice what is allowed and happens by chance in four of ten runs.
+    assert alarms <= 1
