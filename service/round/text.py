@@ -43,6 +43,12 @@ def _sheet(sheet: FanSheet) -> Iterator[str]:
     yield _indented(f"Check figure: {sheet.figure}")
     yield _indented(f"It costs: {sheet.cost}")
     yield _indented(f"Bring: {sheet.parts}")
+    for remedy in sheet.remedies:
+        saves = (
+            f"saves {remedy.money.centre:,.0f} ({remedy.money.low:,.0f} to {remedy.money.high:,.0f}) a year"
+        )
+        price = f"{remedy.name}: {remedy.price.centre:,.0f}, {saves}, payback {remedy.payback_words} years"
+        yield _indented(f"May be done: {price}")
     for done in sheet.done:
         yield _indented(f"In the log this quarter: {done}")
     for item in sheet.items:

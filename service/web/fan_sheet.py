@@ -9,9 +9,11 @@ from fastapi.responses import HTMLResponse
 from analytics.vocabulary import Role as Reading
 from analytics.vocabulary import Work
 from service.access import Role
+from service.round.remedies import Remedy, remedies_of
+from service.store.cost_words import cost_words
 from service.web.desk import Desk
 from service.web.drawings import Drawings
-from service.web.fan_view import fan_page
+from service.web.fan_view import FanPage, fan_page
 from service.web.paper import page
 from service.web.service_done import words_of
 from service.web.visitor import visitor_of
@@ -54,6 +56,8 @@ class FanSheet:
             site=desk.site.site,
             faults=desk.current.faults,
             found=found,
+            money=cost_words(found.fan, desk.site.site.currency),
+            remedies=_remedies(desk, found),
             drawings=self._drawings.of(found),
             typed={"alert": alert, **typed.cells},
             refusal=typed.faults,
@@ -64,3 +68,8 @@ class FanSheet:
             is_closer=is_closer,
             caution=CAUTION,
         )
+
+
+def _remedies(desk: Desk, found: FanPage) -> tuple[Remedy, ...]:
+    cost = found.fan.cost
+    return () if cost is None else remedies_of(found.epoch, cost, desk.site.site.prices)

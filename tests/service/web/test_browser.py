@@ -17,8 +17,9 @@ from .conftest import LOST, NOW, SLIPPING, TIGHT
 
 pytestmark = pytest.mark.skipif(chromium() is None, reason="no Chromium on this machine; .ci/run installs it")
 FAN = f"/fans/{quote(SLIPPING, safe='')}"
-AT_THE_FAN = ("/", FAN, "/alerts", "/data")
-PAGES = ("/", "/?q=nothing", "/?sort=slip", FAN, "/alerts", "/data", "/worker", "/mail", "/nowhere", "/login")
+AT_THE_FAN = ("/", FAN, "/alerts", "/round", "/data")
+PAGES = ("/", "/?q=nothing", "/?sort=slip", FAN, "/alerts", "/round", "/data", "/worker", "/mail")
+PAGES += ("/nowhere", "/login")
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +60,7 @@ def test_every_page_is_sound_fits_its_window_and_asks_for_nothing_elsewhere(
 
 
 def test_on_paper_there_is_the_ledger_and_nothing_to_press(desk: Visit) -> None:
-    for path in ("/", FAN, "/alerts"):
+    for path in ("/", FAN, "/alerts", "/round"):
         desk.goto(path)
         desk.page.emulate_media(media="print")
         pressed = desk.page.locator("button, nav.sections, summary, form")
