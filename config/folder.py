@@ -1,7 +1,7 @@
 """A site's folder: its three files read together, refused together."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -52,6 +52,26 @@ class SiteFolder(BaseModel):
     def epoch_at(self, fan: str, date: dt.date) -> FanEpoch | None:
         """Return the epoch that holds on a date, None before a fan's first one."""
         return _epoch_at(self.epochs(fan), date)
+
+    def of_fans(self, fans: Collection[str]) -> "SiteFolder":
+        """Return the site with some of its fans and what was done to them."""
+        return SiteFolder(
+            path=self.path,
+            site=self.site,
+            fans=tuple(epoch for fan in fans for epoch in self.epochs(fan)),
+            service=tuple(entry for fan in fans for entry in self.entries(fan)),
+        )
+
+    def entries(self, fan: str) -> tuple[ServiceEntry, ...]:
+        """Return what was done to a fan, in the order of the log."""
+        return self._entries_by_fan.get(fan, ())
+
+    @cached_property
+    def _entries_by_fan(self) -> dict[str, tuple[ServiceEntry, ...]]:
+        gathered: dict[str, list[ServiceEntry]] = {}
+        for entry in self.service:
+            gathered.setdefault(entry.fan, []).append(entry)
+        return {fan: tuple(entries) for fan, entries in gathered.items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ import pandas as pd
 from analytics.operating_points import hour_start_ns, operating_points
 from analytics.rounding import settled
 from config.folder import SiteFolder
-from service.store.store import Store
+from service.store.tables_read import TablesRead
 
 SITE_POINTS: Final = ("outdoor_temperature_c", "barometric_pressure_pa")
 _DAY_US: Final = 86_400_000_000
@@ -76,9 +76,9 @@ def fan_hours(
     return points
 
 
-def site_hours(site: SiteFolder, store: Store, start: dt.datetime, end: dt.datetime) -> pd.DataFrame:
+def site_hours(site: SiteFolder, tables: TablesRead, start: dt.datetime, end: dt.datetime) -> pd.DataFrame:
     """Return the hourly means of the site's own points, indexed by hour."""
-    rows = store.read_readings([""], start, end, SITE_POINTS)
+    rows = tables.read_readings([""], start, end, SITE_POINTS)
     times = LocalTimes.of(rows["time"], site.site.zone)
     hour = pd.to_datetime(hour_start_ns(pd.DatetimeIndex(rows["time"]), times.offset_s), utc=True)
     return rows[list(SITE_POINTS)].astype(np.float64).groupby(hour.as_unit("us")).mean()

@@ -12,7 +12,7 @@ from config.folder import SiteFolder
 from service.assess.fan_hours import LocalTimes, fan_hours, midnight
 from service.store.columns import ROLE_COLUMNS
 from service.store.readings import microseconds
-from service.store.store import Store
+from service.store.tables_read import TablesRead
 
 POINTS: Final = tuple(ROLE_COLUMNS.values())
 _DAY: Final = dt.timedelta(days=1)
@@ -20,7 +20,7 @@ _LEAD: Final = dt.timedelta(seconds=MOST_HOLD_S) + dt.timedelta(hours=1)
 
 
 def hours_by_fan(
-    site: SiteFolder, store: Store, readings: pd.DataFrame, start: dt.datetime, weather: pd.DataFrame
+    site: SiteFolder, tables: TablesRead, readings: pd.DataFrame, start: dt.datetime, weather: pd.DataFrame
 ) -> Iterator[tuple[str, LocalTimes, pd.DataFrame]]:
     """Yield each fan with its readings' times and its hours from `start`, the beginning of a plant day.
 
@@ -33,7 +33,7 @@ def hours_by_fan(
     times = {fan: LocalTimes.of(rows["time"], site.site.zone) for fan, rows in parts.items()}
     uneven = {fan: _uneven_days(rows, times[fan], microseconds(start)) for fan, rows in parts.items()}
     early = [fan for fan, days in uneven.items() if days]
-    lead = store.read_readings(early, start - _LEAD, start - dt.timedelta(hours=1)) if early else None
+    lead = tables.read_readings(early, start - _LEAD, start - dt.timedelta(hours=1)) if early else None
     for fan, rows in parts.items():
         points = fan_hours(site, fan, rows, times[fan], weather)
         points = points[points["time"] >= pd.Timestamp(start)].reset_index(drop=True)

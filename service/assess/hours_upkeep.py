@@ -2,7 +2,8 @@
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -13,14 +14,18 @@ import sqlalchemy as sa
 from config.folder import SiteFolder
 from service.assess.fan_hours import LocalTimes, midnight, site_hours
 from service.assess.held_hours import hours_by_fan
+from service.assess.workers import Piece, Workers, alone
 from service.store import faults
 from service.store.ledger_tables import fan_days, hour_marks, hours_made
 from service.store.store import Store
+from service.store.tables_read import TablesRead
 
 HOURS_VERSION: Final = 6
 # A batch holds a year of eight fans or a night of thousands.
 _BATCH_FAN_DAYS: Final = 3000
 _JOINED_DAYS: Final = 4
+# What the hours of a fan-day cost beside its judgement.
+_HOURS_SHARE: Final = 0.3
 _HOUR: Final = dt.timedelta(hours=1)
 _DAY: Final = dt.timedelta(days=1)
 
@@ -32,7 +37,7 @@ class _Run:
     last: dt.date
 
 
-def keep_hours(site: SiteFolder, store: Store) -> None:
+def keep_hours(site: SiteFolder, store: Store, workers: Workers | None = None) -> None:
     """Bring hours and fan-days up to the last pass.
 
     Every reading is read once: a pass names the fan-days it touched, and only those are read again. A new
@@ -59,8 +64,11 @@ def keep_hours(site: SiteFolder, store: Store) -> None:
         # The mark goes first: stopped in between, the next run begins from nothing too.
         store.hours.clear()
     revision = max(last_pass, store.hours.latest_revision() + 1)
-    for run in _due(site, store, anew, since):
-        _refresh(site, store, run, revision)
+    due: deque[_Run] = deque()
+    for hours, days in (workers or alone()).in_order(
+        _made, _pieces(site, store, _due(site, store, anew, since), due)
+    ):
+        _write(store, due.popleft(), revision, hours, days)
         revision += 1
     with store.writer() as connection:
         connection.execute(sa.delete(hour_marks))
@@ -138,26 +146,41 @@ def _joined(dates: Sequence[dt.date]) -> list[tuple[dt.date, dt.date]]:
     return spans
 
 
-def _refresh(site: SiteFolder, store: Store, run: _Run, revision: int) -> None:
+def _pieces(site: SiteFolder, store: Store, runs: Iterable[_Run], due: deque[_Run]) -> Iterator[Piece]:
+    """Yield the work of each run, and note the run as due to be written."""
+    tables = store.tables()
+    for run in runs:
+        due.append(run)
+        size = _HOURS_SHARE * len(run.fans) * ((run.last - run.first).days + 1)
+        yield Piece((tables, site.of_fans(run.fans), run), size)
+
+
+def _made(tables: TablesRead, site: SiteFolder, run: _Run) -> tuple[list[pd.DataFrame], list[dict[str, Any]]]:
+    """Return a run's hours, a frame a fan, and its fan-days."""
     # One day more, whose first hour is steady only if the last hour before it ran through.
-    last = run.last + _DAY
-    start, end = midnight(site, run.first), midnight(site, last + _DAY)
-    readings = store.read_readings([*run.fans], start - _HOUR, end)
-    weather = site_hours(site, store, start, end)
+    start, end = midnight(site, run.first), midnight(site, run.last + 2 * _DAY)
+    readings = tables.read_readings([*run.fans], start - _HOUR, end)
+    weather = site_hours(site, tables, start, end)
     hours, days = [], []
-    for fan, times, points in hours_by_fan(site, store, readings, start, weather):
+    for fan, times, points in hours_by_fan(site, tables, readings, start, weather):
         if points.empty:
             continue
         hours.append(points)
         days += list(_day_rows(fan, points, times))
+    return hours, days
+
+
+def _write(
+    store: Store, run: _Run, revision: int, hours: Sequence[pd.DataFrame], days: Sequence[dict[str, Any]]
+) -> None:
     if not hours:
         return
     store.hours.append(pd.concat(hours, ignore_index=True), revision)
     store.reached(faults.HOURS_WRITTEN)
     with store.writer() as connection:
-        inside = fan_days.c.fan.in_(run.fans) & fan_days.c.date.between(run.first, last)
+        inside = fan_days.c.fan.in_(run.fans) & fan_days.c.date.between(run.first, run.last + _DAY)
         connection.execute(sa.delete(fan_days).where(inside))
-        connection.execute(sa.insert(fan_days), days)
+        connection.execute(sa.insert(fan_days), list(days))
 
 
 def _day_rows(fan: str, points: pd.DataFrame, times: LocalTimes) -> Iterator[dict[str, Any]]:

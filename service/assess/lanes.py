@@ -133,7 +133,7 @@ def lanes(
     stored = connection.execute(
         sa.select(daily.c.date, daily.c.digest).where(daily.c.fan == fan).order_by(daily.c.date)
     ).all()
-    services = [entry for entry in site.service if entry.fan == fan]
+    services = site.entries(fan)
     plans = list(_plans(site, fan, learned, days, services))
     restart = _first_difference([(date, digest) for date, digest in stored], plans)
     if restart is None:

@@ -1,7 +1,8 @@
 """Bring every fan's daily ledger up to date, and only where something it was made of changed."""
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -20,11 +21,13 @@ from service.assess.lanes import LEAST_HOURS_RUNNING, Lane, Learned, are_in_one_
 from service.assess.learning import learn
 from service.assess.pairs import write_pairs
 from service.assess.periods import IndexedDay
+from service.assess.workers import Piece, Workers, workers_of
 from service.store import faults
 from service.store.ledger_tables import curves as curves_table
 from service.store.ledger_tables import daily, fan_days, findings, hours_made, tachometer_pairs
 from service.store.loads import renew_loads
 from service.store.store import Store
+from service.store.tables_read import TablesRead
 
 _BATCH: Final = 48
 _DAY: Final = dt.timedelta(days=1)
@@ -52,25 +55,59 @@ class _Due:
         return min([lane.days[0].date for lane in self.lanes] + [self.begin])
 
 
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """What of some fans is to be done, and their findings as stored.
+
+    `has_days` the fans that have any day to read; `cut` those with readings after the instant assessed to.
+    """
+
+    due: Sequence[_Due]
+    held: Mapping[str, Sequence[dict[str, Any]]]
+    has_days: Sequence[str]
+    cut: Sequence[str]
+
+    @property
+    def size(self) -> float:
+        """How many fan-days are judged."""
+        return float(sum(len(lane.days) for one in self.due for lane in one.lanes))
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What a batch comes to, each by fan: findings, rows of the ledger, tachometer pairs as taken."""
+
+    findings: Mapping[str, list[dict[str, Any]]]
+    rows: Mapping[str, list[dict[str, Any]]]
+    pairs: Mapping[str, list[dict[str, Any]]]
+
+
 def assess(site: SiteFolder, store: Store, as_of: dt.datetime | None = None) -> tuple[str, ...]:
     """Bring the ledger up to date as of an instant (default: the last reading) and name the fans that moved.
 
     Rows after `as_of` are taken back: the ledger is what would have been known then.
     """
     # The matrices are small: threads of the linear algebra only wait for each other.
-    with store.working("assess"), threadpool_limits(limits=1):
-        return _assessed(site, store, as_of)
+    with (
+        store.working("assess"),
+        threadpool_limits(limits=1),
+        workers_of(site.site.assess) as workers,
+    ):
+        return _assessed(site, store, as_of, workers)
 
 
-def _assessed(site: SiteFolder, store: Store, as_of: dt.datetime | None) -> tuple[str, ...]:
-    keep_hours(site, store)
+def _assessed(site: SiteFolder, store: Store, as_of: dt.datetime | None, workers: Workers) -> tuple[str, ...]:
+    keep_hours(site, store, workers)
     _forget_unknown_fans(site, store)
     now = last_reading(site, store) if as_of is None else as_of
     if now is None:
         return ()
     moved: list[str] = []
-    for start in range(0, len(site.fan_names), _BATCH):
-        moved += _assess_batch(site, store, site.fan_names[start : start + _BATCH], now)
+    planned: deque[_Batch] = deque()
+    for told in workers.in_order(_judged, _pieces(site, store, now, workers, planned)):
+        store.reached(faults.BATCH_JUDGED)
+        moved += _write_batch(store, planned.popleft(), told)
+        store.reached(faults.BATCH_ASSESSED)
     renew_loads(site, store, now)
     return tuple(moved)
 
@@ -81,35 +118,63 @@ def _forget_unknown_fans(site: SiteFolder, store: Store) -> None:
             connection.execute(sa.delete(table).where(table.c.fan.not_in(site.fan_names)))
 
 
-def _assess_batch(site: SiteFolder, store: Store, fans: Sequence[str], now: dt.datetime) -> list[str]:
+def _pieces(
+    site: SiteFolder, store: Store, now: dt.datetime, workers: Workers, planned: deque[_Batch]
+) -> Iterator[Piece]:
+    """Yield the work of each batch of fans, and note the batch as due to be written."""
+    tables = store.tables()
+    for start in range(0, len(site.fan_names), _BATCH):
+        batch = _planned(site, store, site.fan_names[start : start + _BATCH], now, workers)
+        planned.append(batch)
+        yield Piece((tables, site.of_fans(batch.held), batch, now), batch.size)
+
+
+def _planned(
+    site: SiteFolder, store: Store, fans: Sequence[str], now: dt.datetime, workers: Workers
+) -> _Batch:
     index = read_index(store, fans)
     complete = {fan: complete_days(site, index[fan], now) for fan in fans}
-    learned = learn(site, store, complete, now)
+    learned = learn(site, store, complete, now, workers)
     with store.reader() as connection:
         due = [_due(connection, site, fan, learned[fan], index[fan], complete[fan], now) for fan in fans]
         held = stored_findings(connection, fans)
-    hours = _hours_to_now(site, store, due, index, now)
+    has_days = [one.fan for one in due if any(day.date >= one.reads_from for day in index[one.fan])]
+    cut = [fan for fan in sorted(has_days) if index[fan][-1].last_reading > now]
+    return _Batch(due, held, has_days, cut)
+
+
+def _judged(tables: TablesRead, site: SiteFolder, batch: _Batch, now: dt.datetime) -> _Told:
+    """Judge a batch; nothing is written."""
+    hours = _hours_to_now(site, tables, batch, now)
     found = {
         one.fan: renewed_findings(
-            one.fan, one.learned, hours.get(one.fan), held[one.fan], one.begin, one.is_proof_seen_before
+            one.fan,
+            one.learned,
+            hours.get(one.fan),
+            batch.held[one.fan],
+            one.begin,
+            one.is_proof_seen_before,
         )
-        for one in due
+        for one in batch.due
     }
     lost = {fan: lost_spans(rows) for fan, rows in found.items()}
-    rows = judge(site, [lane for one in due for lane in one.lanes], hours, lost)
-    store.reached(faults.BATCH_JUDGED)
+    rows = judge(site, [lane for one in batch.due for lane in one.lanes], hours, lost)
+    pairs = {one.fan: [row for lane in one.lanes for row in lane.pairs.rows] for one in batch.due}
+    return _Told(found, rows, pairs)
+
+
+def _write_batch(store: Store, batch: _Batch, told: _Told) -> list[str]:
     moved = []
     with store.writer() as connection:
-        for one in due:
-            if found[one.fan] != held[one.fan]:
-                _write_findings(connection, one.fan, found[one.fan])
+        for one in batch.due:
+            has_new_findings = told.findings[one.fan] != batch.held[one.fan]
+            if has_new_findings:
+                _write_findings(connection, one.fan, told.findings[one.fan])
             if one.restart is not None:
-                _write_rows(connection, one.fan, one.restart, rows.get(one.fan, []))
-                told = [row for lane in one.lanes for row in lane.pairs.rows]
-                write_pairs(connection, one.fan, one.restart, told)
-            if found[one.fan] != held[one.fan] or one.restart is not None:
+                _write_rows(connection, one.fan, one.restart, told.rows.get(one.fan, []))
+                write_pairs(connection, one.fan, one.restart, told.pairs[one.fan])
+            if has_new_findings or one.restart is not None:
                 moved.append(one.fan)
-    store.reached(faults.BATCH_ASSESSED)
     return moved
 
 
@@ -135,41 +200,39 @@ def _due(
 
 
 def _hours_to_now(
-    site: SiteFolder,
-    store: Store,
-    due: Sequence[_Due],
-    index: Mapping[str, Sequence[IndexedDay]],
-    now: dt.datetime,
+    site: SiteFolder, tables: TablesRead, batch: _Batch, now: dt.datetime
 ) -> dict[str, pd.DataFrame]:
     """Return each fan's operating points from the first day it needs to `now` and no further."""
-    wanted = {one.fan: one.reads_from for one in due}
+    wanted = {one.fan: one.reads_from for one in batch.due}
     recent = now.astimezone(site.site.zone).date() - _RECENT_DAYS * _DAY
-    has_days = {fan for fan, start in wanted.items() if any(day.date >= start for day in index[fan])}
     hours: dict[str, pd.DataFrame] = {}
     # Most nights every fan needs a day or two; one that needs its history must not make all read theirs.
     for is_recent in (True, False):
-        fans = [fan for fan in has_days if (wanted[fan] >= recent) is is_recent]
+        fans = [fan for fan in batch.has_days if (wanted[fan] >= recent) is is_recent]
         if not fans:
             continue
         start = min(wanted[fan] for fan in fans)
-        frame = store.hours.read(sorted(fans), midnight(site, start), now + dt.timedelta(microseconds=1))
+        frame = tables.hours.read(sorted(fans), midnight(site, start), now + dt.timedelta(microseconds=1))
         hours |= {str(fan): rows.reset_index(drop=True) for fan, rows in frame.groupby("fan", sort=True)}
-    cut = [fan for fan in sorted(has_days) if index[fan][-1].last_reading > now]
-    return hours | _cut_short(site, store, cut, hours, now)
+    return hours | _cut_short(site, tables, batch.cut, hours, now)
 
 
 def _cut_short(
-    site: SiteFolder, store: Store, fans: Sequence[str], hours: Mapping[str, pd.DataFrame], now: dt.datetime
+    site: SiteFolder,
+    tables: TablesRead,
+    fans: Sequence[str],
+    hours: Mapping[str, pd.DataFrame],
+    now: dt.datetime,
 ) -> dict[str, pd.DataFrame]:
     # The hour under way at `now` holds later readings in the table; it is made again without them.
     if not fans:
         return {}
     start = midnight(site, now.astimezone(site.site.zone).date())
     end = now + dt.timedelta(microseconds=1)
-    readings = store.read_readings([*fans], start - _HOUR, end)
-    weather = site_hours(site, store, start, end)
+    readings = tables.read_readings([*fans], start - _HOUR, end)
+    weather = site_hours(site, tables, start, end)
     told: dict[str, pd.DataFrame] = {}
-    for fan, _, points in hours_by_fan(site, store, readings, start, weather):
+    for fan, _, points in hours_by_fan(site, tables, readings, start, weather):
         if fan not in hours or points.empty:
             continue
         last, before = points.iloc[-1:], hours[fan]

@@ -27,6 +27,7 @@ from service.store.passes import Passes
 from service.store.readings import Readings
 from service.store.runs import Runs
 from service.store.tables import generations, passes, touched_days
+from service.store.tables_read import TablesRead
 
 STATE_FOLDER: Final = "state"
 _WRITING: Final = "writing"
@@ -185,8 +186,13 @@ class Store:
 
         Read fans in batches: ten cost hardly more than one. The site's own points are the fan "".
         """
-        readings = self.current_readings() or Readings(f"{self._readings_address}/none")
-        return readings.read(fans, start, end, columns)
+        return self.tables().read_readings(fans, start, end, columns)
+
+    def tables(self) -> TablesRead:
+        """Return the readings that hold and the hours, as another process could read them too."""
+        generation = self.catalogue.current()
+        folder = "none" if generation is None else generation.folder
+        return TablesRead(f"{self._readings_address}/{folder}", f"{self._readings_address}/hours")
 
     def reading_span(self, fans: Sequence[str] | None = None) -> tuple[dt.datetime, dt.datetime] | None:
         """Return the first and last time of any reading, of some fans or of all."""
