@@ -12,6 +12,9 @@ from service.charts.look import ACCENT, INK, PAPER
 # On a page the three colours follow the page's own, so that one drawing serves light, dark and print.
 _ON_PAGE: Final = {INK: "var(--ink)", ACCENT: "var(--accent)", PAPER: "var(--paper)"}
 _STYLE: Final = re.compile(r' style="[^"]*"')
+# Coordinates come with the digits of a double; a tenth of a dot is less than any screen shows.
+_PLACES: Final = re.compile(r' (?:d|transform|x1|x2|y1|y2|width|height)="[^"]*"')
+_DIGITS: Final = re.compile(r"(\.\d)\d+")
 
 
 def as_svg(chart: alt.LayerChart) -> str:
@@ -23,6 +26,7 @@ def as_svg(chart: alt.LayerChart) -> str:
     text: str = vl_convert.vegalite_to_svg(spec, allowed_base_urls=[])
     label = escape(str(spec.get("description", "")))
     text = _STYLE.sub("", text).replace("<svg ", f'<svg role="img" aria-label="{label}" ', 1)
+    text = _PLACES.sub(lambda found: _DIGITS.sub(r"\1", found[0]), text)
     for colour, name in _ON_PAGE.items():
         text = text.replace(f'"{colour}"', f'"{name}"')
     return text
