@@ -68,7 +68,8 @@ class Workers:
         except BrokenExecutor as error:
             raise WorkFailed(
                 "a process that shared in the work was ended from outside, perhaps for want of memory; "
-                "nothing is lost: assess again, with fewer workers in [assess] of site.toml if it happens again"
+                "nothing is lost: assess again, with fewer workers in [assess] of site.toml if it happens "
+                "again"
             ) from error
         finally:
             for future in waiting:
