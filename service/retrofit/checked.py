@@ -322,7 +322,9 @@ def _year(site: SiteFolder, store: Store, asked: Asked, work: Work, figures: Fig
     prices = site.site.tariff.prices(site.site.energy_price_per_kwh)
     inside = figures.compared.is_inside
     time = work.after.time[inside]
-    price = prices[time.dt.month.to_numpy() - 1, 24 * time.dt.weekday.to_numpy() + time.dt.hour.to_numpy()]
+    price = prices[
+        time.dt.month.to_numpy() - 1, 24 * time.dt.day_of_week.to_numpy() + time.dt.hour.to_numpy()
+    ]
     kwh = figures.adjusted_kw * hours
     return YearSaved(
         hours,

@@ -1,0 +1,211 @@
+"""A retrofit on a site from its exports to the verdict: what is found, what is refused, what is not shown."""
+
+import csv
+import dataclasses
+import datetime as dt
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics.compared_hours import Basis
+from demo_trends.draw import Choices, draw_plan
+from demo_trends.faults import Fault
+from demo_trends.simulator import Trends, simulate
+from service.command_line import frame
+from tests.service.assess.conftest import Plant, schedule
+
+ZONE = "America/New_York"
+FIRST, DAYS = dt.date(2025, 1, 20), 80
+HEALTHY = ("2025-01-20", "2025-02-20")
+BEFORE, AFTER = "2025-02-24..2025-03-15", "2025-03-18..2025-04-08"
+CHANGE = pd.Timestamp("2025-03-16", tz=ZONE)
+BELT, AMPS = "SF-1", "EF-2"
+Run = Callable[..., tuple[int, str, str]]
+
+
+def changed(seed: int, name: str, role: str) -> tuple[Trends, float]:
+    """A fan whose belt slips from day 33, a synchronous one from the change on, and the true saving."""
+    plan = draw_plan(
+        np.random.default_rng(seed),
+        name,
+        Choices(
+            drive="v_belt",
+            control="pressure",
+            use="office",
+            fan_type="airfoil",
+            motor_w=15000.0,
+            motor_kind="induction",
+            quality="good",
+            is_metric=True,
+            altitude_m=1600.0,
+            pressure_location="across_fan",
+            economiser_swing=0.0,
+            roles=("speed", role, "airflow", "pressure", "air_temperature"),
+        ),
+    )
+    site = dataclasses.replace(plan.site, zone=ZONE)
+    plan = dataclasses.replace(plan, site=site, gap_share=0.0, outages_per_100_days=0.0)
+    belt = dataclasses.replace(plan.belt, kind="synchronous_belt", law=None, flexing=0.35 * plan.belt.flexing)
+    old = dataclasses.replace(plan, faults=(Fault("slip", 33.0, 0.06, "step"),))
+    new = dataclasses.replace(plan, belt=belt)
+    runs = [simulate(one, FIRST.isoformat(), DAYS, 60, seed=seed) for one in (old, new)]
+    readings = runs[0].readings.copy()
+    late = readings.index >= CHANGE
+    readings.loc[late] = runs[1].readings.loc[late]
+    one, other = (run.truth[late & run.truth["is_running"].to_numpy()] for run in runs)
+    same = np.abs(one["airflow_m3s"] / other["airflow_m3s"] - 1.0) < 0.003
+    truth = 1.0 - other["motor_shaft_w"][same].sum() / one["motor_shaft_w"][same].sum()
+    return dataclasses.replace(runs[0], readings=readings), float(truth)
+
+
+@pytest.fixture(scope="module")
+def planted() -> tuple[list[Trends], float]:
+    """Both fans, and the true saving of the first in per cent."""
+    belt, truth = changed(11, BELT, "power")
+    amps, _ = changed(12, AMPS, "current")
+    return [belt, amps], 100.0 * truth
+
+
+@pytest.fixture(scope="module")
+def site(planted: tuple[list[Trends], float], tmp_path_factory: pytest.TempPathFactory) -> Plant:
+    runs, _ = planted
+    plant = Plant(tmp_path_factory.mktemp("retrofit") / "site", runs)
+    fans = schedule(runs, SF_1={"power_unit": "W"})
+    rows = list(csv.DictReader(io.StringIO(fans)))
+    rows.append({**rows[0], "from": "2025-03-16", "drive": "synchronous_belt"})
+    with io.StringIO(newline="") as text:
+        writer = csv.DictWriter(text, list(dict.fromkeys([*rows[0], "from"])), restval="")
+        writer.writeheader()
+        writer.writerows(rows)
+        plant.declare(baseline=HEALTHY, fans=text.getvalue())
+    plant.log(f"{AMPS},2025-03-16,10:00,motor_replaced,,")
+    plant.drop("all.csv", FIRST, FIRST + dt.timedelta(days=DAYS))
+    plant.pull()
+    plant.assess()
+    return plant
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], site: Plant) -> Run:
+    """Check a retrofit: exit code, stdout, stderr."""
+
+    def command(
+        *options: object, fan: str = BELT, before: str = BEFORE, after: str = AFTER
+    ) -> tuple[int, str, str]:
+        words = ["retrofit", site.folder, "--fan", fan, "--before", before, "--after", after, *options]
+        with pytest.raises(SystemExit) as stopped:
+            frame.main([str(word) for word in words])
+        captured = capsys.readouterr()
+        code = stopped.value.code
+        return (code if isinstance(code, int) else 0), captured.out, captured.err
+
+    return command
+
+
+def test_the_interval_holds_the_planted_saving(run: Run, planted: tuple[list[Trends], float]) -> None:
+    code, out, _ = run("--json", "--confidence", 95)
+    told = json.loads(out)
+    assert code == 0
+    assert told["basis"] == Basis.DRIVE
+    assert "v belt to synchronous belt" in told["basis_reason"]
+    assert told["low_pct"] < planted[1] < told["high_pct"]
+    assert told["saving_pct"] == pytest.approx(planted[1], abs=1.0)
+    adjusted, after = told["adjusted_before_kw"], told["after_kw"]
+    assert told["saving_kw"] == pytest.approx(adjusted - after, abs=1e-5)
+    assert told["restored_kw"] + told["renewed_kw"] == pytest.approx(told["saving_kw"], abs=1e-4)
+    assert told["confidence"] == 95
+    assert told["promised_pct"] is None
+    assert told["met"] == "not_shown"
+
+
+@pytest.mark.parametrize(("apart", "met"), [(-1.0, "yes"), (1.0, "no"), (0.0, "not_shown")])
+def test_a_promise_is_met_missed_or_open_by_where_the_interval_lies(run: Run, apart: float, met: str) -> None:
+    told = json.loads(run("--json")[1])
+    half = told["high_pct"] - told["saving_pct"]
+    promised = told["saving_pct"] + 1.2 * apart * half
+    again = json.loads(run("--json", "--promised", promised)[1])
+    assert again["met"] == met
+    assert (again["more_days"] == 0) == (met != "not_shown")
+
+
+def test_a_wider_confidence_gives_a_wider_interval(run: Run) -> None:
+    spreads = json.loads(run("--json", "--confidence", 80)[1])["uncertainty"]
+    widths = [one["high_pct"] - one["low_pct"] for one in spreads]
+    assert [one["confidence"] for one in spreads] == [68, 80, 90, 95]
+    assert widths == sorted(widths)
+
+
+def test_the_saving_can_be_worked_out_again_from_the_hours_written(run: Run, tmp_path: Path) -> None:
+    told = json.loads(run("--json", "--hours", tmp_path / "hours.csv")[1])
+    hours = pd.read_csv(tmp_path / "hours.csv")
+    used = hours[(hours["period"] == "after") & hours["is_used"]]
+    gone = np.average(np.log(used["power_kw"] / used["adjusted_kw"]), weights=used["power_kw"])
+    assert 100.0 * (1.0 - np.exp(gone)) == pytest.approx(told["saving_pct"], abs=1e-6)
+    assert len(used) == told["hours_after"]
+
+
+def test_the_report_is_one_file_without_a_script_or_an_address(run: Run, tmp_path: Path) -> None:
+    run("--promised", 2, "--out", tmp_path / "report.html")
+    text = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "Promised 2 %" in text
+    assert "<svg" in text
+    assert "<script" not in text
+    assert "src=" not in text
+    assert "Persistence is not claimed" in text
+
+
+def test_the_days_on_which_a_belt_runs_in_are_left_out(run: Run, site: Plant) -> None:
+    told = json.loads(run("--json")[1])
+    assert told["days_left_out"] == []
+    log = (site.folder / "service_log.csv").read_text()
+    try:
+        site.log(f"{AMPS},2025-03-16,10:00,motor_replaced,,", f"{BELT},2025-02-26,10:00,belt_replaced,,")
+        again = json.loads(run("--json")[1])
+    finally:
+        (site.folder / "service_log.csv").write_text(log)
+    assert again["days_left_out"] == [
+        f"2025-{day}" for day in ("02-26", "02-27", "02-28", *(f"03-0{k}" for k in range(1, 5)))
+    ]
+    assert any("belt replaced on 2025-02-26" in one for one in again["outside_changes"])
+
+
+def test_a_new_motor_whose_own_amps_are_read_is_two_instruments(run: Run) -> None:
+    code, out, _ = run("--json", "--promised", 3, fan=AMPS)
+    told = json.loads(out)
+    assert code == 0
+    assert told["met"] == "not_shown"
+    assert told["saving_pct"] is None
+    assert "two instruments" in told["reason"]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"fan": "SF-9"}, "there is no fan 'SF-9'"),
+        ({"before": "2025-02-24..2025-03-20"}, "share 2025-03-18"),
+        ({"before": AFTER, "after": BEFORE}, "exchange the two"),
+        ({"before": "2025-03-15..2025-02-24"}, "ends before it begins"),
+        ({"before": "2025-03-01..2025-03-03"}, "7 are the least"),
+        ({"before": "February"}, "is no period"),
+        ({"after": "2027-03-18..2027-04-08"}, "outside the readings of SF-1"),
+    ],
+)
+def test_what_has_no_answer_is_refused_with_what_to_do(run: Run, options: dict[str, str], words: str) -> None:
+    code, out, err = run("--json", **options)
+    assert code == 2
+    assert out == ""
+    assert words in " ".join(err.split())
+
+
+@pytest.mark.parametrize(
+    ("option", "value"), [("--promised", 0), ("--promised", 120), ("--confidence", 0.9), ("--basis", "fan")]
+)
+def test_an_option_out_of_range_is_refused(run: Run, option: str, value: object) -> None:
+    code, _, err = run(option, value)
+    assert code == 2
+    assert option in err
