@@ -32,6 +32,12 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 class _Login(asyncssh.SSHServer):
+    def __init__(self, connections: list[asyncssh.SSHServerConnection]) -> None:
+        self._connections = connections
+
+    def connection_made(self, conn: asyncssh.SSHServerConnection) -> None:
+        self._connections.append(conn)
+
     def begin_auth(self, username: str) -> bool:
         return True
 
@@ -49,6 +55,7 @@ class SftpServer:
         self.folder = folder
         self.key = asyncssh.generate_private_key("ssh-ed25519")
         self.port = 0
+        self._connections: list[asyncssh.SSHServerConnection] = []
         self._loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self._loop.run_forever, daemon=True)
         self._thread.start()
@@ -60,9 +67,11 @@ class SftpServer:
     def start(self) -> None:
         root = functools.partial(asyncssh.SFTPServer, chroot=os.fsencode(self.folder))
 
+        login = functools.partial(_Login, self._connections)
+
         async def listening() -> asyncssh.SSHAcceptor:
             return await asyncssh.listen(
-                "127.0.0.1", self.port, server_factory=_Login, server_host_keys=[self.key], sftp_factory=root
+                "127.0.0.1", self.port, server_factory=login, server_host_keys=[self.key], sftp_factory=root
             )
 
         self._server = self._call(listening())
@@ -76,7 +85,18 @@ class SftpServer:
         self._call(ended())
 
     def end(self) -> None:
+        async def hung_up() -> None:
+            for connection in self._connections:
+                connection.abort()
+                await connection.wait_closed()
+            left = asyncio.all_tasks() - {asyncio.current_task()}
+            for task in left:
+                task.cancel()
+            await asyncio.gather(*left, return_exceptions=True)
+
         self.stop()
+        # What is left open would be told of in whatever test runs when it is collected.
+        self._call(hung_up())
         self._loop.call_soon_threadsafe(self._loop.stop)
         self._thread.join(20)
         self._loop.close()
