@@ -2,7 +2,7 @@
 
 from service.charts.closer import Told, closer
 from service.charts.curve_chart import CurveWords, curve_chart
-from service.charts.drawing import as_png, as_svg
+from service.charts.drawing import as_png, as_svg, specification, svg_of
 from service.charts.loss_chart import loss_chart
 from service.charts.power_chart import power_chart
 from service.charts.slip_chart import slip_chart
@@ -17,4 +17,6 @@ __all__ = [
     "loss_chart",
     "power_chart",
     "slip_chart",
+    "specification",
+    "svg_of",
 ]

@@ -1,10 +1,8 @@
 """A chart that answers to the pointer: the same definition, with the values under it and zoom."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
-
-import altair as alt
 
 _SPOT: Final = {"type": "point", "opacity": 0, "filled": True, "size": 160}
 _NUMBER: Final = ".2f"
@@ -19,19 +17,18 @@ class Told:
     is_date: bool = False
 
 
-def closer(chart: alt.LayerChart, told: Sequence[Told]) -> dict[str, Any]:
+def closer(spec: Mapping[str, Any], told: Sequence[Told]) -> dict[str, Any]:
     """Return a chart's specification with an invisible mark over each row that tells its values.
 
-    Parameters: `chart`; `told`, the first column across and the second up. Rows are those of the first
-    layer that has all these columns.
+    Parameters: `spec`, a chart as plain data; `told`, the first column across and the second up. Rows
+    are those of the first layer that has all these columns.
     """
-    spec: dict[str, Any] = chart.to_dict()
     # What is drawn of no row would only be warned of in the browser.
-    layers = spec["layer"] = [one for one in spec["layer"] if one.get("data", {}).get("values") != []]
+    layers = [one for one in spec["layer"] if one.get("data", {}).get("values") != []]
     names = [one.column for one in told]
     found = next((layer for layer in layers if _has(layer, names)), None)
     if found is None:
-        return spec
+        return {**spec, "layer": layers}
     is_timed = told[0].is_date
     across = {"field": names[0], "type": "temporal" if is_timed else "quantitative"}
     shared = {
@@ -46,7 +43,7 @@ def closer(chart: alt.LayerChart, told: Sequence[Told]) -> dict[str, Any]:
             "params": [{"name": "zoom", "select": "interval", "bind": "scales"}],
         }
     )
-    return spec
+    return {**spec, "layer": layers}
 
 
 def _column(days: int, width: int) -> dict[str, Any]:

@@ -11,7 +11,17 @@ import altair as alt
 from markupsafe import Markup
 
 from config.units import AIRFLOW, PRESSURE
-from service.charts import CurveWords, Told, as_svg, closer, curve_chart, loss_chart, power_chart, slip_chart
+from service.charts import (
+    CurveWords,
+    Told,
+    closer,
+    curve_chart,
+    loss_chart,
+    power_chart,
+    slip_chart,
+    specification,
+    svg_of,
+)
 from service.store.fan_picture import Curve, fan_picture
 from service.store.power import daily_power
 from service.web.desk import Desk
@@ -151,9 +161,9 @@ def _curve(title: str, curve: Curve, words: CurveWords, flow: float, scale: floa
 
 
 def _drawing(chart: _Chart) -> Drawing:
-    # The drawing library escapes every text in it.
-    wide = chart.drawn(chart.wide)
-    # In a script element nothing is escaped but the sign that could end it.
-    spec = json.dumps(closer(wide, chart.told)).replace("<", "\\u003c")
-    narrow = as_svg(chart.drawn(chart.narrow))
-    return Drawing(chart.title, chart.group, Markup(as_svg(wide)), Markup(narrow), Markup(spec))
+    # Made once: to make a chart costs more than to draw it.
+    spec = specification(chart.drawn(chart.wide))
+    # In a script element nothing is escaped but the sign that could end it; in a drawing every text is.
+    told = json.dumps(closer(spec, chart.told)).replace("<", "\\u003c")
+    wide, narrow = Markup(svg_of(spec)), Markup(svg_of(spec, chart.narrow))
+    return Drawing(chart.title, chart.group, wide, narrow, Markup(told))
