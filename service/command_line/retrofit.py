@@ -46,7 +46,7 @@ def retrofit(
         typer.Option(metavar="FILE", help="Write the hours compared (CSV) there.", show_default=False),
     ] = None,
 ) -> None:
-    """Hold a fan's power before and after a change against each other at the same air."""
+    """Hold a fan's power before and after a change at the same air."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from config.faults import advice  # noqa: PLC0415 - kept out of --help
     from service.retrofit import (  # noqa: PLC0415 - kept out of --help

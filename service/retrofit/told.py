@@ -90,7 +90,8 @@ def _figures(told: Retrofit, found: Figures, currency: str) -> list[str]:
 
 
 def _part(part: Part) -> str:
-    return f"{part.kw:.2f} kW ({part.low_kw:.2f} to {part.high_kw:.2f})"
+    # No minus before a zero.
+    return f"{part.kw:z.2f} kW ({part.low_kw:z.2f} to {part.high_kw:z.2f})"
 
 
 def hours_table(told: Retrofit) -> pd.DataFrame:
