@@ -32,7 +32,7 @@ def alert(
     by: Annotated[str, typer.Option(metavar="WHO", help="Who says so.", show_default=False)] = "",
     note: Annotated[str, typer.Option(help="Why, in one line.", show_default=False)] = "",
 ) -> None:
-    """List the open alerts, show one's history, or say who has it in hand."""
+    """List open alerts, show a history, or say who has one in hand."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 

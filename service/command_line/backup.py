@@ -19,10 +19,10 @@ def backup(
         ),
     ],
 ) -> None:
-    """Write all that a site remembers into one file; pulls and judgements go on meanwhile.
+    """Write all that a site remembers into one file.
 
-    It holds the site's files, its database, its readings and every export kept; no secret, no export that
-    was not pulled yet.
+    Pulls and judgements go on meanwhile. It holds the site's files, its database, its readings and
+    every export kept; no secret, no export that was not pulled yet.
     """
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from service.command_line.progress import showing_files  # noqa: PLC0415 - kept out of --help

@@ -47,7 +47,7 @@ def log(
     ] = None,
     note: Annotated[str | None, typer.Option(help="Anything else, in one line.", show_default=False)] = None,
 ) -> None:
-    """Enter service done: one entry by its options, or sheets of the round by --from.
+    """Enter service done: by options, or by sheets of the round.
 
     All is checked first and then added to service_log.csv in one step, or nothing is. The same sheet again
     adds nothing.
@@ -57,15 +57,15 @@ def log(
     from service.logbook import append_service, doubt_of_pair  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
-    declared = load_site(site)
     if from_file is not None:
         if fan is not None or work is not None:
             raise typer.BadParameter("--from brings fans and work of its own; leave out --fan and --work")
-        _enter_sheets(declared, from_file)
+        _enter_sheets(load_site(site), from_file)
         return
     if fan is None or work is None:
         missing = "--fan" if fan is None else "--work"
         raise typer.BadParameter(f"{missing} is missing: name it, or a filled sheet with --from")
+    declared = load_site(site)
     options = {
         "fan": fan,
         "date": date or _today(declared.site.zone),

@@ -19,9 +19,10 @@ def move(
         ),
     ],
 ) -> None:
-    """Copy the SQL state into another, empty database and prove that every row arrived.
+    """Copy the SQL state into another database, and prove it whole.
 
-    The site's own database stays as it is; nothing changes until site.toml names the new one.
+    That database is to be empty; it is proved that every row arrived. The site's own database stays as
+    it is; nothing changes until site.toml names the new one.
     """
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from config.secrets import resolve_secrets  # noqa: PLC0415 - kept out of --help

@@ -24,7 +24,10 @@ def restore(
         typer.Option(metavar="WHERE", help="A place for the readings in its stead.", show_default=False),
     ] = None,
 ) -> None:
-    """Make a site from a backup, in an empty folder: all of it, or nothing."""
+    """Make a site from a backup, in an empty folder.
+
+    All of it is made, or nothing.
+    """
     from config.site import check_database  # noqa: PLC0415 - kept out of --help
     from service.assess.hours_upkeep import keep_hours  # noqa: PLC0415 - kept out of --help
     from service.command_line.progress import showing_files  # noqa: PLC0415 - kept out of --help

@@ -42,9 +42,10 @@ def round_(
         ),
     ] = None,
 ) -> None:
-    """Write the maintenance round, worst first: a sheet a fan, to read, print or fill in.
+    """Write the maintenance round: a sheet a fan, worst first.
 
-    A sheet filled in as CSV comes back by slipledger log SITE --from FILE.
+    It is to be read, printed or filled in; a sheet filled in as CSV comes back by slipledger log SITE
+    --from FILE.
     """
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from config.faults import advice  # noqa: PLC0415 - kept out of --help

@@ -49,7 +49,10 @@ def serve(
         bool, typer.Option("--unit", help="Print a systemd unit for this site, and serve nothing.")
     ] = False,
 ) -> None:
-    """Pull, assess and write mail by itself, and serve the pages and the API, until Ctrl-C."""
+    """Run by itself and serve the pages and the API, until Ctrl-C.
+
+    The worker pulls, assesses and writes mail; the pages and the API show what it found.
+    """
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
     from service.web import Transport, check_bind  # noqa: PLC0415 - kept out of --help

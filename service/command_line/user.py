@@ -102,7 +102,10 @@ def change_role(
 
 @user.command("password")
 def change_password(site: SiteArgument, name: NameArgument) -> None:
-    """Give a user another password, asked for or read from stdin; the user's sessions end."""
+    """Give a user another password; the user's sessions end.
+
+    It is asked for, or read from stdin.
+    """
     from service.access import set_password  # noqa: PLC0415 - kept out of --help
 
     password = _password()
@@ -126,7 +129,10 @@ def token(
         typer.Option(metavar="NUMBER", help="End a token instead, by its number in the list."),
     ] = None,
 ) -> None:
-    """Make a token for a program and print it, this once: only its digest is kept."""
+    """Make a token for a program and print it, this once.
+
+    Only its digest is kept.
+    """
     from service.access import Role, make_token, revoke_token  # noqa: PLC0415 - kept out of --help
 
     with _opened(site) as store:
