@@ -17,6 +17,8 @@ from analytics.vocabulary import AlertKind, AlertLevel, ClosedBy
 
 # One day's oddity is news for the jump and the limits, not for a drift.
 MOST_INNOVATION = 3.0
+# Of the way from healthy to the watch limit, what the ledger must show before a drift is told.
+_SHOWN_SHARE = 0.25
 DRIFT_TOPICS = {AlertKind.BELT_SLIP: "slip drifting", AlertKind.DRIVE_LOSS: "drive loss drifting"}
 _HEALTHY_SLIP_PCT = 1.0
 # Drawn quiet fans alarmed twice as often as independent days would.
@@ -153,7 +155,7 @@ def _drifts(
 
     The sum of the days' innovations opens it, and closes it when it is back at nothing; past the limit the
     alert takes its place, and the sum waits until that is closed. A cause that is told already is not told
-    again because it moves this gauge too.
+    again because it moves this gauge too; nor is a drift that the ledger gives to other causes.
     """
     found: list[Episode] = []
     current: Episode | None = None
@@ -169,7 +171,7 @@ def _drifts(
         threshold = notice_threshold(day.limits.false_alerts_per_fan_year)
         total = min(total, threshold)
         is_told = any(one.cause is day.likeliest and _is_open(one, day.date) for one in told)
-        if current is None and total >= threshold and not is_told:
+        if current is None and total >= threshold and not is_told and _is_shown(gauge, day):
             current = _drifting(gauge, day)
         elif current is not None and total == 0.0:
             opened_on = current.opened_on
@@ -181,6 +183,12 @@ def _drifts(
             found.append(replace(current, closed_on=day.date, closed_by=closed_by))
             current = None
     return found if current is None else [*found, current]
+
+
+def _is_shown(gauge: _Gauge, day: JudgedDay) -> bool:
+    # Innovations that the ledger's own centre gives to other causes are no drift of the drive.
+    way = gauge.watch_pct(day) - gauge.healthy_pct
+    return gauge.value(day) >= gauge.healthy_pct + _SHOWN_SHARE * way
 
 
 def notice_threshold(false_alerts_per_fan_year: float) -> float:

@@ -431,10 +431,23 @@ def test_a_cause_that_is_told_is_not_told_again_because_it_moves_the_other_gauge
         for day in drifting([2.0] * 30)
     ]
     assert [one.kind for one in episodes(slipping, [], [])] == [SLIP]
-    # Once another cause is the likeliest, its drift is told.
-    bearings = [replace(day, likeliest=Cause.DRAG) if i >= 20 else day for i, day in enumerate(slipping)]
+    # Once another cause is the likeliest and the ledger shows it, its drift is told.
+    bearings = [
+        replace(day, likeliest=Cause.DRAG, drag_ref_pct=1.5) if i >= 20 else day
+        for i, day in enumerate(slipping)
+    ]
     found = episodes(bearings, [], [])
     assert [(one.kind, one.opened_on) for one in found] == [(SLIP, on(2)), (NOTICE, on(20))]
+
+
+def test_innovations_that_the_ledger_gives_to_others_are_no_drift_of_the_drive() -> None:
+    unseen = [
+        replace(day, drag_innovation=2.0, slip_innovation=0.0, drag_ref_pct=0.2)
+        for day in drifting([2.0] * 30)
+    ]
+    assert episodes(unseen, [], []) == ()
+    seen = [replace(day, drag_ref_pct=1.2) for day in unseen]
+    assert [one.topic for one in episodes(seen, [], [])] == ["drive loss drifting"]
 
 
 def test_a_sensor_that_is_told_is_no_drift_of_the_belt_besides() -> None:
