@@ -44,7 +44,7 @@ _MOST_INSIDE: Final = 0.9
 _SURE: Final = 0.75
 _NAMED_DAYS: Final = 3
 _DAYS_A_YEAR: Final = 365.0
-# What the drive itself does is what the check is about; these move the readings from elsewhere.
+# What the drive itself did before is what the check is about; these move power or readings from elsewhere.
 _ELSEWHERE: Final = (
     Cause.RATIO_CHANGE,
     Cause.WHEEL,
@@ -54,6 +54,8 @@ _ELSEWHERE: Final = (
     Cause.CURRENT_SENSOR,
     Cause.SPEED_NOT_FOLLOWED,
 )
+# After the change the drive's own faults are news as well.
+_AFTER: Final = (Cause.BELT_SLIP, Cause.DRAG, Cause.DRIVE_LOST, *_ELSEWHERE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,8 +255,8 @@ def _unseen(work: Work) -> str | None:
             )
         if work.basis is Basis.DRIVE and not one.is_pressure_read:
             return (
-                f"pressure was not read {name} the change: drives are compared at equal air and pressure; "
-                "name a pressure_point, or compare at equal airflow alone with --basis air"
+                f"pressure was not read {name} the change, and a drive is compared at equal airflow and "
+                "pressure: name a pressure_point, or compare at equal airflow alone with --basis air"
             )
     return None
 
@@ -344,14 +346,14 @@ def _outside_changes(store: Store, asked: Asked, change: Change) -> tuple[str, .
     with store.reader() as connection:
         for name, period in (("before", asked.before), ("after", asked.after)):
             rows = connection.execute(query.where(daily.c.date.between(period.first, period.last))).all()
-            found += _named(name, rows)
+            found += _named(name, rows, _ELSEWHERE if period is asked.before else _AFTER)
     return tuple(found)
 
 
-def _named(name: str, rows: Sequence[Any]) -> list[str]:
+def _named(name: str, rows: Sequence[Any], causes: Sequence[Cause]) -> list[str]:
     sure = [Cause(row.cause) for row in rows if (row.cause_share or 0.0) >= _SURE]
     return [
         f"ledger, {name}: {CAUSE_WORDS[cause]}, on {sure.count(cause)} of {len(rows)} days"
-        for cause in _ELSEWHERE
+        for cause in causes
         if sure.count(cause) >= _NAMED_DAYS
     ]
