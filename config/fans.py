@@ -19,7 +19,7 @@ from analytics.vocabulary import (
     SpeedControl,
     SpeedSignal,
 )
-from config.site import Percent
+from config.site_values import Percent
 from config.table import Table
 from config.units import ROLE_UNITS
 from config.values import (

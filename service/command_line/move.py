@@ -26,7 +26,7 @@ def move(
     """
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from config.secrets import resolve_secrets  # noqa: PLC0415 - kept out of --help
-    from config.site import check_database  # noqa: PLC0415 - kept out of --help
+    from config.site_values import check_database  # noqa: PLC0415 - kept out of --help
     from service.command_line.progress import showing_files  # noqa: PLC0415 - kept out of --help
     from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help

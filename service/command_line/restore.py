@@ -28,7 +28,7 @@ def restore(
 
     All of it is made, or nothing.
     """
-    from config.site import check_database  # noqa: PLC0415 - kept out of --help
+    from config.site_values import check_database  # noqa: PLC0415 - kept out of --help
     from service.assess.hours_upkeep import keep_hours  # noqa: PLC0415 - kept out of --help
     from service.command_line.progress import showing_files  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
