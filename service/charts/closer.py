@@ -4,8 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-_SPOT: Final = {"type": "point", "opacity": 0, "filled": True, "size": 160}
 _NUMBER: Final = ".2f"
+_HAIRLINE: Final = {"type": "rule", "strokeWidth": 1}
+_SPOT: Final = {"type": "point", "filled": True, "size": 40}
+_SEEN_UNDER_POINTER: Final = {"condition": {"param": "pointed", "empty": False, "value": 0.6}, "value": 0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,42 +20,55 @@ class Told:
 
 
 def closer(spec: Mapping[str, Any], told: Sequence[Told]) -> dict[str, Any]:
-    """Return a chart's specification with an invisible mark over each row that tells its values.
+    """Return a chart's specification with a mark on the row nearest to the pointer, which tells its values.
 
     Parameters: `spec`, a chart as plain data; `told`, the first column across and the second up. Rows
-    are those of the first layer that has all these columns.
+    are those of the first layer that has all these columns. Over time the nearest day is told at any height.
     """
     # What is drawn of no row would only be warned of in the browser.
-    layers = [one for one in spec["layer"] if one.get("data", {}).get("values") != []]
+    layers = [one for one in spec["layer"] if _rows(spec, one)]
     names = [one.column for one in told]
-    found = next((layer for layer in layers if _has(layer, names)), None)
+    found = next((one for one in layers if set(names) <= set(_rows(spec, one)[0])), None)
     if found is None:
         return {**spec, "layer": layers}
     is_timed = told[0].is_date
-    across = {"field": names[0], "type": "temporal" if is_timed else "quantitative"}
-    shared = {
-        part: found["encoding"]["x"][part] for part in ("scale", "axis") if part in found["encoding"]["x"]
+    drawn = found["encoding"]["x"]
+    across = {
+        "field": names[0],
+        "type": "temporal" if is_timed else "quantitative",
+        **{part: drawn[part] for part in ("scale", "axis") if part in drawn},
     }
     up = {} if is_timed else {"y": {"field": names[1], "type": "quantitative"}}
     layers.append(
         {
             "data": found["data"],
-            "mark": _column(len(found["data"]["values"]), spec["width"]) if is_timed else _SPOT,
-            "encoding": {"x": {**across, **shared}, **up, "tooltip": [_told(one) for one in told]},
-            "params": [{"name": "zoom", "select": "interval", "bind": "scales"}],
+            "mark": _HAIRLINE if is_timed else _SPOT,
+            "encoding": {
+                "x": across,
+                **up,
+                "opacity": _SEEN_UNDER_POINTER,
+                "tooltip": [_told(one) for one in told],
+            },
+            "params": _pointed_and_zoomed(["x"] if is_timed else ["x", "y"]),
         }
     )
     return {**spec, "layer": layers}
 
 
-def _column(days: int, width: int) -> dict[str, Any]:
-    """Return the mark of a day: as high as the chart, so that the pointer need not hit the line."""
-    return {"type": "rule", "opacity": 0, "strokeWidth": max(6, round(width / max(days, 1)))}
+def _pointed_and_zoomed(directions: list[str]) -> list[dict[str, Any]]:
+    pointed = {"type": "point", "on": "pointerover", "clear": "pointerout", "nearest": True}
+    zoomed = {"type": "interval", "encodings": directions}
+    return [
+        {"name": "pointed", "select": {**pointed, "encodings": directions}},
+        {"name": "zoom", "select": zoomed, "bind": "scales"},
+    ]
 
 
-def _has(layer: dict[str, Any], names: Sequence[str]) -> bool:
-    values = layer.get("data", {}).get("values") or []
-    return bool(values) and set(names) <= set(values[0]) and "x" in layer.get("encoding", {})
+def _rows(spec: Mapping[str, Any], layer: Mapping[str, Any]) -> Sequence[Mapping[str, Any]]:
+    """Return a layer's rows: layers of the same rows share them by name."""
+    data = layer["data"]
+    rows: Sequence[Mapping[str, Any]] = spec["datasets"][data["name"]] if "name" in data else data["values"]
+    return rows
 
 
 def _told(one: Told) -> dict[str, Any]:

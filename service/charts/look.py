@@ -62,6 +62,28 @@ def written(iso: str) -> str:
     return f"{date.day} {date:%b %Y}"
 
 
+def limit_lines(watch: float, act: float, first: str | None) -> Layers:
+    """Return both limits across the chart, each named over its line at the `first` date there is."""
+    layers: Layers = []
+    for name, value, dash in (("watch", watch, [6, 3, 1, 3]), ("act", act, [6, 3])):
+        rule = table([{"limit": value}]).mark_rule(color=ACCENT, strokeWidth=1, strokeDash=dash)
+        layers.append(rule.encode(y=alt.Y("limit:Q")))
+        word = [] if first is None else [{"date": first, "limit": value, "word": f"{name} {value:g}"}]
+        # Side by side: where the scale is long the two lines lie close.
+        aside = 2 if name == "act" else 36
+        layers += words(word, "limit", align="left", baseline="bottom", dx=aside, dy=-2, color=ACCENT)
+    return layers
+
+
+def last_value(drawn: Sequence[Row], column: str) -> Layers:
+    """Return the last value: a filled spot and its number."""
+    # Adding nothing turns a negative nothing into plain nothing.
+    last = [{**one, "word": f"{round(one[column], 1) + 0.0:.1f}"} for one in drawn[-1:]]
+    spot = table(last).mark_point(color=INK, filled=True, size=28, opacity=1.0)
+    number = words(last, column, align="left", dx=6, fontWeight="bold")
+    return [spot.encode(x=day(), y=alt.Y(f"{column}:Q")), *number]
+
+
 def visits(
     services: Sequence[ServiceEntry], first: dt.date, last: dt.date, top: float, bottom: float = 0.0
 ) -> Layers:

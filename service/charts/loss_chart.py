@@ -10,7 +10,6 @@ from analytics.machine import Limits
 from config.service_log import ServiceEntry
 from service.charts.ahead import ahead, forecast_words_of
 from service.charts.look import (
-    ACCENT,
     FAINT,
     INK,
     Layers,
@@ -18,11 +17,12 @@ from service.charts.look import (
     corrected,
     day,
     framed,
+    last_value,
     layered,
+    limit_lines,
     table,
     value_axis,
     visits,
-    words,
     written,
 )
 
@@ -59,14 +59,15 @@ def loss_chart(
     ]
     axis = value_axis("rise of drive loss, %")
     y = alt.Y("rise:Q", scale=alt.Scale(domain=[bottom, top], nice=False), axis=axis)
+    first = drawn[0]["date"] if drawn else None
     layers: Layers = [
         table(drawn)
         .mark_area(color=INK, opacity=FAINT)
         .encode(x=day(), y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
         table([{"zero": 0.0}]).mark_rule(color=INK, strokeWidth=0.6).encode(y=alt.Y("zero:Q")),
-        *_limits(limits, drawn),
+        *limit_lines(limits.drive_loss_rise_watch_pct, limits.drive_loss_rise_act_pct, first),
         table(drawn).mark_line(color=INK, strokeWidth=1.6).encode(x=day(), y=y),
-        *_now(drawn),
+        *last_value(drawn, "rise"),
         *ahead(latest, "drag", None if latest is None else latest["drag_ref_pct"]),
     ]
     if rows:
@@ -74,30 +75,6 @@ def loss_chart(
         layers += corrected(again, bottom)
     described = _described(drawn, limits) + forecast_words_of(latest, "drag")
     return framed(layered(layers), size, described)
-
-
-def _limits(limits: Limits, drawn: Sequence[dict[str, Any]]) -> Layers:
-    layers: Layers = []
-    named = (
-        ("watch", limits.drive_loss_rise_watch_pct, [6, 3, 1, 3]),
-        ("act", limits.drive_loss_rise_act_pct, [6, 3]),
-    )
-    for name, value, dash in named:
-        rule = table([{"limit": value}]).mark_rule(color=ACCENT, strokeWidth=1, strokeDash=dash)
-        layers.append(rule.encode(y=alt.Y("limit:Q")))
-        word = [{"date": one["date"], "limit": value, "word": f"{name} {value:g}"} for one in drawn[:1]]
-        # Side by side: where the scale is long the two lines lie close.
-        aside = 2 if name == "act" else 36
-        layers += words(word, "limit", align="left", baseline="bottom", dx=aside, dy=-2, color=ACCENT)
-    return layers
-
-
-def _now(drawn: Sequence[dict[str, Any]]) -> Layers:
-    # Adding nothing turns a negative nothing into plain nothing.
-    last = [{**one, "word": f"{round(one['rise'], 1) + 0.0:.1f}"} for one in drawn[-1:]]
-    spot = table(last).mark_point(color=INK, filled=True, size=28, opacity=1.0)
-    number = words(last, "rise", align="left", dx=6, fontWeight="bold")
-    return [spot.encode(x=day(), y=alt.Y("rise:Q")), *number]
 
 
 def _described(drawn: Sequence[dict[str, Any]], limits: Limits) -> str:

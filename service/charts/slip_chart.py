@@ -19,7 +19,9 @@ from service.charts.look import (
     corrected,
     day,
     framed,
+    last_value,
     layered,
+    limit_lines,
     table,
     value_axis,
     visits,
@@ -53,14 +55,15 @@ def slip_chart(
     y = alt.Y("slip:Q", scale=alt.Scale(domain=[0, top], nice=False), axis=_axis(top))
     carried = table(drawn).mark_line(color=INK, strokeWidth=0.8, strokeDash=[2, 2])
     judged = table([one for one in drawn if one["is_judged"]]).mark_line(color=INK, strokeWidth=1.6)
+    first = rows[0]["date"].isoformat() if rows else None
     layers: Layers = [
         table(drawn)
         .mark_area(color=INK, opacity=FAINT)
         .encode(x=day(), y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), detail="piece:N"),
-        *_limits(limits, rows),
+        *limit_lines(limits.slip_watch_pct, limits.slip_act_pct, first),
         carried.encode(x=day(), y=y, detail="piece:N"),
         judged.encode(x=day(), y=y, detail="piece:N"),
-        *_now(drawn),
+        *last_value(drawn, "slip"),
         *ahead(latest, "slip", None if latest is None else latest["slip_ref_pct"]),
     ]
     if rows:
@@ -100,28 +103,6 @@ def _drawn(known: Sequence[Row], top: float) -> list[dict[str, Any]]:
             }
         )
     return found
-
-
-def _limits(limits: Limits, rows: Sequence[Row]) -> Layers:
-    layers: Layers = []
-    named = (("watch", limits.slip_watch_pct, [6, 3, 1, 3]), ("act", limits.slip_act_pct, [6, 3]))
-    for name, value, dash in named:
-        rule = table([{"limit": value}]).mark_rule(color=ACCENT, strokeWidth=1, strokeDash=dash)
-        layers.append(rule.encode(y=alt.Y("limit:Q")))
-        at = [{"date": row["date"].isoformat(), "limit": value} for row in rows[:1]]
-        word = [{**one, "word": f"{name} {value:g}"} for one in at]
-        # Side by side: where the scale is long the two lines lie close.
-        aside = 2 if name == "act" else 36
-        layers += words(word, "limit", align="left", baseline="bottom", dx=aside, dy=-2, color=ACCENT)
-    return layers
-
-
-def _now(drawn: Sequence[dict[str, Any]]) -> Layers:
-    """Return the last value: a filled spot and its number."""
-    last = [{**one, "word": f"{one['slip']:.1f}"} for one in drawn[-1:]]
-    spot = table(last).mark_point(color=INK, filled=True, size=28, opacity=1.0)
-    number = words(last, "slip", align="left", dx=6, fontWeight="bold")
-    return [spot.encode(x=day(), y=alt.Y("slip:Q")), *number]
 
 
 def _healthy(known: Sequence[Row]) -> Layers:
