@@ -106,43 +106,17 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
     `channels`. Returns: `HealthyCurves`. Raises: TooLittleHealthyDataError.
     """
     keep = hours.is_steady & (hours.speed > 0.15)
-    if not channels.sees_anything:
-        raise TooLittleHealthyDataError(
-            "neither airflow, pressure, current, power, torque nor the wheel's speed is trended"
-        )
-    if machine.speed_control is SpeedControl.INLET_VANES and channels.vane_position is None:
-        raise TooLittleHealthyDataError(
-            "inlet vanes change both fan curves, and no vane position is trended: name it as speed_point"
-        )
-    is_staged = machine.speed_control is SpeedControl.TWO_SPEED
-    if is_staged and np.isnan(hours.speed).all():
-        raise TooLittleHealthyDataError(
-            "which of its two speeds runs is told by neither a speed point nor current, power or torque"
-        )
-    if np.isnan(hours.speed).all():
-        raise TooLittleHealthyDataError("how fast the motor turns is not trended: name a speed_point")
-    if keep.sum() < LEAST_HOURS:
-        raise TooLittleHealthyDataError(
-            f"{int(keep.sum())} steady hours in the healthy period; {LEAST_HOURS} are the least"
-        )
+    _refuse_too_little(hours, keep, machine, channels)
     motor_slip = rated_motor_slip(machine, channels)
     operating, scales = _scaled(hours, keep, channels, motor_slip)
-    prior_mean, prior_sd = curve_prior(machine, channels, operating)
-    guess = _plant(motor_slip, channels, 1.0)
-    usual = expect(prior_mean[None], guess, operating).torque[0]
-    plant = _plant(motor_slip, channels, float(np.percentile(usual, 95)))
-    age = (day[keep] - day[keep][0]).astype(np.float64)
-    is_loading = channels.has_pressure and machine.pressure_location is not PressureLocation.ACROSS_FAN
-    has = np.array([channels.has_pressure, channels.load_kind is not LoadKind.NONE])
-    density_sd = DENSITY_SD_NO_BAROMETER if channels.knows_density else HEALTHY_DENSITY_SD
-    problem = Healthy(operating, plant, prior_mean, prior_sd, has, age, is_loading, density_sd)
+    days = day[keep]
+    problem = _problem(operating, motor_slip, days - days[0], machine, channels)
     if channels.has_airflow:
         problem, fit = fit_healthy(problem)
     else:
         problem, fit = fit_flowless(problem)
         operating = problem.operating
     missed, fitted = residuals(problem, fit.theta, fit.trend)
-    days = day[keep]
     hour_covariance, day_covariance = _error_covariances(missed, days)
     covariance = _covariance(
         problem,
@@ -185,6 +159,43 @@ def fit_curves(hours: ScaledHours, day: Floats, machine: Machine, channels: Chan
         cv_rmse(operating.load[0], fitted.load[0], parameters),
         nmbe(pressure, expected_pressure, parameters),
         nmbe(operating.load[0], fitted.load[0], parameters),
+    )
+
+
+def _refuse_too_little(hours: ScaledHours, keep: Bools, machine: Machine, channels: Channels) -> None:
+    if not channels.sees_anything:
+        raise TooLittleHealthyDataError(
+            "neither airflow, pressure, current, power, torque nor the wheel's speed is trended"
+        )
+    if machine.speed_control is SpeedControl.INLET_VANES and channels.vane_position is None:
+        raise TooLittleHealthyDataError(
+            "inlet vanes change both fan curves, and no vane position is trended: name it as speed_point"
+        )
+    is_staged = machine.speed_control is SpeedControl.TWO_SPEED
+    if is_staged and np.isnan(hours.speed).all():
+        raise TooLittleHealthyDataError(
+            "which of its two speeds runs is told by neither a speed point nor current, power or torque"
+        )
+    if np.isnan(hours.speed).all():
+        raise TooLittleHealthyDataError("how fast the motor turns is not trended: name a speed_point")
+    if keep.sum() < LEAST_HOURS:
+        raise TooLittleHealthyDataError(
+            f"{int(keep.sum())} steady hours in the healthy period; {LEAST_HOURS} are the least"
+        )
+
+
+def _problem(
+    operating: Operating, motor_slip: float, age: Floats, machine: Machine, channels: Channels
+) -> Healthy:
+    prior_mean, prior_sd = curve_prior(machine, channels, operating)
+    guess = _plant(motor_slip, channels, 1.0)
+    usual = expect(prior_mean[None], guess, operating).torque[0]
+    plant = _plant(motor_slip, channels, float(np.percentile(usual, 95)))
+    is_loading = channels.has_pressure and machine.pressure_location is not PressureLocation.ACROSS_FAN
+    has = np.array([channels.has_pressure, channels.load_kind is not LoadKind.NONE])
+    density_sd = DENSITY_SD_NO_BAROMETER if channels.knows_density else HEALTHY_DENSITY_SD
+    return Healthy(
+        operating, plant, prior_mean, prior_sd, has, age.astype(np.float64), is_loading, density_sd
     )
 
 

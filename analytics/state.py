@@ -8,6 +8,7 @@ from scipy.special import ndtr
 from analytics.arrays import Bools, Floats
 from analytics.curve_fit import LOAD, load_spread
 from analytics.curves import HealthyCurves
+from analytics.day_misfit import jumps, sayings, shown_in
 from analytics.explanations import (
     CAUSE_COUNT,
     EXPLANATION_COUNT,
@@ -42,14 +43,11 @@ from analytics.unmeasured_airflow import without_flow
 from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
 from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
 
-JUMP_DEVIATIONS = 4.0
 LEAST_WEIGHT = 1e-12
 WHEEL_TORQUE_RANGE = (0.4, 1.1)
 _JUMP_PENALTY = 2.0
 _STRAY_DEVIATIONS = 2.5
 _ROUNDS = 2
-_SAYINGS = 8
-_LEAST_STRENGTH = 1e-6
 _SURELY_DEVIATIONS = 2.0
 _LOWEST_DEVIATIONS = 6.0
 _SLIP = CARRIED.index(Parameter.SLIP)
@@ -283,14 +281,14 @@ def _station(hours: Operating) -> Floats:
 
 
 def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool) -> State:
-    said = _sayings(state, reading)
+    said = sayings(state.covariance, reading.information, reading.pull)
     away = state.mean - reading.at[:, None]
     missed = said.values[:, None] - away @ said.slopes
-    shown, inverse, log_det = _shown(state.covariance, said.slopes)
-    is_jump = _jumps(constants, said.slopes, missed, inverse)
+    shown, inverse, log_det = shown_in(state.covariance, said.slopes)
+    is_jump = jumps(constants, said.slopes, missed, inverse)
     if is_jump.any():
         state = opened(state, np.where(is_jump, constants.beliefs.fault[:, None], 0.0))
-        shown, inverse, log_det = _shown(state.covariance, said.slopes)
+        shown, inverse, log_det = shown_in(state.covariance, said.slopes)
     penalty = _JUMP_PENALTY * is_jump.any(axis=-1)
     weighed = inverse @ missed[..., None]
     moved = (shown @ weighed)[..., 0]
@@ -320,50 +318,6 @@ def _below_zero(mean: Floats, covariance: Floats, constants: Watch) -> Floats:
     is_sided = IS_ACTIVE[None] & (constants.beliefs.is_one_sided[:, None] > 0)
     is_below = is_sided & (away < -_SURELY_DEVIATIONS)
     return np.asarray(np.where(is_below, np.log(2.0 * ndtr(away)), 0.0).sum(axis=-1), dtype=np.float64)
-
-
-@dataclass(frozen=True, slots=True)
-class _Sayings:
-    """A day's hours as a few independent readings of unit variance.
-
-    `slopes` (fans, WIDTH, readings) by the carried parameters; `values` (fans, readings) near the point.
-    """
-
-    slopes: Floats
-    values: Floats
-
-
-def _sayings(state: State, reading: DayReading) -> _Sayings:
-    # Forty-eight readings of two channels bend in few ways: the strongest directions of their information,
-    # each parameter measured by what is open of it, say all that matters.
-    open_sd = np.sqrt(np.diagonal(state.covariance, axis1=2, axis2=3).max(axis=1))
-    scaled = reading.information * open_sd[:, :, None] * open_sd[:, None, :]
-    strength, directions = np.linalg.eigh(scaled)
-    strength, directions = strength[:, -_SAYINGS:], directions[:, :, -_SAYINGS:]
-    is_said = strength > _LEAST_STRENGTH
-    root = np.sqrt(np.where(is_said, strength, 1.0))
-    slopes = np.where(is_said, root, 0.0)[:, None, :] * directions / open_sd[:, :, None]
-    pulled = (np.swapaxes(directions, 1, 2) @ (reading.pull * open_sd)[..., None])[..., 0]
-    return _Sayings(slopes, np.where(is_said, pulled / root, 0.0))
-
-
-def _shown(covariance: Floats, slopes: Floats) -> tuple[Floats, Floats, Floats]:
-    # What the carried errors show in the readings; the readings' inverse covariance and its log size.
-    shown = covariance @ slopes[:, None]
-    spread = np.eye(slopes.shape[-1]) + np.swapaxes(slopes, 1, 2)[:, None] @ shown
-    _, log_det = np.linalg.slogdet(spread)
-    inverse = np.asarray(np.linalg.inv(spread), dtype=np.float64)
-    return shown, inverse, np.asarray(log_det, dtype=np.float64)
-
-
-def _jumps(constants: Watch, slopes: Floats, missed: Floats, inverse: Floats) -> Bools:
-    # Along one cause: how far the day lies from what is carried, and how sure the day is of it.
-    along = slopes[:, None, :CAUSE_COUNT] @ inverse
-    strength = np.maximum((along * slopes[:, None, :CAUSE_COUNT]).sum(axis=-1), 1e-9)
-    felt = (along @ missed[..., None])[..., 0]
-    is_free = constants.beliefs.daily[:, None] > (2.0 * PINNED_SD) ** 2
-    is_far = np.square(felt) / strength > JUMP_DEVIATIONS**2
-    return np.asarray(IS_ACTIVE[None] & is_free & is_far, dtype=bool)
 
 
 def _middle(state: State) -> Floats:
