@@ -25,34 +25,15 @@ PACE_SD_SHARE = 0.2
 _NODES = 120
 
 
-def cusum(values: Floats, slack: float = SLACK) -> Floats:
-    """Return the one-sided cumulative sum of standardised values above a slack.
+def summed(total: float, value: float, slack: float = SLACK) -> float:
+    """Return a one-sided cumulative sum after one more standardised value.
 
-    Parameters: `values` (days,) in standard deviations from the healthy mean; `slack` in the same.
-    Returns: (days,), never below zero.
+    Parameters: `total` before it; `value` in standard deviations from the healthy mean; `slack` in the same.
+    Returns: the sum, never below zero.
     Equation: C_i = max(0, C_(i-1) + z_i - k), C_0 = 0.
     Source: Page's test as in Montgomery, Introduction to Statistical Quality Control, chapter 9.
     """
-    sums = np.empty(len(values))
-    total = 0.0
-    for i, value in enumerate(values):
-        total = max(0.0, total + float(value) - slack)
-        sums[i] = total
-    return sums
-
-
-def ewma(values: Floats, weight: float, start: float) -> Floats:
-    """Return the exponentially weighted moving average, its start first.
-
-    Parameters: `values` (days,); `weight` of the newest, 0 to 1; `start` before the first.
-    Returns: (days + 1,). Equation: E_i = w x_i + (1 - w) E_(i-1).
-    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4.
-    """
-    averages = np.empty(len(values) + 1)
-    averages[0] = start
-    for i, value in enumerate(values):
-        averages[i + 1] = weight * float(value) + (1.0 - weight) * averages[i]
-    return averages
+    return max(0.0, total + value - slack)
 
 
 def average_run_length(threshold: float, shift: float = 0.0, slack: float = SLACK) -> float:

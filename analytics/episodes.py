@@ -7,7 +7,7 @@ from itertools import chain
 
 import numpy as np
 
-from analytics.drift import SLACK, threshold_for
+from analytics.drift import summed, threshold_for
 from analytics.episode import Episode, Event, JudgedDay, Service
 from analytics.model import Parameter
 from analytics.notices import QUIET_DAYS, cause_notices, event_episode, silences, unlogged_work
@@ -167,7 +167,7 @@ def _drifts(
         if any(_is_open(one, day.date) for one in past):
             total = 0.0
         elif np.isfinite(gauge.innovation(day)):
-            total = max(0.0, total + min(gauge.innovation(day) / spread, MOST_INNOVATION) - SLACK)
+            total = summed(total, min(gauge.innovation(day) / spread, MOST_INNOVATION))
         threshold = notice_threshold(day.limits.false_alerts_per_fan_year)
         total = min(total, threshold)
         is_told = any(one.cause is day.likeliest and _is_open(one, day.date) for one in told)

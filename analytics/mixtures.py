@@ -68,12 +68,6 @@ def open_weights(weight: Floats) -> Floats:
     return np.asarray(flat / flat.sum(axis=1, keepdims=True))
 
 
-def moments(state: State, cause: Parameter) -> tuple[Floats, Floats]:
-    """Return mean and standard deviation (fans, explanations) of one cause under each explanation."""
-    index = CAUSES.index(cause)
-    return state.mean[..., index], np.sqrt(np.maximum(state.covariance[..., index, index], 0.0))
-
-
 def bounds(weight: Floats, mean: Floats, deviation: Floats, share: float = 0.95) -> tuple[Floats, Floats]:
     """Return the central interval of a mixture of normals.
 

@@ -27,6 +27,7 @@ from enum import IntEnum, StrEnum
 import numpy as np
 
 from analytics.arrays import Bools, Floats
+from analytics.motor import flux_fraction
 from analytics.slip_law import slip_above_creep
 
 
@@ -89,6 +90,7 @@ _TURNING = [INDEX[name] for name in _TURNING_PARAMETERS]
 # Past this the slip law is not believed: a day far above the reference torque is no proof.
 MOST_LOAD_RATIO = 1.3
 _STEP = 1e-5
+_LEAST_FLUX = 0.05
 _ROUNDS = 5
 # A slip of one per cent takes nearly two per cent of torque with it.
 _TORQUE_BY_SLIP = 2.0
@@ -247,9 +249,8 @@ def curve(x: Floats, level: Floats, slope: Floats, bend: Floats) -> Floats:
 
 
 def flux_of(speed: Floats, exponent: Floats) -> Floats:
-    """Return motor flux over rated flux: speed^exponent below base frequency, 1/speed above it."""
-    below = np.minimum(speed, 1.0) ** exponent
-    return np.asarray(np.maximum(below, 0.05) / np.maximum(speed, 1.0))
+    """Return motor flux over rated flux, held above nothing: current is divided by it."""
+    return np.maximum(flux_fraction(speed, exponent), _LEAST_FLUX)
 
 
 def _load(torque: Floats, motor_speed: Floats, flux: Floats, no_load: Floats, plant: Plant) -> Floats:

@@ -1,6 +1,5 @@
 """How fast and how hard is the motor turning, and what does it draw for it?"""
 
-import math
 from typing import Final
 
 import numpy as np
@@ -238,23 +237,6 @@ def current_from_torque_fraction(
     ratio = as_floats(torque_fraction) / phi
     load_square = ratio * np.abs(ratio) * _load_current_square(rated_current_a, no_load_current_a)
     return np.sqrt(np.maximum(np.square(phi * as_floats(no_load_current_a)) + load_square, 0.0))
-
-
-def rated_current_estimate(
-    rated_power_w: ArrayLike, volts: ArrayLike, efficiency: ArrayLike, power_factor: ArrayLike
-) -> Floats:
-    """Full-load current of a three-phase motor whose nameplate current is not given.
-
-    Parameters: `rated_power_w`, rated shaft output, any shape [W]; `volts`, line to line [V];
-    `efficiency` and `power_factor` at full load [-]; all broadcast.
-    Returns: line current [A].
-    Equation: P / (sqrt(3) V efficiency power factor).
-    Validity: three-phase; as good as the power factor, which varies by 0.05 between makes.
-    Source: power of a three-phase circuit, US Department of Energy motor fact sheet "Determining Electric
-    Motor Load and Efficiency", equation 1.
-    """
-    apparent = as_floats(rated_power_w) / (as_floats(efficiency) * as_floats(power_factor))
-    return apparent / (math.sqrt(3.0) * as_floats(volts))
 
 
 def no_load_fraction_prior(rated_power_w: ArrayLike) -> tuple[Floats, Floats]:

@@ -1,4 +1,4 @@
-"""How often does a bearing want grease, and how much?"""
+"""How often does a bearing want grease?"""
 
 from typing import Final
 
@@ -50,13 +50,3 @@ def relubrication_hours(
     plain = as_floats(factor) * (14e6 / (np.maximum(speed, 1.0) * np.sqrt(bore)) - 4.0 * bore)
     warm = np.power(0.5, np.maximum(as_floats(outer_ring_c) - _WARM_C, 0.0) / _HALVED_EVERY_C)
     return np.clip(plain * warm, 0.0, _MOST_HOURS)
-
-
-def grease_g(outside_mm: ArrayLike, width_mm: ArrayLike) -> Floats:
-    """Grease that one relubrication takes.
-
-    Parameters: outside diameter and width of the bearing, any shape [mm]. Returns: mass [g].
-    Equation: 0.005 D B.
-    Source: Tribology Handbook; the same on bearing makers' sheets.
-    """
-    return 0.005 * as_floats(outside_mm) * as_floats(width_mm)

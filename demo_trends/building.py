@@ -47,7 +47,6 @@ class Load:
 
     is_called: Mask
     hours_since_start: Array
-    hours_since_stop: Array
     is_busy: Mask
     demand: Array
 
@@ -113,7 +112,6 @@ def draw_load(
     return Load(
         is_called,
         _since(is_called, step, before=12.0),
-        _since(~is_called, step, before=12.0),
         people > 0.5,
         np.asarray(np.clip(demand, 0.0, 1.0), dtype=np.float64),
     )

@@ -9,7 +9,6 @@ from demo_trends.motor import Motor
 from demo_trends.weather import Climate
 from demo_trends.wheels import Wheel
 
-LOCATIONS = ("across_fan", "fan_outlet", "fan_inlet", "duct")
 STEP_TEST_COMMANDS = (0.4, 0.55, 0.7, 0.85, 1.0)
 STEP_TEST_HOURS = 0.25
 CONTROLS = ("pressure", "flow", "scheduled", "constant")

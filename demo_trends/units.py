@@ -10,7 +10,6 @@ Array = NDArray[np.float64]
 M3S_PER_CFM = 0.3048**3 / 60.0
 PA_PER_INWG = 249.08891
 W_PER_HP = 745.69987158
-M_PER_FT = 0.3048
 
 
 @dataclass(frozen=True, slots=True)

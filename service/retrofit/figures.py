@@ -82,7 +82,6 @@ class Figures:
     mean_before_kw: float
     mean_after_kw: float
     same_command_pct: float | None
-    load_ends_before: tuple[float, float]
     hours_before: int
     hours_after: int
 
@@ -154,7 +153,6 @@ def figures_of(work: Work, compared: Compared, healthy: PeriodReadings | None, c
         float(air.power_kw.mean()),
         float(work.after.air.power_kw.mean()),
         _same_command(air, work.after.air),
-        _ends(air.speed),
         len(compared.before.day),
         len(compared.after.day),
     )

@@ -14,7 +14,6 @@ from analytics.motor import (
     flux_fraction,
     no_load_fraction_prior,
     poles_for,
-    rated_current_estimate,
     rated_slip,
     synchronous_rpm,
     torque_fraction_from_current,
@@ -192,20 +191,6 @@ def test_a_fan_gets_the_same_bits_alone_and_in_a_batch():
     speed, exponent = np.linspace(0.1, 1.2, 257), 0.73
     flux = flux_fraction(speed, exponent)
     np.testing.assert_array_equal(flux, [flux_fraction(x, exponent) for x in speed])
-
-
-@given(rated_w=sizes, volts=st.floats(200.0, 690.0), efficiency=st.floats(0.6, 0.97), pf=st.floats(0.5, 0.95))
-def test_rated_current_is_that_of_fluids(rated_w, volts, efficiency, pf):
-    expected = pump.current_ideal(P=rated_w / efficiency, V=volts, phase=3, PF=pf)
-    assert rated_current_estimate(rated_w, volts, efficiency, pf) == pytest.approx(expected, rel=1e-9)
-
-
-def test_published_rated_currents():
-    # The measured motor's nameplate: 18.5 kW, 400 V, 0.9049, 0.898, 32.85 A. Calculator page: 10 hp at
-    # 480 V, 0.90, 0.85 is 11.73 to 11.74 A, with 746 W to the
-    # horsepower and a rounded root: 0.1 %.
-    assert rated_current_estimate(RATED_W, VOLTS, 0.9049, 0.898) == pytest.approx(RATED_A, rel=5e-4)
-    assert rated_current_estimate(10.0 * HP, 480.0, 0.90, 0.85) == pytest.approx(11.735, rel=1e-3)
 
 
 @pytest.mark.parametrize(

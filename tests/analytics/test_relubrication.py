@@ -2,7 +2,7 @@
 
 import pytest
 
-from analytics.relubrication import bearing_factor, grease_g, relubrication_hours
+from analytics.relubrication import bearing_factor, relubrication_hours
 
 
 @pytest.mark.parametrize(
@@ -27,11 +27,6 @@ def test_fifteen_kelvin_more_halve_it() -> None:
     cool = float(relubrication_hours(1780, 50, 10.0))
     assert float(relubrication_hours(1780, 50, 10.0, 85.0)) == pytest.approx(cool / 2.0)
     assert float(relubrication_hours(1780, 50, 10.0, 40.0)) == cool
-
-
-def test_a_bearing_110_by_27_takes_15_grams() -> None:
-    """Tribology Handbook: 0.005 D B; D 110, B 27 gives 14.85 g."""
-    assert float(grease_g(110.0, 27.0)) == pytest.approx(14.85)
 
 
 def test_a_slow_shaft_wants_grease_after_three_years_all_the_same() -> None:
