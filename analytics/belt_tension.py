@@ -99,6 +99,6 @@ def alignment_tolerance_m(distance_m: ArrayLike, is_synchronous: bool) -> Floats
 
     Parameters: `distance_m` between the shafts [m]; `is_synchronous`. Returns: offset [m].
     Equation: V-belts 1/10 in a foot (half a degree), synchronous belts 1/16 in a foot (0.3 degrees).
-    Source: a belt maker's installation checklist (check values 6); the drive's own manual goes first.
+    Source: a belt maker's installation checklist; the drive's own manual goes first.
     """
     return as_floats(distance_m) * (SYNCHRONOUS_ALIGNMENT if is_synchronous else V_BELT_ALIGNMENT)

@@ -79,7 +79,7 @@ def drive_cost(profile: LoadProfile, state: DriveState, demand_per_kw_month: flo
     Equation: held dP = P (1 / (1 - s) - 1), limited dP = P ((1 - s)^2 - 1), drag dP = P G / t with t the load
     ratio; kWh = sum of hours dP (d line / d shaft).
     Validity: quasi-steady hours; slip to 0.9.
-    Source: affinity laws (any fan handbook): torque by slip held and free as in check values 5.1.
+    Source: affinity laws (any fan handbook): torque by slip with the airflow held and left free.
     """
     slip = np.clip(as_floats(state.slip), 0.0, _MOST_SLIP)
     drag = np.maximum(as_floats(state.drag), 0.0)[..., None]

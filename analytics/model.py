@@ -17,7 +17,7 @@ G and F are quadratics in flow: head less friction and incidence losses is one, 
 C is the path between fan and pressure sensor, 0 across the fan; a, by which a fouled wheel's torque falls
 with its pressure, is known to lie between a half and one.
 Validity: quasi-steady hours inside the fitted range, T above no load.
-Source: affinity laws as in any fan handbook (check values 4.2); quadrature form checked against a
+Source: affinity laws as in any fan handbook; quadrature form checked against a
 measured 18.5 kW motor; the slip law is `slip_law`'s, its steepness a free parameter.
 """
 

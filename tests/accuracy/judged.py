@@ -71,7 +71,7 @@ def _limit_pct(curves: HealthyCurves, fan: DrawnFan, hours: ScaledHours) -> floa
     """What one day can tell of this fan's slip at best: its deviation with slip and drag free, no prior.
 
     In points of the slip of those hours; the middle of a week after the healthy period. The carried state may
-    do better, a free third cause worse (physics 7).
+    do better, a free third cause worse.
     """
     constants = watch(curves, fan.machine)
     at = curves.mean[None, [INDEX[name] for name in CARRIED]].copy()

@@ -1,4 +1,4 @@
-"""Spans, deflections, tensions and alignment against published cases (check values 6)."""
+"""Spans, deflections, tensions and alignment, against published cases named beside each."""
 
 import numpy as np
 import pytest

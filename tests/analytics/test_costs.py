@@ -45,7 +45,7 @@ def test_the_tip_sheets_example_comes_out() -> None:
     """527 000 kWh a year, 93 % V-belt to 98 % synchronous: 26 888 kWh, 2151 USD at 0.08 and 1344 at 0.05.
 
     US Department of Energy, Motor Systems Tip Sheet 5. Its 93 and 98 % were read there; the example's own
-    numbers are from memory (check values 5), the arithmetic is what is held.
+    numbers are from memory, the arithmetic is what is held.
     """
     saved = float(exchange_saving(527_000.0, 0.93, 0.98))
     assert saved == pytest.approx(26_888.0, abs=1.0)
@@ -127,7 +127,7 @@ def test_fans_of_a_batch_cost_what_they_cost_alone() -> None:
 
 
 def test_restored_tension_draws_more() -> None:
-    """After 10 % slip about 17 % more amps at one command: 14.8 % less at 70 % load (check values 5.1)."""
+    """After 10 % slip about 17 % more amps at one command: 14.8 % less at 70 % load, by the affinity laws."""
     assert float(motor_power_after(0.10)) == pytest.approx(1.0 / 0.81)
     tight = float(current_from_torque_fraction(0.70, 1.0, 0.335))
     slipping = float(current_from_torque_fraction(0.70 / float(motor_power_after(0.10)), 1.0, 0.335))

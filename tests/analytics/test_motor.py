@@ -136,7 +136,7 @@ def test_impossible_currents_and_gaps_are_gaps():
     ("speed", "exponent", "flux"),
     [(1.0, 0.0, 1.0), (0.5, 0.0, 1.0), (0.5, 1.0, 0.5), (0.25, 0.5, 0.5), (1.25, 1.0, 0.8), (2.0, 0.0, 0.5)],
 )
-def test_flux_curve(speed, exponent, flux):
+def test_flux_falls_by_its_law_below_base_frequency_and_inversely_above(speed, exponent, flux):
     assert flux_fraction(speed, exponent) == pytest.approx(flux)
 
 

@@ -1,4 +1,4 @@
-"""Grease against published cases (check values 10)."""
+"""Grease against published cases named beside each."""
 
 import pytest
 

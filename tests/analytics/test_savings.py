@@ -63,7 +63,7 @@ def test_the_guideline_s_form_gives_its_cases(
     fraction: float,
     expected: float,
 ) -> None:
-    # Cases worked from the form of ASHRAE Guideline 14 with 1.26 (check values, section 7).
+    # Cases worked from the form of ASHRAE Guideline 14 with 1.26, apart from this code.
     t = t_value(confidence, freedom)
     found = fractional_savings_uncertainty(t, cv, days, days, correlation, fraction)
     assert float(found) == pytest.approx(expected, rel=1e-3)

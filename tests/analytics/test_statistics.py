@@ -12,7 +12,7 @@ OBSERVED = [10.0, 12.0, 14.0, 11.0, 13.0, 15.0, 9.0, 16.0, 12.0, 14.0]
 PREDICTED = [10.5, 11.5, 14.2, 11.2, 12.6, 15.3, 9.4, 15.5, 12.3, 13.9]
 
 
-def test_toy_case_by_hand():
+def test_the_statistics_are_those_worked_by_hand():
     # sum of squares 1.34 over 8 degrees of freedom and a mean of 12.6: ASHRAE Guideline 14 with n - p.
     assert cv_rmse(OBSERVED, PREDICTED, 2) == pytest.approx(0.032482, abs=5e-7)
     assert nmbe(OBSERVED, PREDICTED, 2) == pytest.approx(-0.003968, abs=5e-7)

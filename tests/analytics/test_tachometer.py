@@ -8,7 +8,7 @@ from analytics.tachometer import Pair, level_from, slip_of_pair
 
 
 def test_the_textbook_drive_with_three_per_cent_slip_reads_three_per_cent() -> None:
-    # Machine-elements textbook example (check values 5): 2 m and 1 m sheaves with a 5 mm belt turn
+    # Machine-elements textbook example: 2 m and 1 m sheaves with a 5 mm belt turn
     # 239.4 rpm without and 232.2 rpm with 3 % slip at 120 rpm.
     ratio = (2.0 + 0.005) / (1.0 + 0.005)
     assert slip_of_pair(120.0, 239.4, ratio) == pytest.approx(0.0, abs=0.03)

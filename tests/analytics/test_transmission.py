@@ -99,7 +99,7 @@ def test_two_sources_agree_on_the_usual_belt():
         (200, 2.67, 3.90, 5.77),
     ],
 )
-def test_surveyed_losses(wheel_hp, low, medium, high):
+def test_losses_are_those_of_the_survey(wheel_hp, low, medium, high):
     # AMCA 203-90, annex L, as fitted in the US Department of Energy's engineering reference, table 68;
     # the fit evaluated apart from this code, in per cent.
     losses = [100.0 * (1.0 - surveyed_belt_efficiency(wheel_hp * HP, line)) for line in BeltLoss]
@@ -123,7 +123,7 @@ def test_surveyed_losses(wheel_hp, low, medium, high):
         (Drive.SYNCHRONOUS_BELT, 1.0, 0.9995),
     ],
 )
-def test_part_load_points(drive, torque_fraction, ratio):
+def test_part_load_is_that_of_the_published_points(drive, torque_fraction, ratio):
     # Nadel et al., ACEEE 2002, as fitted in the US Department of Energy's engineering reference, table 69;
     # three printed decimals.
     assert belt_part_load(torque_fraction, drive) == pytest.approx(ratio, abs=5.5e-4)

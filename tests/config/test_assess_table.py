@@ -16,7 +16,7 @@ def read(folder: Path, lines: str) -> AssessTable:
     return load_site(folder).site.assess
 
 
-def test_it_may_be_left_out(tmp_path: Path) -> None:
+def test_the_assess_table_may_be_left_out(tmp_path: Path) -> None:
     assert read(tmp_path, "") == AssessTable()
 
 

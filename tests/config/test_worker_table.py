@@ -17,11 +17,11 @@ def read(folder: Path, lines: str) -> WorkerTable:
     return load_site(folder).site.worker
 
 
-def test_it_may_be_left_out(tmp_path: Path) -> None:
+def test_the_worker_table_may_be_left_out(tmp_path: Path) -> None:
     assert read(tmp_path, "") == WorkerTable()
 
 
-def test_policies_are_read(tmp_path: Path) -> None:
+def test_the_workers_policies_are_read(tmp_path: Path) -> None:
     table = read(tmp_path, 'nightly_at = "1:05"\ncatch_up = "no"\nlateness_allowed_hours = 12')
     assert (table.nightly_at, table.catch_up, table.lateness_allowed_hours) == (dt.time(1, 5), "no", 12.0)
 

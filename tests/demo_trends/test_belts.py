@@ -11,7 +11,7 @@ LAWS = [SlipLaw(shape, creep=0.015, steepness=5.0, knee=1.0) for shape in BELT_L
 
 @pytest.mark.parametrize("law", LAWS, ids=BELT_LAWS)
 class TestSlipLaw:
-    def test_no_torque_no_slip(self, law: SlipLaw) -> None:
+    def test_without_torque_there_is_no_slip(self, law: SlipLaw) -> None:
         assert law.slip(np.zeros(1))[0] < 1e-4
 
     def test_slip_grows_with_load_and_stays_below_one(self, law: SlipLaw) -> None:
@@ -28,7 +28,7 @@ class TestSlipLaw:
         assert above > 5 * below
 
     def test_healthy_creep_is_below_two_per_cent_under_the_usual_load(self, law: SlipLaw) -> None:
-        """Normal creep 1 to 2 %: a trade glossary, no standard; check-values 5."""
+        """Normal creep 1 to 2 %: a trade glossary, no standard."""
         assert 0.003 < law.slip(np.array([0.6]))[0] < 0.02
 
     def test_the_load_for_a_slip_gives_that_slip(self, law: SlipLaw) -> None:

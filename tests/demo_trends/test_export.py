@@ -52,10 +52,10 @@ class TestLayouts:
         text = wide(self.COLUMNS, self.CLOCK, slice(0, 3))
         assert text == "Timestamp,A.SPD,A.CFM\n2025-05-01 00:00,1,10\n2025-05-01 00:30,3,\n"
 
-    def test_single(self):
+    def test_single_leaves_out_what_is_blank(self):
         assert single(self.COLUMNS[1], self.CLOCK) == "Timestamp,Value\n2025-05-01 00:00,10\n"
 
-    def test_long(self):
+    def test_long_is_a_row_a_value(self):
         rows = list(csv.reader(long(self.COLUMNS, self.CLOCK).splitlines()))
         assert rows[0] == ["Timestamp", "Point", "Value"]
         assert [row[1:] for row in rows[1:]] == [["A.SPD", "1"], ["A.SPD", "3"], ["A.CFM", "10"]]

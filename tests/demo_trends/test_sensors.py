@@ -67,7 +67,7 @@ def test_a_negative_zero_hides_low_flow_and_never_reads_below_nothing():
 
 
 def test_a_thermal_station_reports_flow_at_standard_density():
-    """30 K are 10 %: physics 3."""
+    """30 K are 10 % of the density, by the gas law."""
     sensor = Sensor("m3/s", 1e-9, kind="thermal")
     ratio = np.array([293.15 / 323.15])
     seen = read_airflow(
@@ -131,7 +131,7 @@ def test_a_speed_in_per_cent_is_of_the_drives_highest_frequency():
 class TestCourses:
     DAYS = np.array([0.0, 10.0, 20.0, 30.0, 40.0, 50.0])
 
-    def test_shapes(self):
+    def test_faults_come_at_once_straight_or_growing(self):
         step, ramp, growing = (
             Fault("drag", 10, 1.0, shape, ramp_days=20) for shape in ("step", "ramp", "growing")
         )

@@ -47,7 +47,7 @@ def test_energy_balances_at_every_step(quiet_plan, run, control, drive):
 
 
 def test_the_healthy_fan_collapses_on_the_fan_laws(healthy_run):
-    """p/(rho n^2) and T/(rho n^2) are functions of q/n alone: check-values 4.2."""
+    """p/(rho n^2) and T/(rho n^2) are functions of q/n alone, as in any fan handbook."""
     truth = healthy_run.truth[healthy_run.truth["is_running"]]
     x = truth["airflow_m3s"] / truth["wheel_rpm"]
     y = truth["fan_pressure_pa"] / truth["density_kg_m3"] / truth["wheel_rpm"] ** 2
@@ -60,7 +60,7 @@ def test_the_healthy_fan_collapses_on_the_fan_laws(healthy_run):
 
 @pytest.mark.parametrize("slip", [0.02, 0.05, 0.10])
 def test_at_a_held_command_slip_costs_flow_pressure_and_torque_as_published(quiet_plan, run, slip):
-    """Check-values 5.1 (i): fixed system, motor speed held: flow by 1-s, pressure and torque by (1-s)^2."""
+    """The affinity laws on a fixed system, motor speed held: flow by 1-s, pressure and torque by (1-s)^2."""
     plan = quiet_plan("scheduled", bearing_fraction=0.0)
     plan = replace(
         plan,
@@ -86,7 +86,7 @@ def test_at_a_held_command_slip_costs_flow_pressure_and_torque_as_published(quie
 
 @pytest.mark.parametrize("control", ["flow", "pressure"])
 def test_under_a_loop_slip_raises_the_command_and_leaves_torque(quiet_plan, run, control):
-    """Check-values 5.1 (ii): wheel speed unchanged, command and power up by 1/(1-s), torque as before."""
+    """Affinity laws under a loop: wheel speed kept, command and power up by 1/(1-s), torque as before."""
     plan = quiet_plan(control)
     plan = replace(plan, belt=replace(plan.belt, flexing=0.0))  # a looser belt also bends for less
     healthy, slipping = run(plan), run(plan, Fault("slip", STEP, 0.05, "step"))
@@ -106,7 +106,7 @@ def test_under_a_loop_slip_raises_the_command_and_leaves_torque(quiet_plan, run,
 
 @pytest.mark.parametrize("control", ["flow", "pressure", "scheduled"])
 def test_a_lost_belt_takes_the_air_and_leaves_the_no_load_current(quiet_plan, run, control):
-    """Check-values 5.1 (iii): flow and pressure to nothing, current to no load and not to 0."""
+    """No wheel, by the affinity laws: flow and pressure to nothing, current to no load and not to 0."""
     plan = quiet_plan(control)
     trends = run(plan, Fault("lost", STEP, 1.0, "step"))
     truth, readings = after(trends.truth), after(trends.readings)

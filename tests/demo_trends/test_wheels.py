@@ -33,7 +33,7 @@ def test_the_typical_airfoil_wheel_has_the_shape_of_a_published_office_fan() -> 
 @pytest.mark.parametrize("fan_type", FAN_TYPES)
 @pytest.mark.parametrize("family", FAMILIES)
 def test_pressure_and_power_follow_the_fan_laws(fan_type: str, family: str) -> None:
-    """Q ~ N, p ~ N^2 rho, P ~ N^3 rho: check-values 4.2, case C (1200 to 1500 rpm)."""
+    """Q ~ N, p ~ N^2 rho, P ~ N^3 rho, as in any fan handbook, from 1200 to 1500 rpm."""
     wheel = a_wheel(fan_type, family)
     flow, rpm = np.array([4.5, 4.5 * 1.25]), np.array([1200.0, 1500.0])
     density = np.array([1.0, 1.0])

@@ -232,7 +232,7 @@ def test_a_certificate_of_an_unknown_authority_is_refused(
     assert server.got == []
 
 
-def test_tls_from_the_start(
+def test_a_server_that_speaks_tls_from_the_start_is_sent_to(
     ledger: Ledger, serving: Callable[..., tuple[Server, int]], trusted: ssl.SSLContext
 ) -> None:
     server, port = serving(ssl_context=trusted)

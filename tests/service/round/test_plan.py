@@ -49,7 +49,7 @@ def test_a_building_alone_can_be_asked_for(site: SiteFolder, store: Store) -> No
 
 
 def test_the_published_drive_is_on_the_sheet(site: SiteFolder, store: Store) -> None:
-    """Sheaves of 4 and 12 in at 24 in: span 23.66 in, deflection 0.370 in (check values 6); half a degree."""
+    """Sheaves of 4 and 12 in at 24 in: span 23.66 in, deflection 0.370 in (web pages); half a degree."""
     said = how(sheet_of(site, store, "A-1 whole"))
     assert "601 mm (23.7 in) span by 9.4 mm (0.37 in)" in said["Belt tension"]
     assert "within 5.1 mm (0.20 in) here" in said["Sheave alignment"]

@@ -84,8 +84,10 @@ class Visit:
 
 
 @contextlib.contextmanager
-def visiting(browser: Browser, address: str, size: dict[str, int], scheme: Any = "light") -> Iterator[Visit]:
-    context = browser.new_context(viewport=size, color_scheme=scheme)  # type: ignore[arg-type]
+def visiting(
+    browser: Browser, address: str, size: dict[str, int], scheme: Any = "light", zone: str | None = None
+) -> Iterator[Visit]:
+    context = browser.new_context(viewport=size, color_scheme=scheme, timezone_id=zone)  # type: ignore[arg-type]
     page = context.new_page()
     page.set_default_timeout(_PATIENCE_MS)
     visit = Visit(page, address)

@@ -92,7 +92,7 @@ def test_a_path_that_climbs_out(ask: Asking, path: str) -> None:
 
 
 @pytest.mark.parametrize("fan", HOSTILE)
-def test_a_script_in_a_name(ask_hostile: Asking, fan: str) -> None:
+def test_a_script_in_a_name_is_shown_and_not_run(ask_hostile: Asking, fan: str) -> None:
     where = {row["fan"]: row["page"] for row in ask_hostile("/api/v1/fans").json()}
     for path in ("/", where[fan], "/?q=<script>alert(1)</script>"):
         answer = ask_hostile(path)
@@ -170,7 +170,7 @@ def test_a_token_or_session_played_again(closed: Asking) -> None:
     assert told("token made up", closed("/api/v1/fans", headers=made_up)).status_code == 401
 
 
-def test_guessing_passwords(closed: Asking) -> None:
+def test_guessing_passwords_ends_in_a_wait(closed: Asking) -> None:
     for n in range(OF_ACCOUNT):
         closed.client = f"192.0.2.{n}"
         closed("/login", headers={"x-forwarded-for": "198.51.100.1"})

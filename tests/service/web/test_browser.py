@@ -1,5 +1,6 @@
 """Every page and form in a real browser: desktop and phone, light, dark and print, by pointer and by keys."""
 
+import datetime as dt
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote
@@ -14,6 +15,7 @@ from tests.service.databases import copy_site
 
 from .browsing import DESKTOP, PHONE, Visit, browser, chromium, served, visiting
 from .conftest import LOST, NOW, SLIPPING, TIGHT
+from .pointing import HEARD, Pointing
 
 pytestmark = pytest.mark.skipif(chromium() is None, reason="no Chromium on this machine; .ci/run installs it")
 FAN = f"/fans/{quote(SLIPPING, safe='')}"
@@ -112,12 +114,43 @@ def test_a_column_orders_the_rows_and_the_choice_stays(desk: Visit) -> None:
     assert desk.page.locator("table.fleet tbody th a").all_inner_texts() == [SLIPPING, TIGHT]
 
 
-def test_charts_are_drawn_by_the_one_script_where_asked_for(desk: Visit) -> None:
-    desk.goto(FAN)
-    desk.page.get_by_role("link", name="Look closer").click()
-    desk.page.wait_for_selector(".closer canvas")
-    assert desk.page.locator(".closer canvas").count() == desk.page.locator("figure").count()
-    assert desk.faults() == []
+@pytest.mark.parametrize("size", [DESKTOP, PHONE])
+def test_a_chart_tells_the_day_under_the_pointer_zooms_moves_and_comes_back(
+    chrome: Browser, address: str, size: dict[str, int]
+) -> None:
+    # West of Greenwich, where midnight UTC is still the day before.
+    with visiting(chrome, address, size, zone="America/Denver") as visit:
+        visit.page.add_init_script(HEARD)
+        visit.goto(FAN)
+        visit.page.get_by_role("link", name="Look closer").click()
+        visit.page.wait_for_selector(".closer canvas")
+        charts = visit.page.locator(".closer canvas")
+        assert charts.count() == visit.page.locator("figure").count()
+        slip = Pointing(visit.page, charts.first)
+        assert slip.told(0.12) == {
+            "day": "29 May 2025",
+            "slip, %": "1.00",
+            "from, %": "0.50",
+            "to, %": "1.50",
+        }
+        assert slip.told(0.95) == {
+            "day": "30 Jun 2025",
+            "slip, %": "6.00",
+            "from, %": "5.50",
+            "to, %": "6.50",
+        }
+        whole, middle = slip.days_on_the_axis(), slip.day(0.5)
+        slip.wheel(0.5)
+        assert slip.day(0.12) > dt.date(2025, 5, 29)
+        assert slip.day(0.95) < dt.date(2025, 6, 30)
+        near = slip.days_on_the_axis()
+        assert whole[0] < near[0] < near[-1] < whole[-1]
+        slip.drag(0.5, 0.8)
+        assert slip.day(0.8) == middle
+        slip.twice(0.5)
+        assert slip.day(0.95) == dt.date(2025, 6, 30)
+        assert Pointing(visit.page, charts.nth(1)).told(0.95)["day"] == "30 Jun 2025"
+        assert visit.faults() == []
 
 
 def test_an_alert_is_taken_in_hand_and_a_form_that_lacks_something_says_what(desk: Visit) -> None:
