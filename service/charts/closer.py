@@ -4,9 +4,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from service.charts.look import INK
+
 _NUMBER: Final = ".2f"
-_HAIRLINE: Final = {"type": "rule", "strokeWidth": 1}
-_SPOT: Final = {"type": "point", "filled": True, "size": 40}
+_HAIRLINE: Final = {"type": "rule", "color": INK, "strokeWidth": 1}
+_SPOT: Final = {"type": "point", "color": INK, "filled": True, "size": 40}
+# What can be moved is cut at the chart's edge: room for the number beside the last day.
+_ROOM: Final = 36
 _SEEN_UNDER_POINTER: Final = {"condition": {"param": "pointed", "empty": False, "value": 0.6}, "value": 0}
 
 
@@ -32,19 +36,13 @@ def closer(spec: Mapping[str, Any], told: Sequence[Told]) -> dict[str, Any]:
     if found is None:
         return {**spec, "layer": layers}
     is_timed = told[0].is_date
-    drawn = found["encoding"]["x"]
-    across = {
-        "field": names[0],
-        "type": "temporal" if is_timed else "quantitative",
-        **{part: drawn[part] for part in ("scale", "axis") if part in drawn},
-    }
     up = {} if is_timed else {"y": {"field": names[1], "type": "quantitative"}}
     layers.append(
         {
             "data": found["data"],
             "mark": _HAIRLINE if is_timed else _SPOT,
             "encoding": {
-                "x": across,
+                "x": _across(found["encoding"]["x"], told[0]),
                 **up,
                 "opacity": _SEEN_UNDER_POINTER,
                 "tooltip": [_told(one) for one in told],
@@ -53,6 +51,14 @@ def closer(spec: Mapping[str, Any], told: Sequence[Told]) -> dict[str, Any]:
         }
     )
     return {**spec, "layer": layers}
+
+
+def _across(drawn: Mapping[str, Any], told: Told) -> dict[str, Any]:
+    """Return the direction across, on the scale and axis of what is drawn."""
+    shared = {part: drawn[part] for part in ("scale", "axis") if part in drawn}
+    if told.is_date:
+        shared["scale"] = {**shared["scale"], "padding": _ROOM}
+    return {"field": told.column, "type": "temporal" if told.is_date else "quantitative", **shared}
 
 
 def _pointed_and_zoomed(directions: list[str]) -> list[dict[str, Any]]:
@@ -73,5 +79,7 @@ def _rows(spec: Mapping[str, Any], layer: Mapping[str, Any]) -> Sequence[Mapping
 
 def _told(one: Told) -> dict[str, Any]:
     if one.is_date:
-        return {"field": one.column, "type": "temporal", "title": one.name, "format": "%-d %b %Y"}
+        # A plant date as it is written: without the unit a browser west of Greenwich tells the day before.
+        day = {"field": one.column, "type": "temporal", "timeUnit": "utcyearmonthdate"}
+        return {**day, "title": one.name, "format": "%-d %b %Y"}
     return {"field": one.column, "type": "quantitative", "title": one.name, "format": _NUMBER}
