@@ -20,10 +20,13 @@ _TOLD: Final = """
   .map(row => [...row.cells].map(cell => cell.textContent))
 """
 _SETTLED_MS: Final = 150
+# What stands beside the drawn part, in dots: the axis with its title, and the rim.
+_LEFT: Final = 40
+_RIGHT: Final = 12
 
 
 class Pointing:
-    """Places on a chart are shares of its width, half-way up."""
+    """Places on a chart are shares of what lies between its axis and its right end, half-way up."""
 
     def __init__(self, page: Page, canvas: Locator) -> None:
         canvas.scroll_into_view_if_needed()
@@ -69,4 +72,5 @@ class Pointing:
         self._page.wait_for_timeout(_SETTLED_MS)
 
     def _at(self, across: float) -> tuple[float, float]:
-        return self._box["x"] + across * self._box["width"], self._box["y"] + self._box["height"] / 2
+        left, right = self._box["x"] + _LEFT, self._box["x"] + self._box["width"] - _RIGHT
+        return left + across * (right - left), self._box["y"] + self._box["height"] / 2
