@@ -13,6 +13,7 @@ from analytics.curves import HealthyCurves
 from analytics.machine import Machine
 from analytics.model import INDEX, LoadKind, Operating, Parameter, expect
 from analytics.motor import synchronous_rpm
+from analytics.operating_points import LATE
 from analytics.running import is_commanded, is_running
 from analytics.scaled_hours import scaled_hours
 from analytics.vocabulary import SpeedControl
@@ -59,7 +60,7 @@ def hourly_findings(
     Parameters: `hours`, frame of `operating_points`; `curves`; `machine`; `is_proof_seen` (hours,),
     whether the run proof was ever on while the motor ran, up to that hour. Returns: `HourlyFindings`.
     """
-    late = {name: column(hours, f"late_{name}") for name in _LATE}
+    late = {name: column(hours, f"late_{name}") for name in LATE}
     told = hours["late_is_told"].to_numpy(dtype=bool)
     speed = late["speed_fraction"]
     if machine.speed_control is SpeedControl.CONSTANT:
@@ -86,17 +87,6 @@ def hourly_findings(
     return HourlyFindings(lost, whole, stopped, turning & ~stopped, _unfollowed(hours, machine))
 
 
-_LATE = (
-    "speed_fraction",
-    "current_a",
-    "power_w",
-    "torque_fraction",
-    "airflow_m3s",
-    "pressure_pa",
-    "run_status",
-)
-
-
 @dataclass(frozen=True, slots=True)
 class _Seen:
     is_load_telling: Bools
@@ -110,7 +100,7 @@ class _Seen:
 def _seen(
     hours: pd.DataFrame, late: dict[str, Floats], speed: Floats, curves: HealthyCurves, machine: Machine
 ) -> _Seen:
-    latest = hours.assign(**{name: late[name] for name in _LATE if name != "run_status"}, is_steady=True)
+    latest = hours.assign(**{name: late[name] for name in LATE if name != "run_status"}, is_steady=True)
     latest["motor_speed_rpm"] = np.nan
     scaled = scaled_hours(latest, machine, curves.channels)
     lightest, no_load = _load_bounds(speed, scaled.density, curves)

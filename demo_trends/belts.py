@@ -7,9 +7,8 @@ knee when it is as tight as it was set, divided by the tension now.
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from demo_trends.arrays import Array
 
 _LOADS = np.concatenate([np.linspace(0.0, 2.0, 2001), np.geomspace(2.001, 60.0, 600)])
 

@@ -4,12 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from demo_trends.arrays import Array, Mask
 from demo_trends.weather import hours_between, wander
-
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from demo_trends.arrays import Array
 from demo_trends.belts import Belt, SlipLaw, Tension
 from demo_trends.faults import Fault
 from demo_trends.motor import Motor, typical_motor
@@ -304,7 +304,7 @@ def draw_plan(rng: np.random.Generator, name: str = "fan", choices: Choices | No
     return _with_unmodelled(plan, wish.unmodelled * rng.normal(0.0, (0.015, 0.010, 0.012)))
 
 
-def _with_unmodelled(plan: FanPlan, size: NDArray[np.float64]) -> FanPlan:
+def _with_unmodelled(plan: FanPlan, size: Array) -> FanPlan:
     """The same fan with what no estimator is told of: scale effect, bent station, wandering short side."""
     sensors = dict(plan.sensors)
     if "airflow" in sensors:

@@ -3,15 +3,13 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from demo_trends.arrays import Array
 from demo_trends.building import Load
 from demo_trends.faults import total
 from demo_trends.plan import FanPlan
 from demo_trends.weather import wander
 from demo_trends.wheels import STANDARD_DENSITY
-
-Array = NDArray[np.float64]
 
 
 class Surroundings(NamedTuple):

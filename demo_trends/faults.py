@@ -4,9 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from demo_trends.arrays import Array, Mask
 
 KINDS = {
     "slip": "slip at the reference torque added to the healthy drive's (fraction)",
@@ -73,7 +72,7 @@ def total(faults: Iterable[Fault], kind: str, days: Array) -> Array:
     return size
 
 
-def is_present(faults: Iterable[Fault], kind: str, days: Array) -> NDArray[np.bool_]:
+def is_present(faults: Iterable[Fault], kind: str, days: Array) -> Mask:
     """Where a fault that is either there or not is there."""
     present = np.zeros(days.shape, dtype=bool)
     for fault in faults:

@@ -11,7 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from demo_trends.arrays import Array
+
 Complex = NDArray[np.complexfloating]
 
 COPPER_PER_K = 0.00393

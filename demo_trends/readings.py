@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from demo_trends.arrays import Array
 from demo_trends.ducts import Surroundings
 from demo_trends.faults import total
 from demo_trends.plan import FanPlan
@@ -15,7 +15,6 @@ from demo_trends.sensors import draw_errors, draw_gaps, read, read_airflow
 if TYPE_CHECKING:
     from demo_trends.simulator import Operation
 
-Array = NDArray[np.float64]
 Streams = Callable[..., np.random.Generator]
 
 COLUMNS = {

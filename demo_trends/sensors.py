@@ -3,14 +3,12 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from demo_trends.arrays import Array, Mask
 from demo_trends.faults import total
 from demo_trends.plan import FanPlan, Sensor
 from demo_trends.units import UNITS
 from demo_trends.weather import wander
-
-Array = NDArray[np.float64]
 
 
 class Errors(NamedTuple):
@@ -75,9 +73,7 @@ def read_airflow(
     return export_step(sensor, np.sqrt(np.maximum(squared, 0.0)))
 
 
-def draw_gaps(
-    plan: FanPlan, steps: int, interval_hours: float, rng: np.random.Generator
-) -> NDArray[np.bool_]:
+def draw_gaps(plan: FanPlan, steps: int, interval_hours: float, rng: np.random.Generator) -> Mask:
     """Steps at which the export holds nothing for this fan: lost samples and outages of some hours."""
     is_missing = rng.random(steps) < plan.gap_share
     outages = rng.poisson(plan.outages_per_100_days * steps * interval_hours / 2400.0)

@@ -3,12 +3,10 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from demo_trends import motor as motors
+from demo_trends.arrays import Array, Mask
 from demo_trends.plan import FanPlan
-
-Array = NDArray[np.float64]
 
 _HALVINGS = 46
 
@@ -20,7 +18,7 @@ class Drivetrain(NamedTuple):
     drag_nm: Array
     ratio_factor: Array
     warmth: Array
-    is_lost: NDArray[np.bool_]
+    is_lost: Mask
     line_volts: Array
 
 

@@ -6,10 +6,10 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from demo_trends import ducts, shafts
 from demo_trends import motor as motors
+from demo_trends.arrays import Array, Mask
 from demo_trends.building import draw_load
 from demo_trends.faults import is_present, lowest_clamp, total
 from demo_trends.plan import STEP_TEST_COMMANDS, STEP_TEST_HOURS, FanPlan, SitePlan
@@ -18,9 +18,6 @@ from demo_trends.sensors import draw_errors
 from demo_trends.truth import tell_truth
 from demo_trends.weather import Weather, air_density, draw_weather, hours_between, wander
 from demo_trends.wheels import STANDARD_DENSITY
-
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 
 class Operation(NamedTuple):

@@ -4,8 +4,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from demo_trends.arrays import Array, Mask
 from demo_trends.ducts import Surroundings
 from demo_trends.plan import FanPlan
 from demo_trends.shafts import Drivetrain, standing_nm
@@ -14,7 +14,6 @@ from demo_trends.wheels import STANDARD_DENSITY
 if TYPE_CHECKING:
     from demo_trends.simulator import Operation
 
-Array = NDArray[np.float64]
 RAD_S_PER_RPM = np.pi / 30
 
 
@@ -24,7 +23,7 @@ def tell_truth(
     drive: Drivetrain,
     did: "Operation",
     *,
-    is_healthy: NDArray[np.bool_],
+    is_healthy: Mask,
     reference: float,
 ) -> pd.DataFrame:
     """One row a step. Slips and losses are fractions, torques over rated torque.

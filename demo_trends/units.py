@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from demo_trends.arrays import Array
 
 M3S_PER_CFM = 0.3048**3 / 60.0
 PA_PER_INWG = 249.08891

@@ -4,10 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-Array = NDArray[np.float64]
+from demo_trends.arrays import Array
 
 
 @dataclass(frozen=True, slots=True)

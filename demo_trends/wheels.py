@@ -7,10 +7,9 @@ pressure and shaft power over design, divided by density ratio and the square an
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-Array = NDArray[np.float64]
+from demo_trends.arrays import Array
 
 STANDARD_DENSITY = 1.2
 FAMILIES = ("losses", "rational", "spline")

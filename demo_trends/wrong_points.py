@@ -5,13 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from demo_trends.arrays import Array
 from demo_trends.ducts import outdoor_air_damper
 from demo_trends.simulator import Trends, stream
 from demo_trends.weather import hours_between, wander
 
-Array = NDArray[np.float64]
 Course = Callable[[float], Array]
 
 

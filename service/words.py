@@ -40,7 +40,10 @@ LOOK_AT: Final[dict[Cause, str]] = {
     Cause.PRESSURE_SENSOR: "check the pressure sensor's zero, tubing and calibration",
     Cause.CURRENT_SENSOR: "check the current transducer or the drive's own reading",
     Cause.SPEED_NOT_FOLLOWED: "check for a hand or bypass switch, a current limit or a re-ranged signal",
-    Cause.UNCLEAR: "a tachometer reading of motor and wheel, guard on, would decide",
+    Cause.UNCLEAR: (
+        "a tachometer reading of motor and wheel, guard on, decides between drive, wheel and sensors; a meter "
+        "held against the current or power reading decides between drag and that reading"
+    ),
 }
 
 
@@ -106,3 +109,8 @@ def forecast_words(row: Mapping[str, Any]) -> str:
         f"{what} reaches its limit of {row['forecast_limit_pct']:g} % about {plain_date(row['forecast_on'])} "
         f"({plain_date(row['forecast_earliest'])} to {until}) at this pace"
     )
+
+
+def capital(text: str) -> str:
+    """Return text with a capital first letter."""
+    return text[:1].upper() + text[1:]

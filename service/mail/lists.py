@@ -8,11 +8,10 @@ from analytics.episodes import DRIFT_TOPICS
 from analytics.notices import UNLOGGED_TOPIC
 from analytics.vocabulary import AlertKind, AlertLevel, Cause
 from service.mail.known import Known
-from service.mail.writing import capital
 from service.notices.notice import Trade
 from service.notices.trade import POINTS, trade_of
 from service.store.fleet import FanStanding, OpenAlert
-from service.words import CAUSE_WORDS, LOOK_AT, about, forecast_words, one_line, plain_date
+from service.words import CAUSE_WORDS, LOOK_AT, about, capital, forecast_words, one_line, plain_date
 
 _HEALTHY_NOTE: Final = "healthy period"
 

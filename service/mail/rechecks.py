@@ -8,10 +8,9 @@ from analytics.vocabulary import AlertKind
 from config.service_log import ServiceEntry
 from service.mail.known import Known
 from service.mail.lists import Entry
-from service.mail.writing import capital
 from service.store.fleet import FanStanding, Standing
 from service.store.service_verdict import ServiceVerdict, is_of_drive, service_verdict
-from service.words import one_line, plain_date
+from service.words import capital, one_line, plain_date
 
 _WEEK: Final = dt.timedelta(days=7)
 _SECOND_VERDICT: Final = dt.timedelta(days=SECOND_VERDICT_DAYS)

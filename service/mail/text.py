@@ -7,9 +7,9 @@ from service.mail.digest import Digest
 from service.mail.lists import Entry
 from service.mail.opening import MARKS, READING, asking, lists_of, summary_of, title_of
 from service.mail.visits import Visit
+from service.notices.letter import WIDTH, wrapped
 from service.words import CAUTION
 
-WIDTH: Final = 72
 _LABEL: Final = 14
 
 
@@ -17,23 +17,19 @@ def text_of(digest: Digest) -> str:
     """Write a week's mail as text; a quiet week is one line and whom to ask."""
     if digest.is_quiet:
         return f"{summary_of(digest)}\n\n{asking(digest)}\n"
-    parts = [_headed(title_of(digest), "="), _wrapped(summary_of(digest))]
+    parts = [_headed(title_of(digest), "="), wrapped(summary_of(digest))]
     if digest.visits:
-        parts += [_headed("To visit, worst first", "-"), _wrapped(f"At every fan. {CAUTION}")]
+        parts += [_headed("To visit, worst first", "-"), wrapped(f"At every fan. {CAUTION}")]
         parts += [_visit(place, one) for place, one in enumerate(digest.visits, start=1)]
     for heading, purpose, entries in lists_of(digest):
-        parts += [_headed(heading, "-"), _wrapped(purpose), *(_entry(entry) for entry in entries)]
-    parts += ["-" * WIDTH, _wrapped(READING), _wrapped(asking(digest))]
+        parts += [_headed(heading, "-"), wrapped(purpose), *(_entry(entry) for entry in entries)]
+    parts += ["-" * WIDTH, wrapped(READING), wrapped(asking(digest))]
     return "\n\n".join(parts) + "\n"
 
 
 def _headed(text: str, stroke: str) -> str:
     lines = textwrap.wrap(text, WIDTH)
     return "\n".join([*lines, stroke * max(len(line) for line in lines)])
-
-
-def _wrapped(text: str) -> str:
-    return "\n".join(textwrap.wrap(text, WIDTH, break_long_words=False, break_on_hyphens=False))
 
 
 def _visit(place: int, visit: Visit) -> str:

@@ -10,12 +10,12 @@ from service.mail.cost import week_cost
 from service.mail.known import Known
 from service.mail.picture import Picture, picture
 from service.mail.rechecks import verdict_since
-from service.mail.writing import Row, capital, change, interval, sureness
+from service.mail.writing import Row, change, interval, sureness
 from service.notices import Fact, page_facts, place_facts, tell_first
 from service.store.check_figure import check_figure
 from service.store.figure_words import figure_words
 from service.store.fleet import FanStanding, Standing
-from service.words import CAUSE_WORDS, LOOK_AT, forecast_words, one_line, plain_date
+from service.words import CAUSE_WORDS, LOOK_AT, capital, forecast_words, one_line, plain_date
 
 _UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
 _ABOUT: Final = {AlertKind.BELT_SLIP: Cause.BELT_SLIP, AlertKind.DRIVE_LOSS: Cause.DRAG}

@@ -29,8 +29,3 @@ def sureness(share: float | None) -> str:
     if share is None:
         return "not weighed"
     return words.sureness(share)
-
-
-def capital(text: str) -> str:
-    """Return text with a capital first letter."""
-    return f"{text[:1].upper()}{text[1:]}"

@@ -17,14 +17,14 @@ _NO_LONGER: Final = "Said once; it stands in the weekly mail for as long as it l
 
 def text_of(notice: Notice, ask: str) -> str:
     """Write a notice as text, seventy-two columns wide."""
-    parts = [_wrapped(one) for one in notice.said]
+    parts = [wrapped(one) for one in notice.said]
     if notice.facts:
         parts.append("\n".join(fact_lines(fact.label, fact.text) for fact in notice.facts))
     if notice.entries:
         parts.append("\n".join(_entry(entry) for entry in notice.entries))
     if notice.is_visit:
-        parts.append(_wrapped(f"At the fan. {CAUTION}"))
-    return "\n\n".join([*parts, "-" * WIDTH, _wrapped(closing(notice, ask))]) + "\n"
+        parts.append(wrapped(f"At the fan. {CAUTION}"))
+    return "\n\n".join([*parts, "-" * WIDTH, wrapped(closing(notice, ask))]) + "\n"
 
 
 def html_of(notice: Notice, ask: str) -> str:
@@ -70,7 +70,8 @@ def _entry(entry: Fact) -> str:
     return "\n".join(textwrap.wrap(said, WIDTH, subsequent_indent="  ", break_on_hyphens=False))
 
 
-def _wrapped(text: str) -> str:
+def wrapped(text: str) -> str:
+    """Return text in lines as long as a letter's."""
     return "\n".join(textwrap.wrap(text, WIDTH, break_long_words=False, break_on_hyphens=False))
 
 

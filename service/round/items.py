@@ -21,11 +21,10 @@ from analytics.relubrication import bearing_factor, relubrication_hours
 from analytics.vocabulary import BearingLubrication, Drive, Work
 from config.epoch import FanEpoch
 from config.service_log import ServiceEntry
+from config.units import INCH_M, POUND_FORCE_N
 from service.words import plain_date
 
 _MM: Final = 1000.0
-_INCH: Final = 0.0254
-_POUND_N: Final = 4.4482216
 _BELTED: Final = (Drive.V_BELT, Drive.COGGED_BELT, Drive.FLAT_BELT, Drive.SYNCHRONOUS_BELT)
 _LESS_SURE: Final = "the maker's table for the section goes first"
 
@@ -180,12 +179,12 @@ def relubrication_interval(epoch: FanEpoch, wheel_rpm: float | None) -> float | 
 
 
 def _length(metres: float) -> str:
-    return f"{metres * _MM:.1f} mm ({metres / _INCH:.2f} in)"
+    return f"{metres * _MM:.1f} mm ({metres / INCH_M:.2f} in)"
 
 
 def _long(metres: float) -> str:
-    return f"{metres * _MM:.0f} mm ({metres / _INCH:.1f} in)"
+    return f"{metres * _MM:.0f} mm ({metres / INCH_M:.1f} in)"
 
 
 def _newtons(force: float) -> str:
-    return f"{force:.0f} N ({force / _POUND_N:.1f} lbf)"
+    return f"{force:.0f} N ({force / POUND_FORCE_N:.1f} lbf)"

@@ -13,12 +13,12 @@ from analytics.vocabulary import Cause, Drive, Work
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
+from config.units import INCH_M
 from service.logbook import doubt_of_pair
 from service.store.ledger_tables import daily
 from service.store.power import HealthyFit, healthy_fit, motor_hours
 from service.store.store import Store
 
-_INCH_M: Final = 0.0254
 _DAYS: Final = 7
 
 
@@ -165,7 +165,7 @@ def _ratio(site: SiteFolder, store: Store, fan: str, as_of: dt.date, fit: Health
 
 def _sheave_words(motor_m: float, wheel_m: float, epoch: FanEpoch | None) -> str:
     is_metric = epoch is not None and "motor_sheave_mm" in epoch.given
-    unit, size = ("mm", 0.001) if is_metric else ("in", _INCH_M)
+    unit, size = ("mm", 0.001) if is_metric else ("in", INCH_M)
     digits = 0 if is_metric else 2
     sizes = f"{motor_m / size:.{digits}f} and {wheel_m / size:.{digits}f} {unit}"
     words = f"sheave pitch diameters of {sizes}, good to about 0.7 %"

@@ -15,7 +15,7 @@ from service.web.paper import fan_url, page
 from service.web.problem import Problem
 from service.web.visitor import actor, require, visitor_of
 from service.web.writing import writing
-from service.words import CAUTION
+from service.words import CAUTION, capital
 
 _Text = Annotated[str, Form()]
 IN_HAND: Final = "in-hand"
@@ -68,7 +68,7 @@ def _handle(desk: Desk, number: int, what: str, who: str, note: str, until: str)
             else:
                 raise Problem(400, "The form does not say what to do with the alert.", "choose a button")
     except WorkFailed as failure:
-        raise Problem(409, f"{_capital(str(failure))}.", "go back; what you typed is still there") from None
+        raise Problem(409, f"{capital(str(failure))}.", "go back; what you typed is still there") from None
 
 
 def _day(text: str) -> dt.date:
@@ -77,7 +77,3 @@ def _day(text: str) -> dt.date:
     except ValueError:
         remedy = "go back and choose the last day on which nobody need be sent"
         raise Problem(400, "Setting an alert aside wants a date.", remedy) from None
-
-
-def _capital(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"

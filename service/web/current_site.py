@@ -1,12 +1,10 @@
 """The site's files as they are now: read again when one of them changes."""
 
 import threading
-from typing import Final
 
 from config import FaultySite, load_site
 from config.folder import SiteFolder
-
-_FILES: Final = ("site.toml", "fans.csv", "service_log.csv")
+from config.templates import FILES
 
 
 class CurrentSite:
@@ -44,7 +42,7 @@ class CurrentSite:
 
     def _read_stamp(self) -> tuple[tuple[int, int] | None, ...]:
         stamps: list[tuple[int, int] | None] = []
-        for name in _FILES:
+        for name in FILES:
             try:
                 status = (self._site.path / name).stat()
                 stamps.append((status.st_mtime_ns, status.st_size))

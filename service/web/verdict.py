@@ -9,7 +9,7 @@ from config.epoch import FanEpoch
 from service.store.fleet import FanStanding, Standing
 from service.web.causes import cause_words, ranked
 from service.web.paper import one_decimal, plain_date, sureness
-from service.words import LOOK_AT, forecast_words
+from service.words import LOOK_AT, capital, forecast_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +34,7 @@ def _sentence(fan: FanStanding, epoch: FanEpoch, unseen: str) -> str:
         for alert in fan.alerts:
             if alert.kind is kind:
                 limit = "acting" if alert.level is AlertLevel.ACT else "watching"
-                return (
-                    f"{_capital(cause_words(fan.judged))}. {measured(fan.row)}, past the limit for {limit}."
-                )
+                return f"{capital(cause_words(fan.judged))}. {measured(fan.row)}, past the limit for {limit}."
     if fan.standing is Standing.NOTE:
         return f"{fan.alerts[0].message} The drive itself is within its limits."
     if fan.standing is Standing.UNSEEN:
@@ -70,7 +68,7 @@ def _evidence(fan: FanStanding, epoch: FanEpoch, unseen: str) -> list[str]:
     if judged is None:
         return []
     if Cause(judged["cause"]) is Cause.DRIVE_LOST:
-        return [f"{_capital(judged['note'])} on {plain_date(judged['date'])}."]
+        return [f"{capital(judged['note'])} on {plain_date(judged['date'])}."]
     told = [
         f"Last judged on {plain_date(judged['date'])} from {judged['hours_used']} steady hours "
         f"of {one_decimal(judged['hours'])} running."
@@ -85,7 +83,7 @@ def _evidence(fan: FanStanding, epoch: FanEpoch, unseen: str) -> list[str]:
         )
     ahead = forecast_words(judged)
     if ahead:
-        told.append(f"{_capital(ahead)}.")
+        told.append(f"{capital(ahead)}.")
     if fan.since is not None:
         told.append(f"The oldest open alert is of {plain_date(fan.since)}.")
     if not epoch.machine.drive.can_slip:
@@ -96,7 +94,7 @@ def _evidence(fan: FanStanding, epoch: FanEpoch, unseen: str) -> list[str]:
 
 
 def _most_likely(found: Any) -> str:
-    first = f"{_capital(found[0].words)}: {sureness(found[0].share)}"
+    first = f"{capital(found[0].words)}: {sureness(found[0].share)}"
     others = [one for one in found[1:3] if one.share >= 0.05]
     if not others:
         return f"{first}; every other cause is far less likely."
@@ -114,8 +112,4 @@ def _to_do(fan: FanStanding) -> str:
     if cause in (Cause.NONE, Cause.NOT_JUDGED) and fan.alerts:
         cause = fan.alerts[0].cause
     found = LOOK_AT.get(cause, "")
-    return f"{_capital(found)}." if found else ""
-
-
-def _capital(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
+    return f"{capital(found)}." if found else ""
