@@ -82,7 +82,6 @@ class Forecast:
     days: float
     earliest_days: float
     latest_days: float
-    slope_a_day: float
 
 
 def forecast(day: Floats, value: Floats, limit: float) -> Forecast | None:
@@ -123,4 +122,4 @@ def _crossing(gap: float, slope: float, covariance: Floats, quantile: float) -> 
     root = np.sqrt(max(b * b - 4.0 * a * c, 0.0))
     earliest = max((-b - root) / (2.0 * a), 0.0) if a > 0.0 else 0.0
     latest = (-b + root) / (2.0 * a) if a > 0.0 else float("inf")
-    return Forecast(gap / slope, float(earliest), float(latest), slope)
+    return Forecast(gap / slope, float(earliest), float(latest))

@@ -38,15 +38,14 @@ class JudgedDay:
 class Event:
     """A finding of raw readings over consecutive hours: a lost drive, a commanded stop.
 
-    `topic` what was found; `decided_at` the last reading the decision used; `ended_at` that of the first
-    hour that shows otherwise, None while it lasts; `date` the plant day of the decision.
+    `topic` what was found; `decided_at` the last reading the decision used; `date` the plant day of
+    the decision; `ended_on` that of the first hour that shows otherwise, None while it lasts.
     """
 
     cause: Cause
     topic: str
     date: dt.date
     decided_at: dt.datetime
-    ended_at: dt.datetime | None
     ended_on: dt.date | None
 
 

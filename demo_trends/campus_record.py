@@ -42,7 +42,6 @@ class CampusFan:
     quality: str = "usual"
     airflow_kind: str = "dp"
     wheel_family: str = "spline"
-    belt_age_days: float = 160.0
     is_no_load_measured: bool = False
     faults: tuple[Fault, ...] = ()
     fitted_days: tuple[float, ...] = ()

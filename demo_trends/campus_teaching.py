@@ -199,7 +199,6 @@ SCIENCE = (
         | bearing(60),
         location="fan_inlet",
         moves="room",
-        belt_age_days=210.0,
     ),
     CampusFan(
         "Hopper Science LEF-3",

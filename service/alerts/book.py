@@ -185,11 +185,11 @@ def _events(changes: Sequence[Any]) -> list[Event]:
         cause, topic = _TOPICS[change.topic]
         if change.is_present:
             open_at[change.topic] = len(events)
-            events.append(Event(cause, topic, change.date, change.decided_at, None, None))
+            events.append(Event(cause, topic, change.date, change.decided_at, None))
         elif change.topic in open_at:
             place = open_at.pop(change.topic)
             begun = events[place]
-            events[place] = Event(cause, topic, begun.date, begun.decided_at, change.decided_at, change.date)
+            events[place] = Event(cause, topic, begun.date, begun.decided_at, change.date)
     return events
 
 

@@ -234,8 +234,7 @@ def test_days_of_a_lost_drive_do_not_count_as_slip() -> None:
 
 
 def event(cause: Cause, topic: str, begin: int, end: int | None) -> Event:
-    ends = (None, None) if end is None else (at(end, 9), on(end))
-    return Event(cause, topic, on(begin), at(begin, 14), *ends)
+    return Event(cause, topic, on(begin), at(begin, 14), None if end is None else on(end))
 
 
 def test_a_lost_drive_opens_at_once_as_act_and_closes_when_it_is_whole() -> None:
