@@ -170,7 +170,11 @@ def _agreed(hours: AirHours, curves: HealthyCurves) -> Floats:
 def healthy_power(
     airflow_m3s: Floats, hours: AirHours, curves: HealthyCurves, meter: Meter
 ) -> tuple[Floats, Floats]:
-    """Return what the meter would have read of the healthy drive [kW], and its torque [of rated]."""
+    """Return what the meter would have read of the healthy drive, and its torque.
+
+    Parameters: `airflow_m3s` (hours,) [m3/s]; `hours` with pressure and density; `curves` of the fan;
+    `meter`, what reads the power and where. Returns: power [kW] and torque [of rated], each (hours,).
+    """
     torque, speed, load = healthy_at(airflow_m3s, hours.pressure_pa, hours.density, curves)
     shaft_kw = torque * speed / (1.0 - curves.rated_slip) * meter.rated_kw
     if not meter.is_electrical:

@@ -104,9 +104,11 @@ def fit_healthy(problem: Healthy) -> tuple[Healthy, Fit]:
     both curves where the flow hardly varies (on a constant system its slopes are the noise's own). Stray
     hours are drawn in by a robust loss. The noise of the airflow is found from what pressure and load
     residuals share, against a prior.
+
+    Parameters: `problem`, the healthy period's hours and the priors.
+    Returns: the problem at the reference torque of its own curves, and the fit.
     Equation: minimise sum r' S^-1 r with S = diag(sp^2, sT^2) + sq^2 m m', m the log slopes of pressure
     and load by airflow; the latent flow of each hour is thereby eliminated.
-    Returns: the problem at the reference torque of its own curves, and the fit.
     Validity: relative errors small against the range over which the curves bend.
     Source: generalised least squares with errors in the variables (Deming), as in any text on it.
     """
@@ -188,7 +190,11 @@ def refit(problem: Healthy, fit: Fit, noise: Noise) -> Fit:
 
 
 def residuals(problem: Healthy, theta: Floats, trend: float) -> tuple[Floats, Expected]:
-    """Return residuals (hours, 2) of pressure and load over the readings, and what was expected."""
+    """Return residuals of pressure and load over the readings, and what was expected.
+
+    Parameters: `problem`; `theta` (SIZE,) the model's parameters; `trend` of the loading path a day.
+    Returns: (hours, 2), relative; the expectation as a batch of one.
+    """
     missed, _ = _missed_and_slopes(problem, theta[None], np.array([trend]))
     return missed[0], expect(theta[None], problem.plant, problem.operating)
 

@@ -250,6 +250,9 @@ def cause_shares(state: State, weight: Floats, reading: DayReading, constants: W
     Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
     reading most, `none` where nothing moves one by more than MATERIAL_EFFECT. With amps alone a current
     reading that has risen has the shape of drag: neither is named without the other.
+
+    Parameters: `state` after the day; `weight` (fans, explanations); `reading` of the day; `constants`.
+    Returns: (fans, causes), each row summing to 1.
     """
     mean = state.mean[..., :CAUSE_COUNT]
     effect = np.abs(reading.effect[:, None, :, :CAUSE_COUNT] * mean[:, :, None]).max(axis=2)

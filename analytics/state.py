@@ -128,10 +128,12 @@ def opened(state: State, variance: Floats) -> State:
 
 
 def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
-    """Carry a batch of states over `elapsed_days` (fans,).
+    """Carry a batch of states over days without readings, or to the next day.
 
     Active causes walk, ordinary wander and the weather forget themselves, and any explanation may
     have begun.
+
+    Parameters: `state`; `constants` of the fans; `elapsed_days` (fans,). Returns: the state then.
     """
     state = _settled(state)
     believed = constants.beliefs
@@ -229,7 +231,11 @@ def update(
 
 
 def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = NO_WHEEL) -> DayReading:
-    """Return what a day's hours say of the carried parameters near `at` (fans, WIDTH)."""
+    """Return what a day's hours say of the carried parameters near a point.
+
+    Parameters: `at` (fans, WIDTH); `constants`; `hours` (fans, hours); `wheel` the wheel's own speed.
+    Returns: `DayReading`, linearised there.
+    """
     theta = constants.curve.copy()
     theta[:, _COLUMNS] = at + constants.normal
     counted = hours.is_used[..., None] * constants.has[:, None, :]
