@@ -74,7 +74,9 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 def advice(word: str, known: Iterable[str], otherwise: str = "leave it out") -> str:
     """Say what to write instead of an unknown word."""
-    choices = tuple(known)
+    choices = tuple(choice for choice in known if choice)
+    if not choices:
+        return otherwise
     close = nearest(word, choices)
     if close is not None:
         return f"did you mean {close}?" if len(choices) > _LONGEST_LIST else _choice(choices, close)
@@ -137,7 +139,7 @@ def _line_of(place: tuple[int | str, ...], rows: Mapping[tuple[str | int, ...], 
 
 
 def _choice(choices: tuple[str, ...], close: str | None) -> str:
-    listed = ", ".join(choice for choice in choices if choice)
+    listed = ", ".join(choices)
     return f"did you mean {close}? It is one of {listed}" if close else f"use one of {listed}"
 
 

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any, Final
 
 from analytics.vocabulary import Cause
@@ -41,15 +41,30 @@ LOOK_AT: Final[dict[Cause, str]] = {
     Cause.CURRENT_SENSOR: "check the current transducer or the drive's own reading",
     Cause.SPEED_NOT_FOLLOWED: "check for a hand or bypass switch, a current limit or a re-ranged signal",
     Cause.UNCLEAR: (
-        "a tachometer reading of motor and wheel, guard on, decides between drive, wheel and sensors; a meter "
-        "held against the current or power reading decides between drag and that reading"
+        "a tachometer reading of motor and wheel, guard on, decides between drive, wheel and sensors; an "
+        "electrician's meter held against the current or power reading decides between drag and that reading"
     ),
 }
+
+_SHOWN_BY_RPM: Final = frozenset({Cause.BELT_SLIP, Cause.RATIO_CHANGE, Cause.SPEED_NOT_FOLLOWED})
+_METER: Final = "an electrician's meter held against the current or power reading"
 
 
 def about(topic: str, cause: Cause) -> str:
     """Say what an alert is about: its topic, or its cause where no drive is at fault."""
     return CAUSE_WORDS[cause] if topic == "no drive fault" else topic
+
+
+def what_decides(causes: Collection[Cause]) -> str:
+    """Name what tells causes apart: rpm only where one of them moves a shaft, else an instrument."""
+    told = set(causes)
+    if told & _SHOWN_BY_RPM:
+        is_load_open = told >= {Cause.DRAG, Cause.CURRENT_SENSOR}
+        load = f"; between drag and a wrong load reading, {_METER}" if is_load_open else ""
+        return f"both shafts' rpm decide{load}"
+    if told <= {Cause.DRAG, Cause.CURRENT_SENSOR}:
+        return f"no rpm tells these apart; {_METER} does"
+    return "no rpm tells these apart; the readings held against an instrument do"
 
 
 def sureness(share: float) -> str:

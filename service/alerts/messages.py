@@ -55,8 +55,8 @@ def _notice(episode: Episode) -> str:
         return "No judged day in fourteen: the ledger's notes say what is missing."
     if episode.topic in _DRIFTING:
         return (
-            f"{_DRIFTING[episode.topic]} drifts up below its limit, now {episode.value_pct:.1f} % at the "
-            f"reference torque; most likely {CAUSE_WORDS[episode.cause]}: "
+            f"{_DRIFTING[episode.topic]} drifts up, to {episode.value_pct:.1f} % at the reference torque, "
+            f"ahead of an alert at its limit; most likely {CAUSE_WORDS[episode.cause]}: "
             f"{LOOK_AT.get(episode.cause, LOOK_AT[Cause.UNCLEAR])}."
         )
     what = CAUSE_WORDS[episode.cause]

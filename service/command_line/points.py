@@ -19,4 +19,4 @@ def points(site: SiteArgument) -> None:
         found = unused_points(declared, store)
     found.to_csv(sys.stdout, index=False)
     if found.empty:
-        print("Every point name in the exports pulled so far is used by a fan.", file=sys.stderr)
+        print("The exports pulled so far hold no point name that no fan uses.", file=sys.stderr)

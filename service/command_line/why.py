@@ -38,16 +38,21 @@ def why(
         remedy = "write a date as 2025-05-31"
         raise typer.BadParameter(f"{date!r} is no date; {remedy}", param_hint="--date") from None
     with open_store(declared) as store:
-        print("\n".join(_lines(fan, day, reasons(declared, store, fan, day))))
+        told = reasons(declared, store, fan, day)
+    if told.row is None and day is not None:
+        remedy = "name a day the fan ran; without --date it is the latest"
+        raise typer.BadParameter(f"{fan} has no row in the ledger for {day}; {remedy}", param_hint="--date")
+    print("\n".join(_lines(fan, told)))
 
 
-def _lines(fan: str, date: dt.date | None, told: "Why") -> list[str]:
+def _lines(fan: str, told: "Why") -> list[str]:
     from service.words import CAUTION  # noqa: PLC0415 - kept out of --help
 
     if told.row is None:
-        when = "" if date is None else f" for {date}"
-        remedy = "pull and assess first, or name a day the fan ran"
-        return [f"{fan}: no row in the ledger{when}; {remedy}.", f"Healthy period: {told.healthy}."]
+        return [
+            f"{fan}: no row in the ledger; pull and assess first.",
+            f"Healthy period: {told.healthy}.",
+        ]
     lines = [f"{fan}, {told.row['date']}", "", *_verdict(told.row), f"Healthy period: {told.healthy}."]
     lines += [f"What its points let be seen: {told.sight}."] if told.sight else []
     lines += ["", *_table(told)] if told.seen is not None else []

@@ -60,7 +60,10 @@ _REASONS: Final = {
     Refusal.BLANK: "no time",
     Refusal.NO_TIME: "not a time",
     Refusal.NO_SUCH_DATE: "no such date or time of day",
-    Refusal.AMBIGUOUS: "ambiguous: the file does not say whether the day or the month comes first",
+    Refusal.AMBIGUOUS: (
+        "ambiguous: the file does not say whether the day or the month comes first; write its time_format "
+        "under [[sources]] in site.toml"
+    ),
     Refusal.SKIPPED: "the clocks skipped this time that night",
     Refusal.REPEATED: "ambiguous: the clocks passed this time twice, and the file's order does not say which",
 }

@@ -83,7 +83,7 @@ def lists_of(digest: Digest) -> tuple[tuple[str, str, Sequence[Entry]], ...]:
         ),
         (
             "When somebody is there anyway",
-            "No drive fault: filters, coils, wheels and inlets.",
+            "Filters, coils, wheels and inlets, and drifts that have not reached a drive's limit.",
             digest.on_the_round,
         ),
         (

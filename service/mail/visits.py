@@ -15,7 +15,7 @@ from service.notices import Fact, page_facts, place_facts, tell_first
 from service.store.check_figure import check_figure
 from service.store.figure_words import figure_words
 from service.store.fleet import FanStanding, Standing
-from service.words import CAUSE_WORDS, LOOK_AT, capital, forecast_words, one_line, plain_date
+from service.words import CAUSE_WORDS, LOOK_AT, capital, forecast_words, one_line, plain_date, what_decides
 
 _UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
 _ABOUT: Final = {AlertKind.BELT_SLIP: Cause.BELT_SLIP, AlertKind.DRIVE_LOSS: Cause.DRAG}
@@ -148,15 +148,16 @@ def _likely(fan: FanStanding, cause: Cause, row: Row | None) -> str:
         said = f"{said}: {sureness(row['cause_share'])}"
     if not others:
         return f"{said}; every other cause is far less likely."
-    return f"{said}. What would look much the same here: {' or '.join(others[:2])}; both shafts' rpm decide."
+    named = " or ".join(f"{CAUSE_WORDS[name]} ({100.0 * share:.0f} %)" for name, share in others[:2])
+    alike = {cause, *(name for name, _ in others[:2])} - {Cause.UNCLEAR}
+    return f"{said}. What would look much the same here: {named}; {what_decides(alike)}."
 
 
-def _others(row: Row, cause: Cause) -> list[str]:
+def _others(row: Row, cause: Cause) -> list[tuple[Cause, float]]:
     shares = row["shares"] or []
     pairs = zip(NAMED_CAUSES, shares, strict=False)
     kept = [(name, share) for name, share in pairs if share >= _WORTH_SAYING and name is not cause]
-    kept.sort(key=lambda pair: -pair[1])
-    return [f"{CAUSE_WORDS[name]} ({100.0 * share:.0f} %)" for name, share in kept]
+    return sorted(kept, key=lambda pair: -pair[1])
 
 
 def _to_check(fan: FanStanding, cause: Cause) -> str:

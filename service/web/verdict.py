@@ -9,7 +9,7 @@ from config.epoch import FanEpoch
 from service.store.fleet import FanStanding, Standing
 from service.web.causes import cause_words, ranked
 from service.web.paper import one_decimal, plain_date, sureness
-from service.words import LOOK_AT, capital, forecast_words
+from service.words import LOOK_AT, capital, forecast_words, what_decides
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def _most_likely(found: Any) -> str:
     if not others:
         return f"{first}; every other cause is far less likely."
     rest = " and ".join(f"{one.words} ({100.0 * one.share:.0f} %)" for one in others)
-    decides = "; a tachometer reading of motor and wheel, guard on, would decide"
+    decides = f"; {what_decides({found[0].cause, *(one.cause for one in others)} - {Cause.NONE})}"
     return f"{first}. What would look much the same here: {rest}{decides if found[0].share < 0.75 else ''}."
 
 

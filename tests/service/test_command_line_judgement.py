@@ -127,9 +127,9 @@ def test_why_says_what_is_known_and_what_is_not(run: Run, site: Path) -> None:
     assert out.startswith("AHU-1, 2025-03-12\n")
     assert "not over: 10 of 30 days" in out
     assert "lock out and tag out" in out
-    code, out, _ = run("why", site, "--fan", "AHU-1", "--date", "2025-02-01")
-    assert code == 0
-    assert "no row in the ledger for 2025-02-01" in out
+    code, out, err = run("why", site, "--fan", "AHU-1", "--date", "2025-02-01")
+    assert (code, out) == (2, "")
+    assert "AHU-1 has no row in the ledger for 2025-02-01; name a day the fan ran" in err
     code, out, err = run("why", site, "--fan", "AHU1")
     assert (code, out) == (2, "")
     assert "there is no fan 'AHU1'" in err
@@ -216,3 +216,11 @@ def test_an_assess_waits_for_who_else_writes(site: Path) -> None:
             ledger.assess(declared, second)
         assert [holder.what for holder in told] == ["pull"]
         assert ledger.assess(declared, second) == ()
+
+
+def test_where_no_fan_is_declared_the_answer_says_where_to_declare_one(run: Run, site: Path) -> None:
+    header, *_ = (site / "fans.csv").read_text().splitlines()
+    (site / "fans.csv").write_text(header + "\n")
+    code, out, err = run("why", site, "--fan", "AHU-1")
+    assert (code, out) == (2, "")
+    assert "there is no fan 'AHU-1'; name a fan of fans.csv" in " ".join(err.split())

@@ -75,6 +75,9 @@ def test_a_file_that_does_not_say_is_ambiguous() -> None:
     assert cells == [Refusal.AMBIGUOUS, Refusal.AMBIGUOUS, "2025-05-05T00:00:00.000"]
     assert decided == "day or month first: not told"
     assert "ambiguous" in Refusal.AMBIGUOUS.reason
+    assert "write its time_format" in Refusal.AMBIGUOUS.reason
+    cells, _ = read("01/02/2025 00:00", "03/04/2025 00:00", time_format="%d/%m/%Y %H:%M")
+    assert [cell[:10] for cell in cells] == ["2025-02-01", "2025-04-03"]
 
 
 def test_a_file_that_says_both_keeps_what_has_one_reading() -> None:
