@@ -10,6 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from sklearn.linear_model import LinearRegression
+from sklearn.pipeline import make_pipeline
+from sklearn.preprocessing import PolynomialFeatures
 
 from analytics.arrays import Bools, Floats, column
 from analytics.machine import Machine
@@ -169,11 +172,11 @@ def _explaining(hours: pd.DataFrame, pressure: Floats, speed: Floats, at_work: B
 def _unexplained(value: Floats, terms: list[Floats], *, is_robust: bool = True) -> float:
     # Least squares on the terms, their squares and products; strays drawn in once.
     centred = [term - np.median(term) for term in terms if _spread(term) > 1e-4]
-    products = [a * b for i, a in enumerate(centred) for b in centred[i:]]
-    matrix = np.stack([np.ones_like(value), *centred, *products], axis=1)
+    of_hours = np.stack([np.zeros_like(value), *centred], axis=1)
+    surface = make_pipeline(PolynomialFeatures(degree=2), LinearRegression())
     target = value
     for _ in range(2):
-        missed = target - matrix @ np.linalg.lstsq(matrix, target, rcond=None)[0]
+        missed = np.asarray(target - surface.fit(of_hours, target).predict(of_hours))
         if not is_robust:
             break
         reach = _STRAY * _spread(missed) + 1e-12
