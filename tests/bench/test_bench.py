@@ -11,7 +11,12 @@ from tests.bench.child import SUBJECT, peak, times
 from tests.bench.registry import BENCHES
 
 
-@pytest.mark.parametrize("name", BENCHES)
+QUICK = ("help", "pull long")
+
+
+@pytest.mark.parametrize(
+    "name", [name if name in QUICK else pytest.param(name, marks=pytest.mark.long) for name in BENCHES]
+)
 def test_each_bench_runs_beside_its_references(name: str, tmp_path: Path) -> None:
     bench = BENCHES[name]
     inputs = tmp_path / "inputs"

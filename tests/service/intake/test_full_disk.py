@@ -61,7 +61,7 @@ def filled(plant: Any) -> None:
         ("700k", "", "No space left on device"),
         pytest.param("850k", "", "", marks=pytest.mark.long),
         pytest.param("1000k", "", "", marks=pytest.mark.long),
-        ("64m", "mount -o remount,ro {state}", "cannot be written"),
+        pytest.param("64m", "mount -o remount,ro {state}", "cannot be written", marks=pytest.mark.long),
     ],
     ids=["full", "full later", "full last", "read-only"],
 )

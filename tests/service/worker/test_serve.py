@@ -133,6 +133,7 @@ def test_it_pulls_assesses_and_tells_that_it_is_well_until_it_is_told_to_stop(
         assert {run.outcome for run in store.runs.latest(1000)} <= {RunOutcome.DONE, RunOutcome.STOPPED}
 
 
+@pytest.mark.long
 def test_a_worker_that_dies_is_started_again_and_a_second_one_waits_for_it(
     served: Callable[..., Served],
 ) -> None:
