@@ -10,7 +10,7 @@ from tests.bench.bench import Size
 from tests.bench.child import SUBJECT, peak, times
 from tests.bench.registry import BENCHES
 
-QUICK = ("help", "pull long")
+QUICK = ("help",)
 
 
 @pytest.mark.parametrize(

@@ -87,6 +87,7 @@ def test_a_pair_taken_back_takes_its_level_back(whole: Plant, plant: Plant) -> N
     assert plant.everything() == whole.everything()
 
 
+@pytest.mark.long
 def test_pairs_met_night_by_night_give_the_same_bits(plant: Plant, new_plant: Callable[..., Plant]) -> None:
     entries = [entry(plant, HEALTHY_ON), f"{SLIPPING},2025-03-09,11:00,retensioned,,", entry(plant, READ_ON)]
     entries.append(entry(plant, dt.date(2025, 3, 12), factor=2.0))

@@ -122,6 +122,7 @@ def test_who_does_not_see_it_is_told_once_and_markup_stays_a_word() -> None:
     assert (root.get("role"), root.get("aria-label")) == ("img", '<script>"x"</script>')
 
 
+@pytest.mark.long
 def test_the_drawing_is_the_same_wherever_the_machine_stands() -> None:
     program = (
         "from tests.service.charts.test_charts import *; import hashlib; "

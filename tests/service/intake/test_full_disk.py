@@ -58,7 +58,7 @@ def filled(plant: Any) -> None:
 @pytest.mark.parametrize(
     ("size", "before", "said"),
     [
-        ("700k", "", "No space left on device"),
+        pytest.param("700k", "", "No space left on device", marks=pytest.mark.long),
         pytest.param("850k", "", "", marks=pytest.mark.long),
         pytest.param("1000k", "", "", marks=pytest.mark.long),
         pytest.param("64m", "mount -o remount,ro {state}", "cannot be written", marks=pytest.mark.long),
