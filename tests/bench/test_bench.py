@@ -29,6 +29,7 @@ def test_each_bench_runs_beside_its_references(name: str, tmp_path: Path) -> Non
     assert ("disk_bytes" in found) == (bench.disk is not None)
 
 
+@pytest.mark.long
 def test_the_command_prints_the_machine_and_a_line_a_reference(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

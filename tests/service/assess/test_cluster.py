@@ -144,6 +144,7 @@ def _pieces(count: int) -> Iterator[Piece]:
     return (Piece((number,), 1.0) for number in range(count))
 
 
+@pytest.mark.long
 def test_processes_of_this_machine_answer_in_the_order_of_the_pieces() -> None:
     with workers_of(AssessTable(workers=2)) as workers:
         workers.worth = 3.0

@@ -154,6 +154,7 @@ def test_a_worker_that_dies_is_started_again_and_a_second_one_waits_for_it(
     stop(service)
 
 
+@pytest.mark.long
 def test_the_worker_goes_when_the_pages_are_killed(served: Callable[..., Served]) -> None:
     service = served("--port", "0")
     service.address()
