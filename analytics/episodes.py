@@ -13,12 +13,14 @@ from analytics.model import Parameter
 from analytics.notices import QUIET_DAYS, cause_notices, event_episode, silences, unlogged_work
 from analytics.recovery import has_recovered
 from analytics.service_effects import ended_by
-from analytics.vocabulary import AlertKind, AlertLevel, ClosedBy
+from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy
 
 # One day's oddity is news for the jump and the limits, not for a drift.
 MOST_INNOVATION = 3.0
 # Of the way from healthy to the watch limit, what the ledger must show before a drift is told.
 _SHOWN_SHARE = 0.25
+# What moves one gauge by way of the other's cause is the other's drift.
+_OTHERS = {AlertKind.BELT_SLIP: Cause.DRAG, AlertKind.DRIVE_LOSS: Cause.BELT_SLIP}
 DRIFT_TOPICS = {AlertKind.BELT_SLIP: "slip drifting", AlertKind.DRIVE_LOSS: "drive loss drifting"}
 _HEALTHY_SLIP_PCT = 1.0
 # Drawn quiet fans alarmed twice as often as independent days would.
@@ -186,6 +188,8 @@ def _drifts(
 
 
 def _is_shown(gauge: _Gauge, day: JudgedDay) -> bool:
+    if day.likeliest is _OTHERS[gauge.kind]:
+        return False
     # Innovations that the ledger's own centre gives to other causes are no drift of the drive.
     way = gauge.watch_pct(day) - gauge.healthy_pct
     return gauge.value(day) >= gauge.healthy_pct + _SHOWN_SHARE * way

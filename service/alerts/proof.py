@@ -16,6 +16,7 @@ from service.store.alert_tables import alert_history
 from service.store.handling import DATA, Aspect
 from service.store.ledger_tables import daily, episodes
 from service.store.service_verdict import ServiceVerdict, is_of_drive, service_verdict
+from service.words import plain_date
 
 _BEFORE: Final = dt.timedelta(days=30)
 _FOLLOWED: Final = dt.timedelta(days=FOLLOWED_DAYS)
@@ -102,4 +103,4 @@ def _verdict(
 
 
 def _done(work: ServiceEntry) -> str:
-    return f"{work.work.value.replace('_', ' ')} on {work.date}"
+    return f"{work.work.value.replace('_', ' ')} on {plain_date(work.date)}"

@@ -49,9 +49,10 @@ def judged_row(lane: Lane, plan: DayPlan, hours_used: int, told: DayJudged, inde
     row.update((name, float(value)) for name, value in zip(ALONE, told.alone[index], strict=True))
     shares = told.rows.shares[index]
     cause, share, ranked = verdict(shares)
+    possible = ranked[:2] if cause is Cause.UNCLEAR else (cause,)
     parts = []
     if cause is Cause.UNCLEAR:
-        parts.append("looks the same here: " + " or ".join(name.value for name in ranked[:2]))
+        parts.append("looks the same here: " + " or ".join(name.value for name in possible))
     row.update(
         cause=cause.value,
         cause_share=share,
@@ -61,7 +62,7 @@ def judged_row(lane: Lane, plan: DayPlan, hours_used: int, told: DayJudged, inde
     lane.carried = {name: row[name] for name in CARRIED}
     if not row["is_healthy_period"]:
         lane.trend.add(plan.date, row["slip_alone_pct"], row["drag_alone_pct"])
-        row.update(forecast_columns(lane.trend, plan.limits, can_slip=lane.can_slip))
+        row.update(forecast_columns(lane.trend, plan.limits, possible, can_slip=lane.can_slip))
     else:
         row.update(dict.fromkeys(FORECAST))
     return row

@@ -1,7 +1,7 @@
 """When will a fan's drive reach its next limit at the pace of the last weeks?"""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -19,6 +19,8 @@ from service.store.ledger_tables import daily, tachometer_pairs
 _FURTHEST_DAYS: Final = 180.0
 _RUN_IN: Final = dt.timedelta(days=RUN_IN_DAYS)
 _WINDOW: Final = dt.timedelta(days=FORECAST_DAYS)
+_MAY_BE_SLIP: Final = frozenset({Cause.NONE, Cause.BELT_SLIP})
+_MAY_BE_DRAG: Final = frozenset({Cause.NONE, Cause.DRAG})
 COLUMNS: Final = (
     "forecast_of",
     "forecast_limit_pct",
@@ -56,8 +58,14 @@ class Trend:
         self.days.append((date, slip_pct, drag_pct))
 
 
-def forecast_columns(trend: Trend, limits: Limits, *, can_slip: bool) -> dict[str, Any]:
-    """Return the ledger's columns of the forecast after the trend's last day: of what comes first."""
+def forecast_columns(
+    trend: Trend, limits: Limits, causes: Collection[Cause], *, can_slip: bool
+) -> dict[str, Any]:
+    """Return the ledger's columns of the forecast after the trend's last day: of what comes first.
+
+    `causes` that may explain the day: each measure is drawn on as if alone at work, so what the day gives
+    to another cause is not forecast as this one's growth.
+    """
     told = dict.fromkeys(COLUMNS)
     if not trend.days:
         return told
@@ -65,10 +73,10 @@ def forecast_columns(trend: Trend, limits: Limits, *, can_slip: bool) -> dict[st
     slip = limits.slip_watch_pct, limits.slip_act_pct
     drag = limits.drive_loss_rise_watch_pct, limits.drive_loss_rise_act_pct
     found = [
-        (_forecast(trend, AlertKind.BELT_SLIP, 1, slip) if can_slip else None, "slip"),
-        (_forecast(trend, AlertKind.DRIVE_LOSS, 2, drag), "drag"),
+        (_forecast(trend, AlertKind.BELT_SLIP, 1, slip), "slip", can_slip and _MAY_BE_SLIP & {*causes}),
+        (_forecast(trend, AlertKind.DRIVE_LOSS, 2, drag), "drag", _MAY_BE_DRAG & {*causes}),
     ]
-    certain = [(*one, name) for one, name in found if one is not None]
+    certain = [(*one, name) for one, name, may_be in found if one is not None and may_be]
     if not certain:
         return told
     ahead, limit, name = min(certain, key=lambda one: one[0].days)

@@ -35,9 +35,10 @@ def _cells(fan: FanStanding) -> tuple[str, ...]:
     if row.get("slip_ref_pct") is not None:
         interval = f"({row['slip_ref_low_pct']:.1f}-{row['slip_ref_high_pct']:.1f})"
         is_lost = row.get("cause") == Cause.DRIVE_LOST.value
-        slip = " lost" if is_lost else f"{row['slip_ref_pct']:5.1f} {interval}"
+        held = f"{row['slip_ref_pct']:5.1f} {interval}" if fan.can_slip else "cannot slip"
+        slip = " lost" if is_lost else held
     if row.get("drag_ref_pct") is not None:
-        drag = f"{row['drag_ref_pct']:5.1f}"
+        drag = f"{round(row['drag_ref_pct'], 1) + 0.0:5.1f}"
     since = "" if fan.since is None else fan.since.isoformat()
     return fan.fan, fan.standing.value, slip, drag, since, _why(fan)
 

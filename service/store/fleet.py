@@ -73,6 +73,7 @@ class FanStanding:
     cost_a_year: float | None
     criticality: Criticality = Criticality.NORMAL
     cost: FanCost | None = None
+    can_slip: bool = True
 
     @property
     def since(self) -> dt.date | None:
@@ -131,6 +132,7 @@ def fleet(
                 money,
                 epoch.criticality,
                 costs.get(fan),
+                epoch.machine.drive.can_slip,
             )
         )
     return sorted(standings, key=_worst_first)

@@ -103,7 +103,7 @@ def _rests_on(found: Recovered, what: str) -> str:
         return f"{was}, below the watch limit{now}"
     if found.after_pct is None:
         return f"{found.judged_days} of {RECOVERY_DAYS} judged days after two of run-in; {was}"
-    again = ", judged again after a fortnight" if found.is_second else ""
+    again = ", judged again a fortnight after the work" if found.is_second else ""
     told = f"{was} and is {found.after_pct:.1f} % over the last {RECOVERY_DAYS} judged days{again}"
     if found.recovery is Recovery.IN_PART:
         return f"{told}: {100.0 * found.share_gone:.0f} % of what was too much is gone"

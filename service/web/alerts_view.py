@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-from analytics.vocabulary import Cause, ClosedBy
+from analytics.vocabulary import AlertKind, Cause, ClosedBy
 from service.store.handling import Aspect, Handling, Mark, history, marks
 from service.store.ledger_tables import daily, episodes
 from service.web.desk import Desk
@@ -29,6 +29,7 @@ class AlertLine:
     number: int
     fan: str
     level: str
+    is_lost: bool
     about: str
     opened_on: dt.date
     act_on: dt.date | None
@@ -53,7 +54,7 @@ class AlertLine:
 
 @dataclass(frozen=True, slots=True)
 class AlertsPage:
-    """The open alerts, those that want a person first and then by age; the latest closed ones."""
+    """The open alerts, those in nobody's hand first, then lost drives, by level and age; and closed ones."""
 
     opened: tuple[AlertLine, ...]
     closed: tuple[AlertLine, ...]
@@ -87,7 +88,7 @@ def alerts_page(desk: Desk, fan: str = "") -> AlertsPage:
     # As old as the data show it: where they end before today, nobody knows whether it still is so.
     day = last or today
     lines = [_line(row, said.get(row.alert_id), proofs[row.alert_id], day) for row in opened]
-    lines.sort(key=lambda line: (not line.is_untouched, line.level != "act"))
+    lines.sort(key=lambda line: (not line.is_untouched, not line.is_lost, line.level != "act"))
     return AlertsPage(
         tuple(lines),
         tuple(_line(row, said.get(row.alert_id), proofs[row.alert_id], day) for row in closed),
@@ -108,6 +109,7 @@ def _line(row: Any, mark: Mark | None, proof: tuple[str, str], day: dt.date) -> 
         row.alert_id,
         row.fan,
         row.level,
+        row.kind == AlertKind.DRIVE_LOST.value,
         about(row.topic, Cause(row.cause)),
         row.opened_on,
         row.act_on,

@@ -441,12 +441,22 @@ def test_a_cause_that_is_told_is_not_told_again_because_it_moves_the_other_gauge
 
 def test_innovations_that_the_ledger_gives_to_others_are_no_drift_of_the_drive() -> None:
     unseen = [
-        replace(day, drag_innovation=2.0, slip_innovation=0.0, drag_ref_pct=0.2)
+        replace(day, likeliest=Cause.DRAG, drag_innovation=2.0, slip_innovation=0.0, drag_ref_pct=0.2)
         for day in drifting([2.0] * 30)
     ]
     assert episodes(unseen, [], []) == ()
     seen = [replace(day, drag_ref_pct=1.2) for day in unseen]
     assert [one.topic for one in episodes(seen, [], [])] == ["drive loss drifting"]
+
+
+def test_neither_belt_nor_bearings_are_told_to_drift_while_the_other_is_the_likeliest() -> None:
+    bearings = [replace(day, likeliest=Cause.DRAG) for day in drifting([2.0] * 30)]
+    assert episodes(bearings, [], []) == ()
+    belt = [
+        replace(day, slip_innovation=0.0, drag_innovation=2.0, drag_ref_pct=1.5)
+        for day in drifting([2.0] * 30)
+    ]
+    assert episodes(belt, [], []) == ()
 
 
 def test_a_sensor_that_is_told_is_no_drift_of_the_belt_besides() -> None:

@@ -90,7 +90,8 @@ def test_slip_is_found_without_the_other_points(kept: tuple[str, ...]) -> None:
     assert holds(rows, "slip_change", true)
     quiet = last_rows(*points(run("quiet"), *kept))
     # Without a load a path that fills looks much the same, and the centre leans to it.
-    assert rows.slip_ref_pct[0] > quiet.slip_ref_pct[0] + 0.5
+    least = 0.5 if kept == ("airflow", "pressure") else 1.0
+    assert rows.slip_ref_pct[0] > quiet.slip_ref_pct[0] + least
     if "power" in kept or "wheel_speed" in kept:
         # Without a load the hours of high torque, in which a belt slips most, are known only roughly.
         assert 0.6 * true < rows.slip_change_pct[0] < 1.4 * true

@@ -1,13 +1,30 @@
 """Which database the sites of these tests have: SQLite, or a real PostgreSQL with `--database postgresql`."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from argon2 import PasswordHasher
 
 from service.access import passwords
+from service.command_line import frame
 from tests.service import databases
 from tests.service.server import Server, running_server
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run the command line in this process: exit code, stdout, stderr."""
+
+    def command(*arguments: object) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as stopped:
+            frame.main([str(argument) for argument in arguments])
+        captured = capsys.readouterr()
+        code = stopped.value.code
+        return (code if isinstance(code, int) else 0), captured.out, captured.err
+
+    return command
 
 
 @pytest.fixture(scope="session")

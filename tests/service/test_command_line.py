@@ -6,7 +6,6 @@ import resource
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -19,24 +18,10 @@ from service.command_line import frame
 from service.command_line.outcome import outcome_of
 from service.failure import WorkFailed
 from service.logbook import append_service
+from tests.service.conftest import Run
 
 ROOT = Path(__file__).parents[2]
-Run = Callable[..., tuple[int, str, str]]
 FANS = "fan,drive,motor_hp,speed_point\nAHU-1,v_belt,20,AHU1 SPD\nEF-2,v_belt,5,EF2 SPD\n"
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    """Run the command line in this process: exit code, stdout, stderr."""
-
-    def command(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as stopped:
-            frame.main([str(argument) for argument in arguments])
-        captured = capsys.readouterr()
-        code = stopped.value.code
-        return (code if isinstance(code, int) else 0), captured.out, captured.err
-
-    return command
 
 
 @pytest.fixture

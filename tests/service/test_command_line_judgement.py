@@ -2,21 +2,19 @@
 
 import csv
 import io
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from config import load_site
 from service.assess import ledger
-from service.command_line import frame
 from service.failure import WorkFailed
 from service.store import open_store
 from service.store.lease import Holder, Pace
+from tests.service.conftest import Run
 from tests.service.databases import database_line
 
 HASTY = Pace(poll_s=0.02, patience_s=0.1)
-Run = Callable[..., tuple[int, str, str]]
 SITE = """name = "Campus"
 timezone = "Europe/Berlin"
 [[sources]]
@@ -43,20 +41,6 @@ def export(fan: str, days: range, header: str = "") -> str:
             cells = ",".join(f"{value:g}" for value in values)
             lines.append(f"2025-03-{day:02d} {hour:02d}:{minute:02d},{cells}")
     return "\n".join(lines) + "\n"
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    """Run the command line in this process: exit code, stdout, stderr."""
-
-    def command(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as stopped:
-            frame.main([str(argument) for argument in arguments])
-        captured = capsys.readouterr()
-        code = stopped.value.code
-        return (code if isinstance(code, int) else 0), captured.out, captured.err
-
-    return command
 
 
 @pytest.fixture

@@ -206,8 +206,8 @@ def test_the_data_say_whether_service_brought_the_drive_back(book: Book, after: 
     book.slips("F-1", *QUIET, *[6.0] * 4, *[after] * 6)
     book.keep(NOW + dt.timedelta(days=2))
     book.keep(NOW + dt.timedelta(days=3))
-    early = f"retensioned on {done}: too early to say"
-    assert book.states("F-1", "proof") == [("", early), (early, f"retensioned on {done}: {verdict}")]
+    early = "retensioned on 9 Jun 2025: too early to say"
+    assert book.states("F-1", "proof") == [("", early), (early, f"retensioned on 9 Jun 2025: {verdict}")]
     row = next(row for row in reversed(book.history("F-1")) if row.aspect == "proof")
     assert "slip at the reference torque was 6.0 % before it" in row.why
 

@@ -5,7 +5,7 @@ import datetime as dt
 import numpy as np
 
 from analytics.machine import Limits
-from analytics.vocabulary import Work
+from analytics.vocabulary import Cause, Work
 from service.assess.trend import Trend, forecast_columns
 
 FIRST = dt.date(2025, 3, 1)
@@ -21,7 +21,7 @@ def grown(days: int, a_day: float, noise: float = 0.1) -> Trend:
 
 
 def test_a_steady_rise_is_forecast_with_the_day_it_was_planted_to_reach_the_limit() -> None:
-    told = forecast_columns(grown(30, 0.04), Limits(), can_slip=True)
+    told = forecast_columns(grown(30, 0.04), Limits(), [Cause.BELT_SLIP], can_slip=True)
     crossing = FIRST + dt.timedelta(days=50)
     assert told["forecast_of"] == "slip"
     assert told["forecast_limit_pct"] == 3.0
@@ -30,25 +30,46 @@ def test_a_steady_rise_is_forecast_with_the_day_it_was_planted_to_reach_the_limi
 
 
 def test_without_a_trend_nothing_is_forecast() -> None:
-    assert set(forecast_columns(grown(40, 0.0), Limits(), can_slip=True).values()) == {None}
+    assert set(forecast_columns(grown(40, 0.0), Limits(), [Cause.BELT_SLIP], can_slip=True).values()) == {
+        None
+    }
 
 
 def test_past_the_watch_limit_the_act_limit_is_the_next() -> None:
-    told = forecast_columns(grown(44, 0.06), Limits(), can_slip=True)
+    told = forecast_columns(grown(44, 0.06), Limits(), [Cause.BELT_SLIP], can_slip=True)
     assert told["forecast_limit_pct"] == 5.0
 
 
 def test_a_drive_that_cannot_slip_has_no_forecast_of_slip() -> None:
-    assert forecast_columns(grown(30, 0.04), Limits(), can_slip=False)["forecast_of"] is None
+    assert (
+        forecast_columns(grown(30, 0.04), Limits(), [Cause.BELT_SLIP], can_slip=False)["forecast_of"] is None
+    )
 
 
 def test_work_on_the_belt_begins_the_trend_again() -> None:
     trend = grown(30, 0.04)
     trend.served(FIRST + dt.timedelta(days=25), [(Work.RETENSIONED, None)], can_slip=True)
-    assert forecast_columns(trend, Limits(), can_slip=True)["forecast_of"] is None
+    assert forecast_columns(trend, Limits(), [Cause.BELT_SLIP], can_slip=True)["forecast_of"] is None
 
 
 def test_greasing_leaves_the_trend_of_slip() -> None:
     trend = grown(30, 0.04)
     trend.served(FIRST + dt.timedelta(days=25), [(Work.GREASED, None)], can_slip=True)
-    assert forecast_columns(trend, Limits(), can_slip=True)["forecast_of"] == "slip"
+    assert forecast_columns(trend, Limits(), [Cause.BELT_SLIP], can_slip=True)["forecast_of"] == "slip"
+
+
+def test_growth_that_the_day_gives_to_another_cause_is_not_forecast() -> None:
+    rising = grown(30, 0.04)
+    for other in ([Cause.DRAG], [Cause.AIR_PATH], [Cause.WHEEL, Cause.RATIO_CHANGE]):
+        assert forecast_columns(rising, Limits(), other, can_slip=True)["forecast_of"] is None
+    for possible in ([Cause.NONE], [Cause.BELT_SLIP, Cause.AIR_PATH]):
+        assert forecast_columns(rising, Limits(), possible, can_slip=True)["forecast_of"] == "slip"
+
+
+def test_drag_is_not_forecast_while_the_belt_slips() -> None:
+    trend = Trend()
+    rng = np.random.default_rng(4)
+    for day in range(30):
+        trend.add(FIRST + dt.timedelta(days=day), 1.0, 0.1 * day + float(rng.normal(0.0, 0.1)))
+    assert forecast_columns(trend, Limits(), [Cause.BELT_SLIP], can_slip=True)["forecast_of"] is None
+    assert forecast_columns(trend, Limits(), [Cause.DRAG], can_slip=True)["forecast_of"] == "drag"

@@ -2,27 +2,12 @@
 
 import csv
 import io
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from config import load_site
-from service.command_line import frame
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def command(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as stopped:
-            frame.main([str(argument) for argument in arguments])
-        captured = capsys.readouterr()
-        code = stopped.value.code
-        return (code if isinstance(code, int) else 0), captured.out, captured.err
-
-    return command
+from tests.service.conftest import Run
 
 
 def test_a_sheet_goes_out_and_comes_back(run: Run, folder: Path, tmp_path: Path) -> None:
