@@ -135,15 +135,34 @@ def _closing(
     before: float,
     quiet: int,
 ) -> ClosedBy | None:
+    if _is_put_right(gauge, day, current, services, counted, before):
+        return ClosedBy.SERVICE
+    return ClosedBy.DATA if quiet >= QUIET_DAYS else None
+
+
+def _is_put_right(
+    gauge: _Gauge,
+    day: JudgedDay,
+    current: Episode,
+    services: Sequence[Service],
+    counted: Sequence[tuple[dt.date, float]],
+    before: float,
+) -> bool:
+    last = _last_ending(gauge, day, current, services)
+    return last is not None and has_recovered(counted, last, before, gauge.watch_pct(day), gauge.healthy_pct)
+
+
+def _last_ending(
+    gauge: _Gauge, day: JudgedDay, current: Episode, services: Sequence[Service]
+) -> dt.date | None:
+    """Return the latest day since an episode's opening on which work was done that ends its cause."""
     done = [
         service.date
         for service in services
         if current.opened_on <= service.date <= day.date
         and gauge.ends in ended_by(service.work, service.role)
     ]
-    if done and has_recovered(counted, max(done), before, gauge.watch_pct(day), gauge.healthy_pct):
-        return ClosedBy.SERVICE
-    return ClosedBy.DATA if quiet >= QUIET_DAYS else None
+    return max(done, default=None)
 
 
 def _drifts(
@@ -155,13 +174,15 @@ def _drifts(
 ) -> list[Episode]:
     """Find the drifts below a gauge's limits: one notice a drift.
 
-    The sum of the days' innovations opens it, and closes it when it is back at nothing; past the limit the
-    alert takes its place, and the sum waits until that is closed. A cause that is told already is not told
-    again because it moves this gauge too; nor is a drift that the ledger gives to other causes.
+    The sum of the days' innovations opens it, and closes it when it is back at nothing or when work is
+    seen to have put it right, with which the sum begins again; past the limit the alert takes its place, and
+    the sum waits until that is closed. A cause that is told already is not told again because it moves this
+    gauge too; nor is a drift that the ledger gives to other causes.
     """
     found: list[Episode] = []
     current: Episode | None = None
-    total = 0.0
+    total = before = 0.0
+    counted: list[tuple[dt.date, float]] = []
     spread = _healthy_spread(gauge, days)
     for day in days:
         if not day.is_judged or day.is_healthy_period:
@@ -173,14 +194,14 @@ def _drifts(
         threshold = notice_threshold(day.limits.false_alerts_per_fan_year)
         total = min(total, threshold)
         is_told = any(one.cause is day.likeliest and _is_open(one, day.date) for one in told)
+        counted.append((day.date, gauge.value(day)))
+        before = max(before, gauge.value(day))
+        if current is not None and _is_put_right(gauge, day, current, services, counted, before):
+            total = 0.0
         if current is None and total >= threshold and not is_told and _is_shown(gauge, day):
-            current = _drifting(gauge, day)
+            current, before = _drifting(gauge, day), gauge.value(day)
         elif current is not None and total == 0.0:
-            opened_on = current.opened_on
-            is_served = any(
-                opened_on <= one.date <= day.date and gauge.ends in ended_by(one.work, one.role)
-                for one in services
-            )
+            is_served = _last_ending(gauge, day, current, services) is not None
             closed_by = ClosedBy.SERVICE if is_served else ClosedBy.DATA
             found.append(replace(current, closed_on=day.date, closed_by=closed_by))
             current = None

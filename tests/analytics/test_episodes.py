@@ -413,6 +413,18 @@ def test_a_drift_ended_by_work_on_the_belt_is_closed_by_service() -> None:
     assert notice.closed_by is ClosedBy.SERVICE
 
 
+def test_a_drift_that_work_is_seen_to_have_put_right_is_closed_with_the_verdict_on_it() -> None:
+    days = [
+        replace(day, slip_ref_pct=2.6 if i < 12 else 1.1)
+        for i, day in enumerate(drifting([1.5] * 12 + [0.4] * 30))
+    ]
+    (notice,) = episodes(days, [], [Service(on(11), Work.RETENSIONED, None)])
+    # Two days of run-in, then three that agree.
+    assert (notice.closed_on, notice.closed_by) == (on(11 + 5), ClosedBy.SERVICE)
+    (open_still,) = episodes(days, [], [])
+    assert open_still.closed_on is None or open_still.closed_on > on(11 + 5)
+
+
 def test_past_the_limit_the_alert_takes_the_notices_place() -> None:
     days = drifting([1.5] * 12) + [
         replace(day, date=on(12 + i), last_reading=at(12 + i), slip_ref_pct=3.5)
