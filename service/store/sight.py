@@ -35,7 +35,7 @@ _FLAW_WORDS: Final[dict[Flaw, str]] = {
     Flaw.SLIP_GROWS: "slip grew within it by {size:.1f} points: choose an earlier or a later one",
     Flaw.DRAG_GROWS: "drag grew within it by {size:.1f} % of the reference torque: choose another one",
     Flaw.SLIPPING: (
-        "the belt may have slipped by {size:.1f} % in it already, with later slip on top: a tachometer pair tells"
+        "the belt may have slipped by {size:.1f} % in it already, later slip on top: a tachometer pair tells"
     ),
 }
 
