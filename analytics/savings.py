@@ -197,6 +197,24 @@ def day_correlation(residual: Floats, day: Floats) -> float:
     return float(np.clip(found + (1.0 + 4.0 * found) / len(means), 0.0, MOST_CORRELATION))
 
 
+def moved_within(fitted: Fitted, day: Floats) -> tuple[float, float]:
+    """How far the log power of a period's later half lies above that of its earlier one, at the same air.
+
+    Parameters: `fitted`, the period's regression; `day` (hours,) of the same hours.
+    Returns: difference of the means by day and its standard deviation [-]; 0 and infinity below ten days.
+    Equation: difference of two means, widened for the correlation left within the halves.
+    """
+    means = day_sums(fitted.residual, day) / day_sums(np.ones(len(day)), day)
+    middle = len(means) // 2
+    if middle < 5:
+        return 0.0, float("inf")
+    halves = means[:middle], means[middle:]
+    variance = sum(float(half.var(ddof=1)) / len(half) for half in halves)
+    within = np.concatenate([half - half.mean() for half in halves])
+    correlation = day_correlation(within, np.unique(day))
+    return float(halves[1].mean() - halves[0].mean()), float(np.sqrt(variance * long_run(correlation)))
+
+
 def long_run(correlation: float) -> float:
     """How many correlated days are worth one: n / n' of ASHRAE Guideline 14, (1 + r) / (1 - r)."""
     return (1.0 + correlation) / (1.0 - correlation)

@@ -51,7 +51,7 @@ def saving_chart(rows: Sequence[Row], size: tuple[int, int] = (600, 170)) -> alt
         layers.append(table(ends).encode(x=day(), y=y).mark_line(color=colour, strokeWidth=1.4))
         top = max(one["share"] for one in chosen)
         label = [{"date": chosen[0]["date"], "share": top, "word": f"{name}, mean {mean:.1f} %"}]
-        layers += words(label, "share", align="left", baseline="bottom", dy=-5, fontStyle="italic")
+        layers += words(label, "share", align="left", baseline="bottom", dx=6, dy=-5, fontStyle="italic")
     return framed(layered(layers), size, _described(values))
 
 

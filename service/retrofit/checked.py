@@ -14,10 +14,11 @@ from analytics.curves import HealthyCurves, TooLittleHealthyDataError
 from analytics.judging import healthy
 from analytics.machine import Machine
 from analytics.rounding import settled_machine
-from analytics.savings import days_to_decide
+from analytics.savings import days_to_decide, moved_within
 from analytics.vocabulary import Cause
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
+from service.retrofit.asked import Asked
 from service.retrofit.figures import Figures, Work, compared_of, figures_of
 from service.retrofit.kinds import Change, change_between, run_in, two_instruments
 from service.retrofit.periods import Period, RetrofitRefusedError, refuse_outside, refuse_unfit, run_in_days
@@ -44,6 +45,8 @@ _MOST_INSIDE: Final = 0.9
 _SURE: Final = 0.75
 _NAMED_DAYS: Final = 3
 _DAYS_A_YEAR: Final = 365.0
+_LEAST_MOVE: Final = 0.005
+_MOVE_SDS: Final = 3.0
 # What the drive itself did before is what the check is about; these move power or readings from elsewhere.
 _ELSEWHERE: Final = (
     Cause.RATIO_CHANGE,
@@ -104,18 +107,6 @@ class Retrofit:
     work: Work | None
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What is asked: the fan, the two periods, the promise [%] or None, the confidence [%], the basis."""
-
-    fan: str
-    before: Period
-    after: Period
-    promised_pct: float | None = None
-    confidence: float = 90.0
-    basis: Basis | None = None
-
-
 def check_retrofit(site: SiteFolder, store: Store, asked: Asked) -> Retrofit:
     """Judge a change of a fan; raise RetrofitRefusedError where what is asked has no answer."""
     refuse_unfit(asked.before, asked.after)
@@ -123,12 +114,12 @@ def check_retrofit(site: SiteFolder, store: Store, asked: Asked) -> Retrofit:
     epochs = [site.epoch_at(asked.fan, date) for date in (asked.before.last, asked.after.first)]
     first, second = epochs
     if first is None or second is None:
-        raise RetrofitRefusedError("--before", f"{asked.fan} has no row of fans.csv for {asked.before.last}")
+        raise RetrofitRefusedError("before", f"{asked.fan} has no row of fans.csv for {asked.before.last}")
     change = change_between(site, asked.fan, asked.before, asked.after, asked.basis)
     hours = {period: hours_of(site, store, asked.fan, period) for period in (asked.before, asked.after)}
     if any(frame.empty for frame in hours.values()):
         raise RetrofitRefusedError(
-            "--fan", f"{asked.fan} has no hours in one of the periods; run `slipledger assess` first"
+            "fan", f"{asked.fan} has no hours in one of the periods; run `slipledger assess` first"
         )
     blank = _blank(asked, change, hours[asked.before], first)
     learned = _learned(site, store, asked, hours[asked.before], first)
@@ -185,6 +176,7 @@ def _judged(site: SiteFolder, store: Store, asked: Asked, told: Retrofit, work: 
     if compared.share_inside < _MOST_INSIDE:
         caution = f"{_outside_range(compared)}; those hours are left out"
         told = replace(told, cautions=(*told.cautions, caution))
+    told = replace(told, cautions=(*told.cautions, *_moving(figures)))
     met, reason, more = _met(asked, figures)
     return replace(
         told,
@@ -256,7 +248,7 @@ def _unseen(work: Work) -> str | None:
         if work.basis is Basis.DRIVE and not one.is_pressure_read:
             return (
                 f"pressure was not read {name} the change, and a drive is compared at equal airflow and "
-                "pressure: name a pressure_point, or compare at equal airflow alone with --basis air"
+                "pressure: name a pressure_point, or compare at equal airflow alone (basis air)"
             )
     return None
 
@@ -267,6 +259,22 @@ def _outside_range(compared: Compared) -> str:
         f"{100.0 * (1.0 - compared.share_inside):.0f} % of the energy after is outside the range of the time "
         f"before (airflow {a:.2f} to {b:.2f} m3/s before, {c:.2f} to {d:.2f} after)"
     )
+
+
+def _moving(figures: Figures) -> list[str]:
+    compared, found, told = figures.compared, figures.found, []
+    for name, fitted, hours in (
+        ("before", found.before, compared.before),
+        ("after", found.after, compared.after),
+    ):
+        moved, sd = moved_within(fitted, hours.day)
+        if abs(moved) > max(_LEAST_MOVE, _MOVE_SDS * sd):
+            told.append(
+                f"the time {name} was not one state: at the same air its later half drew "
+                f"{100.0 * abs(moved):.1f} % {'more' if moved > 0.0 else 'less'} than its earlier one, and "
+                "the saving is that of their mean; a shorter time may be the fairer one"
+            )
+    return told
 
 
 def _gaps(asked: Asked, work: Work) -> list[str]:
@@ -295,7 +303,7 @@ def _healthy_readings(site: SiteFolder, store: Store, asked: Asked, work: Work) 
 def _met(asked: Asked, figures: Figures) -> tuple[str, str, int | None]:
     span = f"{figures.low_pct:.1f} to {figures.high_pct:.1f} % at {asked.confidence:g} %"
     if asked.promised_pct is None:
-        return NOT_SHOWN, "nothing was promised: --promised holds the saving against it", None
+        return NOT_SHOWN, "no saving was promised to hold it against", None
     promised = asked.promised_pct
     if figures.low_pct >= promised:
         return YES, f"the whole interval ({span}) lies at or above the {promised:g} % promised", 0

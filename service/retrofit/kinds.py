@@ -81,6 +81,12 @@ def _work(entry: ServiceEntry) -> str:
     return f"{entry.work.value.replace('_', ' ')} on {entry.date}"
 
 
+def differences(first: FanEpoch, second: FanEpoch) -> list[str]:
+    """Say in words what the rows of fans.csv before and after a date have changed of drive and control."""
+    of_drive, of_air, _, _ = _differences(first, second)
+    return [*of_drive, *of_air]
+
+
 def _differences(first: FanEpoch, second: FanEpoch) -> tuple[list[str], list[str], bool, bool]:
     one, other = first.machine, second.machine
     of_drive, of_air = [], []
@@ -110,7 +116,7 @@ def _basis(of_drive: list[str], of_air: list[str], asked: Basis | None) -> tuple
         return Basis.AIR, f"chosen because of: {', '.join(of_air)}"
     if of_drive:
         return Basis.DRIVE, f"chosen because of: {', '.join(of_drive)}"
-    return Basis.DRIVE, "by default: no kind of work is named between the periods; --basis chooses"
+    return Basis.DRIVE, "by default: no kind of work is named between the periods"
 
 
 def run_in(site: SiteFolder, fan: str) -> dict[dt.date, int]:

@@ -12,7 +12,7 @@ _DAY: Final = dt.timedelta(days=1)
 
 
 class RetrofitRefusedError(ValueError):
-    """A retrofit cannot be judged as asked; `option` is the one to put right."""
+    """A retrofit cannot be judged as asked; `option` is what to put right, as `before`."""
 
     def __init__(self, option: str, message: str) -> None:
         """Say which option to put right, and how."""
@@ -48,7 +48,7 @@ def read_period(text: str, option: str) -> Period:
         first, last = (dt.date.fromisoformat(part.strip()) for part in parts)
     except ValueError:
         remedy = "write two dates, both included, as 2025-03-01..2025-03-31"
-        raise RetrofitRefusedError(option, f"{text!r} is no period; {remedy}") from None
+        raise RetrofitRefusedError(option, f"{text[:40]!r} is no period; {remedy}") from None
     if last < first:
         raise RetrofitRefusedError(option, f"{text} ends before it begins; exchange the dates")
     found = Period(first, last)
@@ -66,11 +66,11 @@ def refuse_unfit(before: Period, after: Period) -> None:
         return
     if after.last < before.first:
         raise RetrofitRefusedError(
-            "--after", f"{after} lies before --before {before}; exchange the two, or correct the dates"
+            "after", f"{after} lies before the time before, {before}; exchange the two, or correct the dates"
         )
     shared = max(before.first, after.first)
     raise RetrofitRefusedError(
-        "--after", f"{after} and --before {before} share {shared}; leave the days of the change out of both"
+        "after", f"{after} and {before} share {shared}; leave the days of the change out of both"
     )
 
 
@@ -78,9 +78,9 @@ def refuse_outside(site: SiteFolder, store: Store, fan: str, before: Period, aft
     """Refuse a period of which the fan has no reading at all."""
     span = store.reading_span([fan])
     if span is None:
-        raise RetrofitRefusedError("--fan", f"{fan} has no readings yet; pull its exports and assess first")
+        raise RetrofitRefusedError("fan", f"{fan} has no readings yet; pull its exports and assess first")
     first, last = (moment.astimezone(site.site.zone).date() for moment in span)
-    for option, period in (("--before", before), ("--after", after)):
+    for option, period in (("before", before), ("after", after)):
         if period.last < first or period.first > last:
             raise RetrofitRefusedError(
                 option, f"{period} lies outside the readings of {fan}, which are from {first} to {last}"

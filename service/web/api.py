@@ -7,6 +7,7 @@ from fastapi import APIRouter
 from service.web.api_actions import add_actions
 from service.web.api_costs import add_costs
 from service.web.api_reading import add_ledger, add_readings, add_records
+from service.web.api_retrofit import add_retrofit
 from service.web.desk import Desk
 from service.web.problem import ErrorShape
 
@@ -22,5 +23,6 @@ def api_routes(desk: Desk) -> APIRouter:
     add_readings(router, desk)
     add_records(router, desk)
     add_costs(router, desk)
+    add_retrofit(router, desk)
     add_actions(router, desk)
     return router

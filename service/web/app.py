@@ -30,6 +30,7 @@ from service.web.pages import page_routes
 from service.web.people import people_routes
 from service.web.problem import Problem
 from service.web.reach import Reach
+from service.web.retrofit_page import retrofit_routes
 from service.web.round_page import round_routes
 from service.web.routes import RouteTable
 from service.web.site_pages import site_page_routes
@@ -74,6 +75,7 @@ def site_routers(desk: Desk, reach: Reach) -> tuple[APIRouter, ...]:
         page_routes(desk),
         alert_page_routes(desk),
         round_routes(desk),
+        retrofit_routes(desk),
         site_page_routes(desk),
         download_routes(desk),
         login_routes(desk, reach),

@@ -1,49 +1,51 @@
-"""The two pages of a retrofit check, as one HTML file that needs nothing else."""
+"""The two pages of a retrofit check: what its page shows, and one HTML file that needs nothing else."""
 
-from collections.abc import Sequence
 from importlib.resources import files
-from typing import Final
+from typing import Any, Final
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from config.folder import SiteFolder
-from service.charts.drawing import as_svg
+from service.charts.drawing import specification, svg_of
 from service.charts.saving_chart import saving_chart
-from service.retrofit import Retrofit, daily_power, equal_words, verdict_words
-from service.web import paper
+from service.retrofit import (
+    Asked,
+    Retrofit,
+    command_of,
+    daily_power,
+    equal_words,
+    readings_command,
+    verdict_words,
+)
+from service.web.paper import written
 from service.words import CAUTION
 
-_SHEET: Final = "retrofit.css"
+_STYLES: Final = ("ledger.css", "retrofit.css")
+_WIDE: Final = (780, 190)
+_NARROW: Final = (290, 170)
 
 
-def retrofit_report(site: SiteFolder, told: Retrofit, command: Sequence[str]) -> str:
-    """Write the report of a check; `command` is what was typed to get it, in parts that stay whole."""
-    chart = "" if told.figures is None else as_svg(saving_chart(daily_power(told)))
-    return _TEMPLATE.render(
-        site=site.site,
-        told=told,
-        figures=told.figures,
-        year=told.year,
-        chart=chart,
-        verdict=verdict_words(told),
-        equal=equal_words(told),
-        command=command,
-        caution=CAUTION,
-        sheet=files("service.web").joinpath("static", _SHEET).read_text(encoding="utf-8"),
-    )
+def report_told(site: SiteFolder, told: Retrofit, asked: Asked, name: str) -> dict[str, Any]:
+    """Return what the report's template wants; `name` of the site in the command that repeats the check."""
+    days = daily_power(told)
+    spec = specification(saving_chart(days, _WIDE)) if days else None
+    charts = [] if spec is None else [Markup(svg_of(spec, size)) for size in (_WIDE, _NARROW)]
+    return {
+        "site": site.site,
+        "told": told,
+        "figures": told.figures,
+        "year": told.year,
+        "charts": charts,
+        "verdict": verdict_words(told),
+        "equal": equal_words(told),
+        "command": command_of(name, asked),
+        "readings": readings_command(name, asked.fan),
+        "caution": CAUTION,
+    }
 
 
-_ENVIRONMENT: Final = Environment(
-    loader=PackageLoader("service.web"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
-_ENVIRONMENT.filters.update(
-    one_decimal=paper.one_decimal,
-    two_decimals=paper.two_decimals,
-    whole=paper.whole,
-    plain_date=paper.plain_date,
-)
-_TEMPLATE: Final = _ENVIRONMENT.get_template("retrofit.html")
+def retrofit_report(site: SiteFolder, told: Retrofit, asked: Asked, name: str) -> str:
+    """Write the report of a check as one file, to be opened or printed anywhere."""
+    folder = files("service.web").joinpath("static")
+    styles = "\n".join(folder.joinpath(one).read_text(encoding="utf-8") for one in _STYLES)
+    return written("retrofit_file.html", styles=Markup(styles), **report_told(site, told, asked, name))

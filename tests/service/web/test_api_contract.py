@@ -19,6 +19,10 @@ PROMISED = {
     "GET /api/v1/fans": "limit offset",
     "GET /api/v1/fans/{fan}/daily": "fan from to limit offset",
     "GET /api/v1/fans/{fan}/readings": "fan from to limit",
+    "GET /api/v1/fans/{fan}/costs": "fan",
+    "GET /api/v1/fans/{fan}/remedies": "fan",
+    "GET /api/v1/fans/{fan}/retrofit": "fan before after promised confidence basis",
+    "GET /api/v1/fans/{fan}/retrofit/hours": "fan before after basis limit offset",
     "POST /api/v1/fans/{fan}/service": "fan",
     "GET /api/v1/alerts": "fan open limit offset",
     "GET /api/v1/alerts/{number}/history": "number",
@@ -51,6 +55,21 @@ PROMISED_FIELDS = {
     " decided",
     "ServiceRow": "fan date time work role motor_rpm fan_rpm speed_fraction no_load_a note",
     "JobRow": "job due started ended outcome error",
+    "CostRow": "fan currency running_hours line_kwh energy_kwh energy_low_kwh energy_high_kwh slip_kwh"
+    " slip_low_kwh slip_high_kwh drag_kwh drag_low_kwh drag_high_kwh money money_low money_high co2_kg"
+    " co2_low_kg co2_high_kg limited_hours air_lost_pct air_lost_low_pct air_lost_high_pct air_lost_m3s"
+    " meter_falls_kwh healthy_kwh healthy_low_kwh healthy_high_kwh healthy_money",
+    "RemedyRow": "remedy currency price price_low price_high saves_kwh saves_low_kwh saves_high_kwh"
+    " saves_money saves_low_money saves_high_money payback_years payback_low_years payback_high_years mind",
+    "RetrofitRow": "fan before after basis basis_reason changed power saving_kw saving_pct low_pct high_pct"
+    " confidence promised_pct met reason more_days cautions outside_changes days_left_out"
+    " adjusted_before_kw after_kw inside_before_range_pct hours_before hours_after days_before days_after"
+    " fraction_of_saving guideline_14_fraction_of_saving bootstrap_low_pct bootstrap_high_pct"
+    " saving_kwh_year saving_kwh_year_low saving_kwh_year_high hours_year saving_money_year"
+    " saving_money_year_low saving_money_year_high currency restored_kw restored_low_kw restored_high_kw"
+    " renewed_kw renewed_low_kw renewed_high_kw meter_before_kw meter_after_kw same_command_change_pct",
+    "RetrofitHourRow": "period time_utc speed_fraction airflow_m3s pressure_pa density_ratio power_kw"
+    " adjusted_kw is_used",
     "ErrorPart": "status message remedy",
 }
 

@@ -19,9 +19,9 @@ from .pointing import HEARD, Pointing
 
 pytestmark = pytest.mark.skipif(chromium() is None, reason="no Chromium on this machine; .ci/run installs it")
 FAN = f"/fans/{quote(SLIPPING, safe='')}"
-AT_THE_FAN = ("/", FAN, "/alerts", "/round", "/data")
+AT_THE_FAN = ("/", FAN, "/alerts", "/round", "/retrofit", "/data")
 PAGES = ("/", "/?q=nothing", "/?sort=slip", FAN, "/alerts", "/round", "/data", "/worker", "/mail")
-PAGES += ("/nowhere", "/login")
+PAGES += ("/retrofit", f"/retrofit?fan={quote(SLIPPING)}", "/nowhere", "/login")
 
 
 @pytest.fixture(scope="module")
