@@ -14,6 +14,7 @@ import sys
 import time
 from collections.abc import Callable
 from functools import partial
+from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
@@ -58,8 +59,8 @@ def work(folder: Path, kind: str, reached: Callable[[str], None] = no_fault) -> 
             store.compact()
 
 
-def in_child(task: Callable[[], None], kill_after_s: float | None = None) -> bool:
-    """Run a task in a child; return whether it was killed before it ended."""
+def in_child(task: Callable[[], None], is_to_die: Callable[[], bool] = lambda: False) -> bool:
+    """Run a task in a child, killed when it is to die; return whether it was killed before it ended."""
     child = os.fork()
     if child == 0:
         code = 1
@@ -68,22 +69,46 @@ def in_child(task: Callable[[], None], kill_after_s: float | None = None) -> boo
             code = 0
         finally:
             os._exit(code)
-    ended, status = 0, 0
-    if kill_after_s is not None:
-        deadline = time.monotonic() + kill_after_s
-        while not ended and time.monotonic() < deadline:
-            time.sleep(0.002)
-            ended, status = os.waitpid(child, os.WNOHANG)
-        if not ended:
-            os.kill(child, signal.SIGKILL)
-    if not ended:
-        _, status = os.waitpid(child, 0)
+    if is_to_die():
+        os.kill(child, signal.SIGKILL)
+    _, status = os.waitpid(child, 0)
     if os.WIFEXITED(status) and os.WEXITSTATUS(status) != 0:
         raise RuntimeError("a pull failed")
     return os.WIFSIGNALED(status)
 
 
-def phase(folder: Path, commits_before: int) -> str:
+class Course:
+    """The named points that a piece of work reaches, as its child tells them through a pipe."""
+
+    def __init__(self) -> None:
+        self._told, self._telling = os.pipe()
+
+    def tell(self, _point: str) -> None:
+        os.write(self._telling, b".")
+
+    def is_past(self, points: int, wait_s: float) -> bool:
+        """Wait until some points are reached, and a moment more; false where the work ends before."""
+        os.close(self._telling)  # in the parent: the pipe ends with the child
+        reached = 0
+        while reached < points and os.read(self._told, 1):
+            reached += 1
+        time.sleep(wait_s)
+        return reached == points
+
+    def gaps_s(self) -> list[float]:
+        """Return how long the work takes to each of its points, and from the last one to its end."""
+        os.close(self._telling)
+        times = [time.monotonic()]
+        while os.read(self._told, 1):
+            times.append(time.monotonic())
+        times.append(time.monotonic())
+        return [after - before for before, after in pairwise(times)]
+
+    def close(self) -> None:
+        os.close(self._told)
+
+
+def phase(folder: Path, kind: str, commits_before: int) -> str:
     """Return how far the work had come when it was killed."""
     state = folder / "state"
     if not any((state / "exports").glob("*.zst")):
@@ -103,8 +128,8 @@ def phase(folder: Path, commits_before: int) -> str:
     if intended:
         done = sum(1 for found, has in states if found == "done" and has)
         return where + ("delta committed, pass not done" if commits > done else "pass intended")
-    if commits > commits_before and commits_before and not building:
-        return "compacting"
+    if kind == "compact":
+        return "compacting, a month done" if commits > commits_before else "compacting, no month done"
     return where + ("between passes" if states else "export known, no pass")
 
 
@@ -131,7 +156,7 @@ def end(folder: Path) -> str:
 
 
 def main(root: Path, kills: int, seed: int) -> None:
-    """Kill, run again, compare."""
+    """Kill, run again, compare: each kill a drawn moment after a drawn one of the points on the way."""
     chance = random.Random(seed)
     empty, pulled = root / "empty", root / "pulled"
     fill(empty)
@@ -140,33 +165,43 @@ def main(root: Path, kills: int, seed: int) -> None:
     commits = commits_of(pulled)
     starts = {"pull": (empty, 0), "again": (pulled, commits), "compact": (pulled, commits)}
     expected = end(pulled)
-    lasts = {}
-    for kind, (start, _) in starts.items():
-        copy = root / f"timed {kind}"
-        shutil.copytree(start, copy)
-        begun = time.monotonic()
-        in_child(partial(work, copy, kind))
-        lasts[kind] = time.monotonic() - begun
+    gaps = {kind: gaps_s(root / f"timed {kind}", start, kind) for kind, (start, _) in starts.items()}
     done = 0
     while done < kills:
         kind = chance.choice(("pull", "pull", "again", "compact"))
         start, commits = starts[kind]
         folder = root / "killed"
         shutil.copytree(start, folder)
-        told = killed(folder, kind, commits, chance.uniform(0.3, 1.0) * lasts[kind], expected)
+        points = chance.randrange(len(gaps[kind]))
+        told = killed(folder, kind, commits, points, chance.random() * gaps[kind][points], expected)
         if told:
             print(told, flush=True)
             done += 1
-        else:
-            lasts[kind] *= 0.8  # the machine was busier when the time was taken
         shutil.rmtree(folder)
 
 
-def killed(folder: Path, kind: str, commits: int, after_s: float, expected: str) -> str:
+def gaps_s(folder: Path, start: Path, kind: str) -> list[float]:
+    """Return the gaps between the points of a piece of work that nobody stops."""
+    shutil.copytree(start, folder)
+    course, gaps = Course(), list[float]()
+
+    def listen() -> bool:
+        gaps.extend(course.gaps_s())
+        return False
+
+    in_child(partial(work, folder, kind, course.tell), listen)
+    course.close()
+    return gaps
+
+
+def killed(folder: Path, kind: str, commits: int, points: int, wait_s: float, expected: str) -> str:
     """Kill one piece of work and pull again; return what became of it, blank where it ended before."""
-    if not in_child(partial(work, folder, kind), after_s):
+    course = Course()
+    was_killed = in_child(partial(work, folder, kind, course.tell), partial(course.is_past, points, wait_s))
+    course.close()
+    if not was_killed:
         return ""
-    found = phase(folder, commits)
+    found = phase(folder, kind, commits)
     in_child(partial(work, folder, "pull"))
     return f"{found}: {'same' if end(folder) == expected else 'other'}"
 

@@ -7,6 +7,8 @@ The shapes are common practice, without a source; where RFC 4180 states one, its
 import datetime as dt
 import random
 import tempfile
+import time
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -307,35 +309,75 @@ def test_there_are_enough_of_them() -> None:
 
 def mutated(content: bytes, chance: random.Random) -> bytes:
     for _ in range(chance.randint(1, 4)):
-        kind, place = chance.randrange(4), chance.randrange(len(content) + 1)
-        if kind == 0:
-            content = content[:place] + bytes([chance.randrange(256)]) + content[place + 1 :]
-        elif kind == 1:
-            content = content[:place] or content
-        elif kind == 2:
-            mark = chance.choice((b'"', b",", b"\n", b";", b"\r", b"\0", b"[", b"-9999"))
-            content = content[:place] + mark + content[place:]
-        else:
-            lines = content.split(b"\n")
-            chance.shuffle(lines)
-            content = b"\n".join(lines)
+        content = chance.choice(MUTATIONS)(content, chance)
     return content
 
 
-@pytest.mark.parametrize("count", [400, pytest.param(20_000, marks=pytest.mark.long)])
+def with_a_byte_flipped(content: bytes, chance: random.Random) -> bytes:
+    place = chance.randrange(len(content) + 1)
+    return content[:place] + bytes([chance.randrange(256)]) + content[place + 1 :]
+
+
+def cut(content: bytes, chance: random.Random) -> bytes:
+    return content[: chance.randrange(len(content) + 1)] or content
+
+
+def with_a_mark_put_in(content: bytes, chance: random.Random) -> bytes:
+    place = chance.randrange(len(content) + 1)
+    mark = chance.choice((b'"', b",", b"\n", b";", b"\r", b"\0", b"[", b"-9999"))
+    return content[:place] + mark + content[place:]
+
+
+def with_lines_shuffled(content: bytes, chance: random.Random) -> bytes:
+    lines = content.split(b"\n")
+    chance.shuffle(lines)
+    return b"\n".join(lines)
+
+
+def with_columns_swapped(content: bytes, chance: random.Random) -> bytes:
+    """Swap two columns, in all lines or from one of them on."""
+    lines = content.split(b"\n")
+    mark = max((b",", b";", b"\t", b"|"), key=content.count)
+    first, second = chance.randrange(4), chance.randrange(4)
+    start = chance.choice((0, chance.randrange(len(lines))))
+    for number, line in enumerate(lines[start:], start):
+        cells = line.split(mark)
+        if max(first, second) < len(cells):
+            cells[first], cells[second] = cells[second], cells[first]
+            lines[number] = mark.join(cells)
+    return b"\n".join(lines)
+
+
+MUTATIONS = (with_a_byte_flipped, cut, with_a_mark_put_in, with_lines_shuffled, with_columns_swapped)
+HANG_S = 5.0  # thousands of times what such a small file takes
+
+
+@pytest.mark.parametrize(
+    "count", [400, pytest.param(10_000, marks=[pytest.mark.long, pytest.mark.timeout(3600)])]
+)
 def test_a_mutated_file_is_read_or_says_why_and_its_counts_hold(count: int, points: PointMap) -> None:
     chance = random.Random(20250301)
+    fates: Counter[str] = Counter()
+    slowest_s = 0.0
     for _ in range(count):
         case = chance.choice(CASES)
         whole = case.content.encode() if isinstance(case.content, str) else case.content
         content = mutated(whole, chance)
+        begun = time.process_time()
         try:
             reading = read(replace(case, content=content), points)
         except UnreadableFileError:
+            fates["says why it cannot be read"] += 1
             continue
-        assert reading.cells == reading.refused_count + reading.missing + reading.unmapped + values(
-            reading
-        ), content
+        finally:
+            slowest_s = max(slowest_s, time.process_time() - begun)
+        told = reading.refused_count + reading.missing + reading.unmapped
+        assert reading.cells == told + values(reading), content
+        assert reading.refused_count == sum(refused.cells for refused in reading.refused), content
+        fates["read whole" if not reading.refused_count else "read, some of it refused"] += 1
+    print(f"{count} mutated files: {dict(fates)}, the slowest {slowest_s:.2f} s")
+    assert slowest_s < HANG_S
+    assert min(fates.values()) > count // 50
 
 
 def values(reading: FileReading) -> int:
