@@ -16,7 +16,7 @@ from service.assess.fan_hours import LocalTimes, midnight, site_hours
 from service.assess.held_hours import hours_by_fan
 from service.assess.workers import Piece, Workers, alone
 from service.store import faults
-from service.store.ledger_tables import fan_days, hour_marks, hours_made
+from service.store.ledger_tables import fan_days, hour_marks, hours_made, settled_days
 from service.store.store import Store
 from service.store.tables_read import TablesRead
 
@@ -56,7 +56,7 @@ def keep_hours(site: SiteFolder, store: Store, workers: Workers | None = None) -
     if not anew and since == last_pass:
         return
     with store.writer() as connection:
-        for table in (fan_days, hours_made):
+        for table in (fan_days, hours_made, settled_days):
             connection.execute(sa.delete(table).where(table.c.fan.in_(anew)))
         if is_fresh:
             connection.execute(sa.delete(hour_marks))
@@ -179,8 +179,22 @@ def _write(
     store.reached(faults.HOURS_WRITTEN)
     with store.writer() as connection:
         inside = fan_days.c.fan.in_(run.fans) & fan_days.c.date.between(run.first, run.last + _DAY)
+        before = [dict(row._mapping) for row in connection.execute(sa.select(fan_days).where(inside))]
+        for fan, date in _first_changes(before, days).items():
+            is_unsettled = (settled_days.c.fan == fan) & (settled_days.c.date >= date)
+            connection.execute(sa.delete(settled_days).where(is_unsettled))
         connection.execute(sa.delete(fan_days).where(inside))
         connection.execute(sa.insert(fan_days), list(days))
+
+
+def _first_changes(before: Sequence[dict[str, Any]], after: Sequence[dict[str, Any]]) -> dict[str, dt.date]:
+    """Return of each fan with another day than before the first such date."""
+    was, now = ({(row["fan"], row["date"]): row for row in rows} for rows in (before, after))
+    found: dict[str, dt.date] = {}
+    for fan, date in sorted(was.keys() | now.keys()):
+        if was.get((fan, date)) != now.get((fan, date)):
+            found.setdefault(fan, date)
+    return found
 
 
 def _day_rows(fan: str, points: pd.DataFrame, times: LocalTimes) -> Iterator[dict[str, Any]]:

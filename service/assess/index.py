@@ -2,14 +2,14 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 import sqlalchemy as sa
 
 from config.folder import SiteFolder
 from service.assess.fan_hours import midnight
 from service.assess.periods import IndexedDay
-from service.store.ledger_tables import fan_days
+from service.store.ledger_tables import daily, fan_days, settled_days
 from service.store.store import Store
 
 _DAY: Final = dt.timedelta(days=1)
@@ -28,6 +28,28 @@ def read_index(store: Store, fans: Sequence[str]) -> dict[str, list[IndexedDay]]
     """Return the days of some fans, each fan's in order of date."""
     columns = [fan_days.c[name] for name in ("fan", *IndexedDay.__slots__)]
     query = sa.select(*columns).where(fan_days.c.fan.in_(fans)).order_by(fan_days.c.fan, fan_days.c.date)
+    return _by_fan(store, query, fans)
+
+
+def read_index_since_judged(store: Store, fans: Sequence[str]) -> dict[str, list[IndexedDay]]:
+    """Return some fans' days from the one last judged before their ledgers settled, in order of date."""
+    columns = [fan_days.c[name] for name in ("fan", *IndexedDay.__slots__)]
+    settled = settled_days.join(
+        daily, (daily.c.fan == settled_days.c.fan) & (daily.c.date == settled_days.c.date)
+    )
+    first = sa.func.coalesce(daily.c.judged_on, daily.c.date)
+    query = (
+        sa.select(*columns)
+        .select_from(
+            settled.join(fan_days, (fan_days.c.fan == settled_days.c.fan) & (fan_days.c.date >= first))
+        )
+        .where(settled_days.c.fan.in_(fans))
+        .order_by(fan_days.c.fan, fan_days.c.date)
+    )
+    return _by_fan(store, query, fans)
+
+
+def _by_fan(store: Store, query: sa.Select[Any], fans: Sequence[str]) -> dict[str, list[IndexedDay]]:
     found: dict[str, list[IndexedDay]] = {fan: [] for fan in fans}
     with store.reader() as connection:
         for fan, *values in connection.execute(query):

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -15,8 +15,7 @@ from analytics.new_normal import Normal, normal_from_json
 from analytics.results_version import RESULTS_VERSION
 from analytics.service_effects import ended_by
 from analytics.tachometer import nominal_ratio
-from analytics.vocabulary import Role, Work
-from config.epoch import FanEpoch
+from analytics.vocabulary import AlertKind, Role, Work
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
 from service.assess.pairs import PairDue, Pairs, hear, known_pairs, pairs_due
@@ -119,28 +118,43 @@ CARRIED: Final = tuple(
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What of a fan's ledger is to be written.
+
+    `lanes` and the first date to write again, None where nothing changed; `last` day of the ledger then;
+    `served` from when each measure of the trend runs on undisturbed by work, after that day.
+    """
+
+    lanes: list[Lane]
+    restart: dt.date | None
+    last: dt.date | None
+    served: Mapping[AlertKind, dt.date]
+
+
 def lanes(
     connection: sa.Connection,
     site: SiteFolder,
     fan: str,
     learned: Sequence[Learned],
     days: Sequence[IndexedDay],
-) -> tuple[list[Lane], dt.date | None]:
-    """Return a fan's lanes and the first date to write again, None where nothing changed.
+) -> Planned:
+    """Return a fan's lanes, found by holding every day of its ledger against what it would be made of now.
 
     Parameters: `days`, the fan's complete operating days, in order of date.
     """
     stored = connection.execute(
         sa.select(daily.c.date, daily.c.digest).where(daily.c.fan == fan).order_by(daily.c.date)
     ).all()
-    services = site.entries(fan)
-    plans = list(_plans(site, fan, learned, days, services))
+    plans = list(_plans(site, fan, learned, days))
+    last = plans[-1][0].date if plans else None
+    served = _served(learned, plans, Trend())
     restart = _first_difference([(date, digest) for date, digest in stored], plans)
     if restart is None:
-        return [], None
+        return Planned([], None, last, served)
     plans = _sparing(plans)
     checkpoint = _checkpoint(connection, fan, restart, _begins(learned, restart))
-    begin = restart if checkpoint is None else checkpoint.date + dt.timedelta(days=1)
+    begin = restart if checkpoint is None else checkpoint["date"] + dt.timedelta(days=1)
     if checkpoint is None:
         begin = _begins(learned, restart) or dt.date.min
     found: list[Lane] = []
@@ -149,12 +163,50 @@ def lanes(
         if not mine:
             continue
         lane = Lane(fan, part, mine, None, None, dict.fromkeys(CARRIED))
-        if checkpoint is not None and index == _which(learned, checkpoint.date):
-            lane.pairs = known_pairs(connection, fan, part.stretch.begins, checkpoint.date)
-            lane.trend = known_trend(connection, fan, part.stretch.begins, checkpoint.date)
-            _resume(lane, checkpoint, [plan for plan, which in plans if which == index])
+        if checkpoint is not None and index == _which(learned, checkpoint["date"]):
+            _resume(connection, lane, checkpoint, [plan for plan, which in plans if which == index], {})
         found.append(lane)
-    return found, min([restart, *(lane.days[0].date for lane in found)])
+    return Planned(found, min([restart, *(lane.days[0].date for lane in found)]), last, served)
+
+
+def later_lanes(
+    connection: sa.Connection,
+    site: SiteFolder,
+    fan: str,
+    learned: Sequence[Learned],
+    days: Sequence[IndexedDay],
+    row: Mapping[str, Any],
+    served: Mapping[AlertKind, dt.date],
+) -> Planned:
+    """Return a fan's lanes where its ledger up to a day needs no second look.
+
+    Parameters: `days`, the fan's complete operating days from the last judged one up to that day on; `row`
+    of that day; `served` after it.
+    """
+    first = row["judged_on"] or row["date"]
+    plans = list(_plans(site, fan, learned, [day for day in days if day.date > first], after=first))
+    trend = Trend(since=dict(served))
+    later = [(plan, which) for plan, which in plans if plan.date > row["date"]]
+    if not later:
+        return Planned([], None, row["date"], served)
+    served = _served(learned, later, trend)
+    known = [plan for plan, _ in plans if plan.date <= row["date"]]
+    mine = [plan for plan, _ in _sparing(later)]
+    lane = Lane(fan, learned[-1], mine, None, None, dict.fromkeys(CARRIED))
+    if row["state"] is not None:
+        _resume(connection, lane, row, known, trend.since)
+    return Planned([lane], mine[0].date, mine[-1].date, served)
+
+
+def _served(
+    learned: Sequence[Learned], plans: Sequence[tuple[DayPlan, int]], trend: Trend
+) -> Mapping[AlertKind, dt.date]:
+    """Return from when each measure runs on undisturbed by the work of the last stretch's days."""
+    after = Trend(since=dict(trend.since))
+    for plan, which in plans:
+        if which == len(learned) - 1:
+            after.served(plan.date, plan.service, can_slip=learned[which].machine.drive.can_slip)
+    return after.since
 
 
 def _plans(
@@ -162,21 +214,22 @@ def _plans(
     fan: str,
     learned: Sequence[Learned],
     days: Sequence[IndexedDay],
-    services: Sequence[ServiceEntry],
+    after: dt.date | None = None,
 ) -> Iterator[tuple[DayPlan, int]]:
-    bases = [_base(part) for part in learned]
+    """Yield the plans of days and which stretch holds each; `after` the day of the ledger before them."""
+    bases = [base(part) for part in learned]
     ratios = [nominal_ratio(part.machine) for part in learned]
     declared = {epoch.row: f"{epoch.machine!r}|{epoch.limits!r}" for epoch in site.epochs(fan)}
-    ordered = sorted(services, key=lambda entry: (entry.date, entry.time or dt.time(), entry.row))
+    ordered = sorted(site.entries(fan), key=lambda entry: (entry.date, entry.time or dt.time(), entry.row))
     told = hashlib.sha256()
-    position = 0
-    before: FanEpoch | None = None
+    position = 0 if after is None else sum(entry.date <= after for entry in ordered)
+    for entry in ordered[:position]:
+        told.update(_words_of(entry))
+    before = None if after is None else site.epoch_at(fan, after)
     for day in days:
         since = position
         while position < len(ordered) and ordered[position].date <= day.date:
-            entry = ordered[position]
-            told.update(f"{entry.date}|{entry.time}|{entry.work}|{entry.role}|{entry.motor_rpm}|".encode())
-            told.update(f"{entry.fan_rpm}|{entry.speed_fraction}|{entry.no_load_a}".encode())
+            told.update(_words_of(ordered[position]))
             position += 1
         which = _which(learned, day.date)
         epoch = site.epoch_at(fan, day.date)
@@ -201,6 +254,11 @@ def _plans(
             unused=unused_words(stretch.epoch, epoch),
         )
         yield plan, which
+
+
+def _words_of(entry: ServiceEntry) -> bytes:
+    words = f"{entry.date}|{entry.time}|{entry.work}|{entry.role}|{entry.motor_rpm}|"
+    return f"{words}{entry.fan_rpm}|{entry.speed_fraction}|{entry.no_load_a}".encode()
 
 
 def _sparing(plans: Sequence[tuple[DayPlan, int]]) -> list[tuple[DayPlan, int]]:
@@ -246,7 +304,8 @@ def _is_retrofitted(done: Sequence[ServiceEntry], stretch: Stretch) -> bool:
     return any(entry.work is Work.RETROFIT and entry.date >= first for entry in done)
 
 
-def _base(part: Learned) -> bytes:
+def base(part: Learned) -> bytes:
+    """Return what of a stretch bears on each of its days."""
     return f"{RESULTS_VERSION}|{part.digest}|{part.reason}".encode()
 
 
@@ -272,7 +331,7 @@ def _first_difference(
 
 def _checkpoint(
     connection: sa.Connection, fan: str, before: dt.date, not_before: dt.date | None
-) -> sa.Row[Any] | None:
+) -> Mapping[str, Any] | None:
     query = (
         sa.select(daily)
         .where(daily.c.fan == fan, daily.c.date < before, daily.c.state.is_not(None))
@@ -281,11 +340,21 @@ def _checkpoint(
     )
     if not_before is not None:
         query = query.where(daily.c.date >= not_before)
-    return connection.execute(query).one_or_none()
+    found = connection.execute(query).one_or_none()
+    return None if found is None else dict(found._mapping)
 
 
-def _resume(lane: Lane, checkpoint: sa.Row[Any], plans: Sequence[DayPlan]) -> None:
-    values = checkpoint._mapping
+def _resume(
+    connection: sa.Connection,
+    lane: Lane,
+    values: Mapping[str, Any],
+    plans: Sequence[DayPlan],
+    served: Mapping[AlertKind, dt.date],
+) -> None:
+    """Let a lane go on after a row; `plans` of its stretch, of which `served` already knows the earliest."""
+    begins = lane.learned.stretch.begins
+    lane.pairs = known_pairs(connection, lane.fan, begins, values["date"])
+    lane.trend = known_trend(connection, lane.fan, begins, values["date"])
     lane.state = state_from_bytes(values["state"])
     lane.judged_on = values["judged_on"]
     lane.carried = {name: values[name] for name in CARRIED}
@@ -293,6 +362,7 @@ def _resume(lane: Lane, checkpoint: sa.Row[Any], plans: Sequence[DayPlan]) -> No
     # What was done since the last judged day has not been told to the state yet.
     first = lane.learned.stretch.first
     levelled = dict(lane.trend.since)
+    lane.trend.since |= served
     for plan in plans:
         if plan.date <= values["date"]:
             lane.trend.served(plan.date, plan.service, can_slip=lane.can_slip)

@@ -18,7 +18,7 @@ from analytics.wrong_points import Refusal, refused_points, without
 from config.folder import SiteFolder
 from service.assess.fan_hours import midnight
 from service.assess.lanes import Learned
-from service.assess.periods import IndexedDay, Stretch, curves_digest, new_wheels, stretches
+from service.assess.periods import IndexedDay, Stretch, curves_digest, known_stretches, new_wheels, stretches
 from service.assess.step_tests import with_step_tests
 from service.assess.workers import Piece, Workers
 from service.store.fitted import FULL_CURRENT, curves_as_json, curves_from_json, machine_judged
@@ -52,7 +52,7 @@ def learn(
         complete_to = max(days[-1].date, over) if days else over
         found = stretches(site.epochs(fan), days, complete_to, new_wheels(site.entries(fan), fan))
         wanted[fan] = [(stretch, curves_digest(stretch, days)) for stretch in found]
-    held = _held(store, list(complete))
+    held = held_curves(store, list(complete))
     due = [
         (stretch, digest)
         for parts in wanted.values()
@@ -67,6 +67,21 @@ def learn(
         fan: [_learned(stretch, held[fan, stretch.number]) for stretch, _ in parts]
         for fan, parts in wanted.items()
     }
+
+
+def learned_before(
+    site: SiteFolder, fan: str, held: Mapping[tuple[str, int], Mapping[str, Any]]
+) -> list[Learned]:
+    """Return a fan's stretches as they were learned before; none where another number of them is due.
+
+    Parameters: `held`, the rows of `held_curves`.
+    """
+    rows: list[Mapping[str, Any]] = []
+    while (fan, len(rows)) in held:
+        rows.append(held[fan, len(rows)])
+    healthy = [(row["first_date"], row["last_date"]) for row in rows]
+    parts = known_stretches(site.epochs(fan), healthy, new_wheels(site.entries(fan), fan))
+    return [_learned(stretch, row) for stretch, row in zip(parts, rows[: len(parts)], strict=True)]
 
 
 def _fitted_by(
@@ -91,7 +106,8 @@ def _fitted_by(
         yield from rows
 
 
-def _held(store: Store, fans: Sequence[str]) -> dict[tuple[str, int], dict[str, Any]]:
+def held_curves(store: Store, fans: Sequence[str]) -> dict[tuple[str, int], dict[str, Any]]:
+    """Return the rows of some fans' healthy curves as they are written down, by fan and stretch."""
     query = sa.select(curves_table).where(curves_table.c.fan.in_(fans))
     with store.reader() as connection:
         rows = [dict(row._mapping) for row in connection.execute(query)]

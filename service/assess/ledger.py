@@ -15,16 +15,32 @@ from service.assess.fan_hours import midnight, site_hours
 from service.assess.findings import lost_spans, renewed_findings, stored_findings
 from service.assess.held_hours import hours_by_fan
 from service.assess.hours_upkeep import keep_hours
-from service.assess.index import complete_days, last_reading, read_index
+from service.assess.index import complete_days, last_reading, read_index, read_index_since_judged
 from service.assess.judge import judge
-from service.assess.lanes import LEAST_HOURS_RUNNING, Lane, Learned, are_in_one_block, lanes
-from service.assess.learning import learn
+from service.assess.lanes import (
+    LEAST_HOURS_RUNNING,
+    Lane,
+    Learned,
+    are_in_one_block,
+    lanes,
+    later_lanes,
+)
+from service.assess.learning import held_curves, learn, learned_before
 from service.assess.pairs import write_pairs
 from service.assess.periods import IndexedDay
+from service.assess.settled import Settled, made_of, read_settled, settled_at, write_settled
 from service.assess.workers import Piece, Workers, workers_of
 from service.store import faults
 from service.store.ledger_tables import curves as curves_table
-from service.store.ledger_tables import daily, fan_days, findings, hours_made, tachometer_pairs
+from service.store.ledger_tables import (
+    daily,
+    fan_days,
+    findings,
+    hours_made,
+    settled_days,
+    tachometer_pairs,
+    watched_days,
+)
 from service.store.loads import renew_loads
 from service.store.store import Store
 from service.store.tables_read import TablesRead
@@ -39,7 +55,8 @@ _RECENT_DAYS: Final = 21
 class _Due:
     """What of a fan is to be done: its lanes, and from which day rows and findings are written again.
 
-    `restart` is None where no row changed; findings are looked for again from `begin`.
+    `restart` is None where no row changed; findings are looked for again from `begin`; `settled` what will
+    need no second look then, None where all does.
     """
 
     fan: str
@@ -48,6 +65,7 @@ class _Due:
     restart: dt.date | None
     begin: dt.date
     is_proof_seen_before: bool
+    settled: Settled | None
 
     @property
     def reads_from(self) -> dt.date:
@@ -113,8 +131,18 @@ def _assessed(site: SiteFolder, store: Store, as_of: dt.datetime | None, workers
 
 
 def _forget_unknown_fans(site: SiteFolder, store: Store) -> None:
+    of_fans = (
+        daily,
+        tachometer_pairs,
+        findings,
+        curves_table,
+        fan_days,
+        hours_made,
+        settled_days,
+        watched_days,
+    )
     with store.writer() as connection:
-        for table in (daily, tachometer_pairs, findings, curves_table, fan_days, hours_made):
+        for table in of_fans:
             connection.execute(sa.delete(table).where(table.c.fan.not_in(site.fan_names)))
 
 
@@ -132,15 +160,37 @@ def _pieces(
 def _planned(
     site: SiteFolder, store: Store, fans: Sequence[str], now: dt.datetime, workers: Workers
 ) -> _Batch:
-    index = read_index(store, fans)
+    settled, learned = _settled(site, store, fans, now)
+    rest = [fan for fan in fans if fan not in settled]
+    index = read_index(store, rest) | read_index_since_judged(store, list(settled))
     complete = {fan: complete_days(site, index[fan], now) for fan in fans}
-    learned = learn(site, store, complete, now, workers)
+    learned |= learn(site, store, {fan: complete[fan] for fan in rest}, now, workers)
     with store.reader() as connection:
-        due = [_due(connection, site, fan, learned[fan], index[fan], complete[fan], now) for fan in fans]
+        due = [
+            _due(connection, site, learned[fan], index[fan], complete[fan], fan, settled.get(fan), now)
+            for fan in fans
+        ]
         held = stored_findings(connection, fans)
     has_days = [one.fan for one in due if any(day.date >= one.reads_from for day in index[one.fan])]
     cut = [fan for fan in sorted(has_days) if index[fan][-1].last_reading > now]
     return _Batch(due, held, has_days, cut)
+
+
+def _settled(
+    site: SiteFolder, store: Store, fans: Sequence[str], now: dt.datetime
+) -> tuple[dict[str, Settled], dict[str, list[Learned]]]:
+    """Return what needs no second look, of the fans of which anything does not, with their healthy curves."""
+    known = read_settled(store, fans, now)
+    held = held_curves(store, list(known))
+    learned = {fan: learned_before(site, fan, held) for fan in known}
+    good = {
+        fan: one
+        for fan, one in known.items()
+        if learned[fan]
+        and one.made_of == made_of(site, fan, learned[fan])
+        and (one.row["state"] is not None or learned[fan][-1].curves is None)
+    }
+    return good, {fan: learned[fan] for fan in good}
 
 
 def _judged(tables: TablesRead, site: SiteFolder, batch: _Batch, now: dt.datetime) -> _Told:
@@ -175,28 +225,41 @@ def _write_batch(store: Store, batch: _Batch, told: _Told) -> list[str]:
                 write_pairs(connection, one.fan, one.restart, told.pairs[one.fan])
             if has_new_findings or one.restart is not None:
                 moved.append(one.fan)
+        found = [one.settled for one in batch.due if one.settled is not None]
+        write_settled(connection, [one.fan for one in batch.due], found)
     return moved
 
 
 def _due(
     connection: sa.Connection,
     site: SiteFolder,
-    fan: str,
     learned: Sequence[Learned],
     index: Sequence[IndexedDay],
     complete: Sequence[IndexedDay],
+    fan: str,
+    before: Settled | None,
     now: dt.datetime,
 ) -> _Due:
+    """Plan a fan; `before`, where it is settled, what is known of the days that `index` does not reach."""
     operating = [day for day in complete if day.hours_running >= LEAST_HOURS_RUNNING]
-    found, restart = lanes(connection, site, fan, learned, operating)
+    if before is None:
+        planned = lanes(connection, site, fan, learned, operating)
+    else:
+        planned = later_lanes(connection, site, fan, learned, operating, before.row, before.served)
     # Days that are not over have findings but no rows; they are looked at again every time.
     today = now.astimezone(site.site.zone).date()
     over = {day.date for day in complete}
     open_days = [day.date for day in index if day.date <= today and day.date not in over]
     after = max(over, default=today - _DAY) + _DAY
-    begin = min([after, *open_days, *([] if restart is None else [restart])])
-    is_proof_seen = any(day.is_proof_seen for day in index if day.date < begin)
-    return _Due(fan, learned, found, restart, begin, is_proof_seen)
+    begin = min([after, *open_days, *([] if planned.restart is None else [planned.restart])])
+    is_seen = before is not None and before.is_proof_seen
+    is_proof_seen = is_seen or any(day.is_proof_seen for day in index if day.date < begin)
+    settled = None
+    if (date := settled_at(site, fan, learned, index, complete, planned.last)) is not None:
+        is_seen |= any(day.is_proof_seen for day in index if day.date <= date)
+        facts = made_of(site, fan, learned) if before is None else before.made_of
+        settled = Settled(fan, date, now, facts, planned.served, is_seen)
+    return _Due(fan, learned, planned.lanes, planned.restart, begin, is_proof_seen, settled)
 
 
 def _hours_to_now(
@@ -252,7 +315,8 @@ def _write_rows(connection: sa.Connection, fan: str, restart: dt.date, rows: lis
     last = connection.execute(
         sa.select(sa.func.max(daily.c.date)).where(daily.c.fan == fan, daily.c.date < restart)
     ).scalar()
-    connection.execute(sa.delete(daily).where(daily.c.fan == fan, daily.c.date >= restart))
+    for table in (daily, watched_days):
+        connection.execute(sa.delete(table).where(table.c.fan == fan, table.c.date >= restart))
     if rows:
         connection.execute(sa.insert(daily), rows)
     if last is not None and rows and are_in_one_block(last, rows[0]["date"]):

@@ -81,6 +81,24 @@ def stretches(
     )
 
 
+def known_stretches(
+    epochs: Sequence[FanEpoch],
+    healthy: Sequence[tuple[dt.date | None, dt.date | None]],
+    new_wheels: Sequence[dt.date],
+) -> tuple[Stretch, ...]:
+    """Return a fan's stretches where all their healthy periods are known; none where their number differs.
+
+    Parameters: `epochs` in order; `healthy`, the first and last date of each stretch's; `new_wheels`.
+    """
+    found = _openings(epochs, new_wheels)
+    if len(found) != len(healthy):
+        return ()
+    return tuple(
+        Stretch(opening.epoch.fan, number, opening.epoch, opening.begins if number else None, first, last, "")
+        for number, (opening, (first, last)) in enumerate(zip(found, healthy, strict=True))
+    )
+
+
 def stretch_at(
     epochs: Sequence[FanEpoch], date: dt.date, new_wheels: Sequence[dt.date] = ()
 ) -> tuple[int, FanEpoch]:

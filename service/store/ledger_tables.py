@@ -173,12 +173,39 @@ episodes = sa.Table(
     sa.CheckConstraint("level in ('watch', 'act')", name="level"),
 )
 
+# Up to which day a fan's ledger needs no second look: none of the days there, nor what they were judged by,
+# has changed since. `made_of` all that they were judged by but the readings; `served` from when each measure
+# runs on undisturbed by work. Gone as soon as one of the days changes.
+settled_days = sa.Table(
+    "settled_days",
+    METADATA,
+    sa.Column("fan", sa.Text, primary_key=True),
+    sa.Column("date", sa.Date, nullable=False),
+    sa.Column("as_of", UtcTime, nullable=False),
+    sa.Column("made_of", sa.String(64), nullable=False),
+    sa.Column("served", sa.JSON, nullable=False),
+    sa.Column("is_proof_seen", sa.Boolean, nullable=False),
+)
+
+# How a fan's alerts stand after a day of its ledger, so that they go on from there. Gone as soon as a row of
+# that day or before it is written again.
+watched_days = sa.Table(
+    "watched_days",
+    METADATA,
+    sa.Column("fan", sa.Text, primary_key=True),
+    sa.Column("date", sa.Date, nullable=False),
+    sa.Column("made_of", sa.String(64), nullable=False),
+    sa.Column("standing", sa.JSON, nullable=False),
+)
+
 LEDGER_TABLES: Final = (
     fan_days,
     hour_marks,
     hours_made,
     curves,
     daily,
+    settled_days,
+    watched_days,
     tachometer_pairs,
     findings,
     episodes,

@@ -114,10 +114,15 @@ def write_site(folder: Path, size: Size, source: str = 'files = "*.csv"') -> Pat
     (folder / "site.toml").write_text(
         _SITE.format(source=source, zone=ZONE, first=FIRST_DAY, last=last.date().isoformat())
     )
+    write_fans(folder, size)
+    return drop
+
+
+def write_fans(folder: Path, size: Size) -> None:
+    """Declare a fleet's fans in its site folder."""
     columns = [f"{role}_point" for role in ROLES]
     lines = [",".join([*_PLATE, *columns])]
     for fan in fan_names(size):
         plate = (_PLATE | {"fan": fan}).values()
         lines.append(",".join([*plate, *(point_name(fan, role) for role in ROLES)]))
     (folder / "fans.csv").write_text("\n".join(lines) + "\n")
-    return drop
