@@ -3,7 +3,7 @@
 import json
 import shutil
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import unquote
@@ -21,6 +21,7 @@ from deltalake import (
     WriterProperties,
     write_deltalake,
 )
+from deltalake.exceptions import DeltaError
 
 from service.store.columns import FAN, MONTH, TIME
 from service.store.durable import sync_files_and_folders, sync_folder
@@ -28,14 +29,28 @@ from service.store.durable import sync_files_and_folders, sync_folder
 APPLICATION: Final = "slipledger"
 _ROW_GROUP_ROWS: Final = 1 << 14  # about a fan and month at 5 minutes: what is not asked for is skipped
 _LOG: Final = "_delta_log"
+_write_rows: Final[Callable[..., None]] = write_deltalake  # its overloads refuse a mapping of options
+_CONFIGURATION: Final = {"delta.dataSkippingStatsColumns": f"{FAN},{TIME}"}
+
+
+def freely() -> None:
+    """Let anyone commit: of a table that nobody else writes to."""
 
 
 class DeltaFolder:
-    """A Delta table partitioned by month, each file of it sorted by fan and time."""
+    """A Delta table partitioned by month, each file of it sorted by fan and time.
 
-    def __init__(self, address: str) -> None:
+    One process writes to it at a time, and `confirm` raises in every other one. It is asked when a write
+    begins and again when its last row is written, just before the commit. Every commit is prepared on the
+    version of before the first question and carries a marker: Delta refuses it if another commit with a
+    marker came in between. So a process that slept through the loss of its lease commits nothing after
+    whoever has it now has committed, or has called `is_in_for_good`.
+    """
+
+    def __init__(self, address: str, confirm: Callable[[], None] = freely) -> None:
         """Name the table by a local path or an object store's URL; nothing is opened yet."""
         self.address = address
+        self._confirm = confirm
         self._is_local = "://" not in address
         self._table: DeltaTable | None = None
 
@@ -44,44 +59,85 @@ class DeltaFolder:
 
         Rows that are made as they are read are written so: never all in memory.
         """
-        before = self._opened().version() if self.exists() else -1
-        write_deltalake(
-            self.address,
-            data,
-            mode="append",
-            partition_by=[MONTH],
-            configuration={"delta.dataSkippingStatsColumns": f"{FAN},{TIME}"},
-            commit_properties=CommitProperties(app_transactions=[Transaction(APPLICATION, marker)]),
-            writer_properties=_writer_properties(),
-        )
-        self._make_durable(before)
+        self._write(data, marker, mode="append")
 
     def overwrite(self, data: pa.Table, marker: int) -> None:
         """Put rows, and their columns, in the place of all that was there; durable when this returns."""
-        before = self._opened().version() if self.exists() else -1
-        write_deltalake(
-            self.address,
-            data,
-            mode="overwrite",
-            schema_mode="overwrite",
-            partition_by=[MONTH],
-            commit_properties=CommitProperties(app_transactions=[Transaction(APPLICATION, marker)]),
-            writer_properties=_writer_properties(),
-        )
-        self._make_durable(before)
+        self._write(data, marker, mode="overwrite", schema_mode="overwrite")
 
     def replace_month(self, data: pa.Table, month: str) -> None:
         """Put rows in the place of a month's, in one commit; readers of before keep the files they had."""
-        before = self._opened().version()
-        write_deltalake(
-            self.address,
-            data,
-            mode="overwrite",
-            predicate=f"{MONTH} = '{month}'",
+        where = f"{MONTH} = '{month}'"
+        self._write(data, self.latest_marker(), mode="overwrite", predicate=where)
+
+    def _write(self, data: pa.Table | pa.RecordBatchReader, marker: int, **how: Any) -> None:
+        reader = data.to_reader() if isinstance(data, pa.Table) else data
+        try:
+            if not self.exists():
+                self._begin(reader.schema)
+            table = self._opened()
+            before = table.version()
+            self._confirm()
+            _write_rows(
+                table,
+                self._confirmed_at_its_end(reader),
+                partition_by=[MONTH],
+                commit_properties=_marked(marker),
+                writer_properties=_writer_properties(),
+                **how,
+            )
+        except DeltaError:
+            self._confirm()  # of a lost lease that is said, and not what came of it
+            raise
+        self._make_durable(before)
+
+    def _confirmed_at_its_end(self, reader: pa.RecordBatchReader) -> pa.RecordBatchReader:
+        def batches() -> Iterator[pa.RecordBatch]:
+            yield from reader
+            self._confirm()
+
+        return pa.RecordBatchReader.from_batches(reader.schema, batches())
+
+    def is_in_for_good(self, marker: int, schema: pa.Schema) -> bool:
+        """Tell whether a commit with this marker, or a later one, is in the log.
+
+        Where it is not, whoever began it can no longer make it: an empty commit stands in its way. `schema`
+        the columns of a table that is not there yet.
+        """
+        if self.has_marker(marker):
+            return True
+        try:
+            if self._table is None:
+                self._begin(schema)
+            else:
+                self._stand_in_the_way(self._table)  # as it was when the marker was not there
+        except DeltaError:  # something was committed between the two
+            if not self.has_marker(marker):
+                raise
+            return True
+        return False
+
+    def _stand_in_the_way(self, table: DeltaTable) -> None:
+        before = table.version()
+        table.create_write_transaction(
+            [],
+            mode="append",
+            schema=table.schema(),
             partition_by=[MONTH],
-            writer_properties=_writer_properties(),
+            commit_properties=_marked(table.transaction_version(APPLICATION) or 0),
         )
         self._make_durable(before)
+
+    def _begin(self, schema: pa.Schema) -> None:
+        DeltaTable.create(
+            self.address,
+            schema=schema,
+            mode="error",
+            partition_by=[MONTH],
+            configuration=_CONFIGURATION,
+            commit_properties=_marked(0),
+        )
+        self._make_durable(-1)
 
     def files_by_month(self) -> dict[str, int]:
         """Return how many files each month is spread over."""
@@ -185,6 +241,10 @@ class DeltaFolder:
     def _path_in_filesystem(self, uri: str) -> str:
         """Return a listed file's path: local ones are listed percent-encoded."""
         return unquote(uri) if self._is_local else str(fsspec.core.url_to_fs(uri)[1])
+
+
+def _marked(marker: int) -> CommitProperties:
+    return CommitProperties(app_transactions=[Transaction(APPLICATION, marker)])
 
 
 def _writer_properties() -> WriterProperties:

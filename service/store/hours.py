@@ -1,7 +1,7 @@
 """Hourly operating points: a second, derived Delta table, so that nothing raw is read twice."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import pandas as pd
@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from service.store.columns import FAN, MONTH, TIME, TIME_TYPE
-from service.store.delta import DeltaFolder
+from service.store.delta import DeltaFolder, freely
 from service.store.readings import microseconds, month_of, months_between
 
 REVISION: Final = "revision"
@@ -22,9 +22,9 @@ class Hours:
     numbers and flags go with them. `replace` takes another set of columns.
     """
 
-    def __init__(self, address: str) -> None:
-        """Name the table by its local path or URL."""
-        self._table = DeltaFolder(address)
+    def __init__(self, address: str, confirm: Callable[[], None] = freely) -> None:
+        """Name the table by its local path or URL; `confirm` raises where this process may not write."""
+        self._table = DeltaFolder(address, confirm)
 
     def append(self, frame: pd.DataFrame, revision: int) -> None:
         """Add hours, or newer versions of hours, as one commit."""

@@ -126,6 +126,11 @@ class Lease:
                 "what it had not written is done again by who has it now"
             )
 
+    def confirm(self) -> None:
+        """Ask the database whether the lease, where it was taken, is still held; raise LeaseLost if not."""
+        with self._database.writer():
+            pass  # renewed at its beginning
+
     def holder(self) -> Holder | None:
         """Return who holds the lease, None where it is free."""
         with self._database.reader() as connection:

@@ -10,6 +10,7 @@ import pyarrow as pa
 import sqlalchemy as sa
 
 from service.store import faults
+from service.store.columns import READINGS_SCHEMA
 from service.store.database import Database
 from service.store.readings import Readings
 from service.store.tables import generations, intake, passes, points_seen, refusals, touched_days
@@ -74,7 +75,8 @@ class Passes:
         """Take every pass that was stopped to its end, or to before its beginning.
 
         A pass whose commit is in the Delta log is marked done: its ledger rows are there. One whose commit is
-        not has its rows taken back; its exports are kept, unread, and the next pull reads them.
+        not has its rows taken back; its exports are kept, unread, and the next pull reads them. A process
+        that slept meanwhile, and not died, cannot make that commit any more.
         """
         with self._database.reader() as connection:
             begun = connection.execute(
@@ -85,7 +87,7 @@ class Passes:
             ).all()
         for stopped in begun:
             table = self._table_of(stopped.folder).table
-            if stopped.has_readings and not table.has_marker(stopped.id):
+            if stopped.has_readings and not table.is_in_for_good(stopped.id, READINGS_SCHEMA):
                 with self._database.writer() as connection:
                     connection.execute(sa.delete(passes).where(passes.c.id == stopped.id))
             else:

@@ -1,7 +1,7 @@
 """The readings table: what each generation of it holds and how it is read."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from service.store.columns import FAN, MONTH, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
-from service.store.delta import DeltaFolder
+from service.store.delta import DeltaFolder, freely
 from service.store.resolution import resolve
 
 _MICROSECOND: Final = dt.timedelta(microseconds=1)
@@ -21,9 +21,9 @@ _EPOCH: Final = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 class Readings:
     """One generation of the readings, as one Delta table."""
 
-    def __init__(self, address: str) -> None:
-        """Name the table by its local path or URL."""
-        self.table = DeltaFolder(address)
+    def __init__(self, address: str, confirm: Callable[[], None] = freely) -> None:
+        """Name the table by its local path or URL; `confirm` raises where this process may not write."""
+        self.table = DeltaFolder(address, confirm)
 
     def raw(self, fans: Sequence[str], start_us: int, end_us: int, columns: Sequence[str]) -> pa.Table:
         """Return rows as they were appended, ranks included, for times in [start, end)."""

@@ -65,7 +65,7 @@ class Store:
         self.kept = KeptExports(self.state_folder / "exports")
         self.runs = Runs(self.database)
         self.passes = Passes(self.database, self.table, reached)
-        self.hours = Hours(f"{self._readings_address}/hours")
+        self.hours = Hours(f"{self._readings_address}/hours", self.lease.confirm)
 
     def __enter__(self) -> Self:
         """Use the store."""
@@ -161,7 +161,7 @@ class Store:
 
     def table(self, folder: str) -> Readings:
         """Return the readings of the generation in a folder."""
-        return Readings(f"{self._readings_address}/{folder}")
+        return Readings(f"{self._readings_address}/{folder}", self.lease.confirm)
 
     def table_files(self, folder: str) -> DeltaFiles:
         """Return the files of the readings of the generation in a folder."""

@@ -1,6 +1,8 @@
 """The Delta tables: what is appended, with which marker, and what a reading of them gives."""
 
 import datetime as dt
+import itertools
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -8,9 +10,11 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+from deltalake.exceptions import CommitFailedError
 
 from service.store.columns import READINGS_SCHEMA, VALUE_COLUMNS
 from service.store.hours import Hours
+from service.store.lease import LeaseLost
 from service.store.readings import Readings, microseconds, months_between, with_month
 
 START = dt.datetime(2025, 1, 31, 23, 0, tzinfo=dt.UTC)
@@ -125,8 +129,75 @@ def test_a_commit_is_flushed_to_the_disk(readings: Readings, monkeypatch: pytest
     readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW), ("A", 2, {"current_a": 1.0}, LOW)]), 1)
     root = Path(readings.table.address)
     files = {str(path) for path in root.rglob("*") if path.suffix in (".json", ".parquet")}
-    assert len(files) == 3
+    assert len(files) == 4
     assert files | {str(root / "_delta_log"), str(root / "month=2025-01"), str(root)} <= set(synced)
+
+
+def after_asking(then: Callable[[], None]) -> Callable[[], None]:
+    """Return a question that is answered well; after the first time something happens that it cannot see."""
+    times = itertools.count()
+
+    def confirm() -> None:
+        if not next(times):
+            then()
+
+    return confirm
+
+
+@pytest.mark.parametrize("had_for", [0, 1], ids=["before the rows", "before the commit"])
+def test_who_lost_the_right_to_write_commits_nothing(readings: Readings, had_for: int) -> None:
+    times = itertools.count()
+
+    def confirm() -> None:
+        if next(times) >= had_for:
+            raise LeaseLost("it is another's")
+
+    loser = Readings(readings.table.address, confirm)
+    with pytest.raises(LeaseLost, match="it is another's"):
+        loser.table.append(rows([("A", 0, {"current_a": 1.0}, LOW)]), 1)
+    assert not readings.table.has_marker(1)
+    assert read(readings, ["A"]) == []
+
+
+@pytest.mark.parametrize("is_first", [True, False])
+def test_a_commit_that_slept_through_anothers_is_refused(readings: Readings, is_first: bool) -> None:
+    if not is_first:
+        readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW)]), 1)
+    kept = read(readings, ["A"])
+    others = rows([("A", 1, {"current_a": 2.0}, LOW)])
+    sleeper = Readings(readings.table.address, after_asking(lambda: readings.table.append(others, 3)))
+    with pytest.raises(CommitFailedError):
+        sleeper.table.append(rows([("A", 2, {"current_a": 3.0}, LOW)]), 2)
+    assert read(readings, ["A"]) == [*kept, ("A", 1, 2.0, None)]
+
+
+@pytest.mark.parametrize("is_first", [True, False])
+def test_a_commit_given_up_for_lost_cannot_come_any_more(readings: Readings, is_first: bool) -> None:
+    if not is_first:
+        readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW)]), 1)
+    kept = read(readings, ["A"])
+    given_up: list[bool] = []
+
+    def give_up() -> None:
+        given_up.append(readings.table.is_in_for_good(2, READINGS_SCHEMA))
+
+    sleeper = Readings(readings.table.address, after_asking(give_up))
+    with pytest.raises(CommitFailedError):
+        sleeper.table.append(rows([("A", 2, {"current_a": 3.0}, LOW)]), 2)
+    assert given_up == [False]
+    assert read(readings, ["A"]) == kept
+    readings.table.append(rows([("A", 1, {"current_a": 2.0}, LOW)]), 3)
+    assert read(readings, ["A"]) == [*kept, ("A", 1, 2.0, None)]
+    assert readings.table.is_in_for_good(3, READINGS_SCHEMA)
+
+
+def test_a_months_rewriting_that_slept_through_an_append_is_refused(readings: Readings) -> None:
+    readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW)]), 1)
+    others = rows([("A", 1, {"current_a": 2.0}, LOW)])
+    sleeper = Readings(readings.table.address, after_asking(lambda: readings.table.append(others, 2)))
+    with pytest.raises(CommitFailedError):
+        sleeper.compact("2025-01")
+    assert read(readings, ["A"]) == [("A", 0, 1.0, None), ("A", 1, 2.0, None)]
 
 
 def test_months_cover_a_span() -> None:
