@@ -41,7 +41,8 @@ class Job:
     """One thing the worker does: its name, when it is due, and the work.
 
     `begins_at_once`: a site that never ran it runs it at the start; else it waits for its first time.
-    `then` the jobs that follow a run which had done something.
+    `then` the jobs that follow a run which had done something; `is_wanted` asks a store whether there is work
+    for it between its times, whatever ran before.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Job:
     work: Work
     begins_at_once: bool
     then: tuple[str, ...] = ()
+    is_wanted: Callable[[Store], bool] | None = None
 
     def late_at(self, due: dt.datetime, policy: WorkerTable) -> dt.datetime:
         """Return from when on it is late, if it was last done for a time it was due."""
@@ -71,7 +73,14 @@ def jobs_of(site: SiteFolder) -> tuple[Job, ...]:
     ]
     jobs = [
         *pulls,
-        Job(ASSESS, OnDays(policy.nightly_at, zone), assess_all, begins_at_once=True, then=(OUTBOX,)),
+        Job(
+            ASSESS,
+            OnDays(policy.nightly_at, zone),
+            assess_all,
+            begins_at_once=True,
+            then=(OUTBOX,),
+            is_wanted=is_assess_wanted,
+        ),
         Job(UPKEEP, OnDays(policy.upkeep_at, zone), keep_up, begins_at_once=False),
         Job(WATCH, Every(policy.watch_minutes), tell_of_late_jobs, begins_at_once=True, then=(OUTBOX,)),
         Job(OUTBOX, Every(policy.outbox_minutes), send_outbox, begins_at_once=True),
@@ -85,7 +94,8 @@ def jobs_of(site: SiteFolder) -> tuple[Job, ...]:
 def is_assess_wanted(store: Store) -> bool:
     """Tell whether readings came that no assess has followed, or the last one did not end well.
 
-    Asked of the store and not of the pull just done: an assess that was killed is wanted still.
+    Asked of the store and not of the pull just done: an assess that was killed is wanted still, and one after
+    a pull that somebody ran by hand.
     """
     beat = store.runs.beats().get(ASSESS)
     with store.reader() as connection:

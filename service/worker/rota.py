@@ -21,17 +21,22 @@ class Turn:
     is_missed: bool = False
 
 
-def turn_of(job: Job, beat: Heartbeat, now: dt.datetime, policy: WorkerTable) -> Turn:
+def turn_of(
+    job: Job, beat: Heartbeat, now: dt.datetime, policy: WorkerTable, *, is_wanted: bool = False
+) -> Turn:
     """Return a job's next turn.
 
     However many times it was due while nobody ran it, it runs once, for the last of them; not at all if
-    that lies further back than the policy allows. What failed is tried again after a pause that doubles.
+    that lies further back than the policy allows. One that is wanted between its times is due now. What
+    failed is tried again after a pause that doubles.
     """
     due = job.plan.last_until(now)
     if due <= beat.due:
-        following = job.plan.first_after(max(now, beat.due))
-        return Turn(following, following)
-    if now - due > _allowed(policy):
+        if not is_wanted:
+            following = job.plan.first_after(max(now, beat.due))
+            return Turn(following, following)
+        due = now
+    elif now - due > _allowed(policy):
         return Turn(now, due, is_missed=True)
     if beat.failures and beat.started is not None and beat.started <= now:
         return Turn(max(now, beat.started + _pause(beat.failures)), due)

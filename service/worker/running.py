@@ -14,7 +14,7 @@ from config.secrets import MissingSecret
 from service.failure import WorkFailed
 from service.store.runs import Heartbeat, RunOutcome
 from service.store.store import Store
-from service.worker.jobs import ASSESS, Clock, Job, is_assess_wanted
+from service.worker.jobs import Clock, Job
 from service.worker.rota import Turn, first_heartbeat, is_ahead, turn_of
 
 
@@ -35,7 +35,17 @@ class Round:
         """Return every job's next turn; a job met for the first time gets its heartbeat."""
         now = self.clock()
         beats = self._beats(now)
-        return {job.name: turn_of(job, beats[job.name], now, self.site.site.worker) for job in self.jobs}
+        policy = self.site.site.worker
+        return {
+            job.name: turn_of(
+                job,
+                beats[job.name],
+                now,
+                policy,
+                is_wanted=job.is_wanted is not None and job.is_wanted(self.store),
+            )
+            for job in self.jobs
+        }
 
     def run_due(self, names: Callable[[str], bool] = lambda _name: True) -> list[str]:
         """Run every job whose turn has come, one after the other, and what follows them; name them."""
@@ -64,7 +74,7 @@ class Round:
         return ran
 
     def _is_wanted(self, follower: Job, *, has_worked: bool) -> bool:
-        return is_assess_wanted(self.store) if follower.name == ASSESS else has_worked
+        return has_worked if follower.is_wanted is None else follower.is_wanted(self.store)
 
     def _run_one(self, job: Job, due: dt.datetime) -> bool:
         log = structlog.get_logger().bind(job=job.name, due=due.isoformat())

@@ -50,6 +50,7 @@ class SteppedService:
         self.runs = 0
         self.not_entered = 0
         self.dies_after: int | None = None  # points of the protocol from now
+        self.dies_at: str | None = None  # a point by its name
         self._revived_at: dt.datetime | None = None
         self._open: ExitStack | None = None
         self._store: Store | None = None
@@ -118,7 +119,10 @@ class SteppedService:
         assert self._store is not None
         return Round(self._site, self._store, self.clock, jobs_of(self._site))
 
-    def _reached(self, _point: str) -> None:
+    def _reached(self, point: str) -> None:
+        if point == self.dies_at:
+            self.dies_at = None
+            raise Killed
         if self.dies_after is None:
             return
         self.dies_after -= 1

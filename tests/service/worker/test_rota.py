@@ -67,6 +67,12 @@ def test_what_failed_is_tried_again_after_a_pause_that_doubles_to_an_hour(
     assert turn.due == at(6)
 
 
+def test_what_is_wanted_between_its_times_is_due_now_or_after_the_pause_of_a_failure() -> None:
+    assert turn_of(HOURLY, beat(5), at(5.4), POLICY, is_wanted=True) == Turn(at(5.4), at(5.4))
+    failed = beat(5, started=at(5.4), outcome=RunOutcome.FAILED, failures=1)
+    assert turn_of(HOURLY, failed, at(5.41), POLICY, is_wanted=True).at == at(5.4) + dt.timedelta(minutes=5)
+
+
 def test_a_heartbeat_from_a_clock_that_ran_ahead_is_known() -> None:
     assert is_ahead(beat(30), at(6))
     assert not is_ahead(beat(6), at(6))

@@ -9,11 +9,11 @@ import sqlalchemy as sa
 
 from config import load_site
 from service.intake import export_readings
-from service.store import open_store
+from service.store import faults, open_store
 from service.store.mail_tables import outbox
 from service.store.runs import Heartbeat, Run, RunOutcome
 from tests.service.worker.hall import Hall, Post, Story
-from tests.service.worker.stepped import Landings, SteppedClock, SteppedService, play
+from tests.service.worker.stepped import HOUR, Landings, SteppedClock, SteppedService, play
 
 FIRST = dt.date(2025, 3, 7)  # a Friday; the clocks change on Sunday the 9th
 DAYS = 4
@@ -142,3 +142,18 @@ def test_a_second_worker_is_not_let_in(stage: Stage) -> None:
     assert not stage.service.second_worker_gets_in()
     stage.service.stop()
     assert stage.service.second_worker_gets_in()
+
+
+@pytest.mark.parametrize("point", [faults.HOURS_WRITTEN, faults.ALERTS_KEPT])
+def test_a_judgement_that_a_kill_cut_short_is_made_up_at_the_next_start(stage: Stage, point: str) -> None:
+    """And not after the next pull, which is half a day away."""
+
+    def doom() -> None:
+        stage.service.dies_at = point
+
+    stage.play((stage.at(2, 0), doom))
+    runs = stage.runs("assess")
+    (cut,) = [run for run in runs if run.outcome is RunOutcome.ABANDONED]
+    again = runs[runs.index(cut) + 1]
+    assert again.outcome is RunOutcome.DONE
+    assert again.started - cut.started == HOUR  # when somebody started it
