@@ -1,5 +1,6 @@
 """What a week's mail says, as of the week's end: every fact once, before it is written as text or HTML."""
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -36,7 +37,8 @@ class Digest:
     """A week's mail: `visits` worst first, then the lists; `watched` fans in all, `tight` among them.
 
     `part` says whose part of the site it tells of, "" for all of it; `in_hand` what people have taken in hand
-    or set aside; `ask` is who answers questions; `alerts` the numbers of the alerts it may tell of.
+    or set aside; `last_read` the last day with any reading of these fans, None where there never was one;
+    `ask` is who answers questions; `alerts` the numbers of the alerts it may tell of.
     """
 
     site: str
@@ -51,6 +53,7 @@ class Digest:
     unseen: tuple[Entry, ...]
     watched: int
     tight: int
+    last_read: dt.date | None
     ask: str
     alerts: tuple[int, ...]
 
@@ -59,6 +62,11 @@ class Digest:
         """Whether there is nothing to do and nothing to tell of a visit."""
         told = (self.visits, self.put_right, self.on_the_round, self.controls, self.in_hand, self.taken_back)
         return not any(told)
+
+    @property
+    def has_readings(self) -> bool:
+        """Whether there is any reading of the week, of any of the fans there are."""
+        return not self.watched or (self.last_read is not None and self.last_read >= self.week.first)
 
     @property
     def now(self) -> tuple[Visit, ...]:
@@ -89,6 +97,7 @@ def weekly_digest(site: SiteFolder, store: Store, week: Week, circle: Circle = E
         unseen=unseen_entries(known),
         watched=len(known.fleet),
         tight=_tight(known, [one.fan for one in visits]),
+        last_read=known.last_read,
         ask=asked(site),
         alerts=tuple(alert.alert_id for fan in known.fleet for alert in fan.alerts),
     )

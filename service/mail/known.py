@@ -15,7 +15,7 @@ from service.mail.weeks import Week
 from service.mail.writing import Row
 from service.store.fleet import FanStanding, OpenAlert, fleet
 from service.store.handling import Mark, marks
-from service.store.ledger_tables import curves, daily, episodes
+from service.store.ledger_tables import curves, daily, episodes, fan_days
 from service.store.store import Store
 
 RECENT_DAYS: Final = 62
@@ -28,7 +28,8 @@ class Known:
 
     `fleet` worst first; `recent` each fan's rows of the last two months in order of date; `silent_why` why a
     fan has no healthy curves; `notices` the episodes that had opened by then, closings after it undone;
-    `marks` what people had last said of an alert; `taken_back` the told episodes that new data took back.
+    `marks` what people had last said of an alert; `taken_back` the told episodes that new data took back;
+    `read_on` the last plant day with a reading of each fan that has any.
     """
 
     site: SiteFolder
@@ -40,6 +41,7 @@ class Known:
     notices: dict[str, list[Row]]
     marks: dict[int, Mark]
     taken_back: tuple[Row, ...]
+    read_on: dict[str, dt.date]
 
     @cached_property
     def last_day(self) -> dt.date:
@@ -70,6 +72,11 @@ class Known:
     def is_judged_this_week(self, fan: str) -> bool:
         """Tell whether any day of the week was judged."""
         return any(row["slip_pct"] is not None for row in self.this_week(fan))
+
+    @property
+    def last_read(self) -> dt.date | None:
+        """The last day up to the week's end with a reading of any fan it is about; None of none."""
+        return max((day for fan in self.fleet if (day := self.read_on.get(fan.fan))), default=None)
 
     def telling(self, fan: str) -> list[Row]:
         """Return the judged rows of the week, in order, none of them before the latest work on the fan."""
@@ -102,6 +109,7 @@ def known_at(site: SiteFolder, store: Store, week: Week) -> Known:
         told = sa.select(episodes).where(episodes.c.opened_on <= week.last).order_by(episodes.c.opened_at)
         opened = [dict(row._mapping) for row in connection.execute(told)]
         said = marks(connection, at=week.ends(site.site.zone))
+        read_on = _read_on(connection, week.last)
     notices: dict[str, list[Row]] = {}
     for row in opened:
         is_closed = row["closed_on"] is not None and row["closed_on"] <= week.last
@@ -117,7 +125,18 @@ def known_at(site: SiteFolder, store: Store, week: Week) -> Known:
         notices,
         said,
         tuple(row for row in opened if _is_taken_back_in(row, week)),
+        read_on,
     )
+
+
+def _read_on(connection: sa.Connection, last: dt.date) -> dict[str, dt.date]:
+    """Return each fan's last day with readings: one on which it stood has no row in the ledger."""
+    found: dict[str, dt.date] = {}
+    for table in (daily, fan_days):
+        latest = sa.select(table.c.fan, sa.func.max(table.c.date)).where(table.c.date <= last)
+        for fan, day in connection.execute(latest.group_by(table.c.fan)):
+            found[fan] = max(day, found.get(fan, day))
+    return found
 
 
 def _is_taken_back_in(row: Row, week: Week) -> bool:

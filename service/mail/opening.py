@@ -20,16 +20,20 @@ _LONGEST_SUBJECT: Final = 110
 def subject_of(digest: Digest) -> str:
     """Return the subject: what is wanted, before the name of the site."""
     week = f"week {digest.week.number} of {digest.week.year}"
-    if digest.is_quiet:
-        return _cut(f"Quiet week at the fan drives: {digest.site}, {week}")
+    return _cut(f"{_wanted(digest)}: {digest.site}, {week}")
+
+
+def _wanted(digest: Digest) -> str:
     if digest.now:
         rest = len(digest.visits) - 1
         more = f" and {rest} more to visit" if rest else ""
-        return _cut(f"Go now: {digest.now[0].fan}{more}: {digest.site}, {week}")
+        return f"Go now: {digest.now[0].fan}{more}"
     if digest.visits:
         many = "fan" if len(digest.visits) == 1 else "fans"
-        return _cut(f"{len(digest.visits)} {many} to visit: {digest.site}, {week}")
-    return _cut(f"No fan to visit: {digest.site}, {week}")
+        return f"{len(digest.visits)} {many} to visit"
+    if not digest.has_readings:
+        return "No readings from the fan drives"
+    return "Quiet week at the fan drives" if digest.is_quiet else "No fan to visit"
 
 
 def _cut(text: str) -> str:
@@ -46,12 +50,27 @@ def title_of(digest: Digest) -> str:
 
 def summary_of(digest: Digest) -> str:
     """Return the first sentence: how many of how many; of a quiet week it is all there is to say."""
+    if digest.has_readings:
+        return _counted(digest)
+    last_read = digest.last_read
+    last = "there never was one" if last_read is None else f"the last is of {plain_date(last_read)}"
+    silence = (
+        f"No readings of this week from any of {digest.watched} fans{_of_part(digest)}: {last}. "
+        "Nothing is known of these drives since; see why no exports arrive."
+    )
+    return silence if digest.is_quiet else f"{silence} As of then: {_counted(digest)}"
+
+
+def _of_part(digest: Digest) -> str:
+    return f" of {digest.part}" if digest.part else ""
+
+
+def _counted(digest: Digest) -> str:
     unseen = len(digest.unseen)
     if digest.is_quiet:
         names = "; ".join(f"{entry.fan}: {entry.text}" for entry in digest.unseen)
         rest = f" {unseen} could not be judged ({names})." if unseen else " All could be judged."
-        part = f" of {digest.part}" if digest.part else ""
-        return f"A quiet week: {digest.watched} fans{part} watched, none wants a visit.{rest}"
+        return f"A quiet week: {digest.watched} fans{_of_part(digest)} watched, none wants a visit.{rest}"
     now = f", {len(digest.now)} of them now" if digest.now else ""
     judged = f"{unseen} could not be judged" if unseen else "all could be judged"
     wanted = f"{len(digest.visits)} of {digest.watched} fans want a visit{now}"

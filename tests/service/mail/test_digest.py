@@ -7,8 +7,10 @@ import sqlalchemy as sa
 from config.site import Crew
 from service.alerts import acknowledge, shelve
 from service.mail import Digest, Week, text_of, weekly_digest
+from service.mail.opening import subject_of
 from service.store.fleet import Standing
-from service.store.ledger_tables import daily, episodes
+from service.store.ledger_tables import daily, episodes, fan_days
+from service.words import one_line
 from tests.service.mail.conftest import FANS, WEEK, Ledger
 
 DAY = dt.timedelta(days=1)
@@ -43,6 +45,32 @@ def test_a_quiet_week_names_who_could_not_be_judged_and_why(ledger: Ledger) -> N
     ledger.quiet("RF-1", "LEF-1")
     first = text_of(ledger.digest()).splitlines()[0]
     assert "1 could not be judged (AH-2: no operating day with readings yet)" in first
+
+
+def test_a_week_without_readings_is_not_called_quiet(ledger: Ledger) -> None:
+    digest = ledger.digest()
+    assert subject_of(digest) == "No readings from the fan drives: Test College, week 24 of 2025"
+    assert "No readings of this week from any of 3 fans: there never was one." in one_line(text_of(digest))
+    ledger.days("RF-1", WEEK.first - dt.timedelta(days=9), WEEK.first - dt.timedelta(days=1))
+    told = one_line(text_of(ledger.digest()))
+    assert "the last is of 8 Jun 2025. Nothing is known of these drives since" in told
+    assert "quiet" not in told
+
+
+def test_a_week_in_which_every_fan_stood_has_readings(ledger: Ledger) -> None:
+    row = {"digest": "0", "hours_running": 0.0, "hours_steady": 0, "interval_s": 300.0}
+    noon = dt.datetime.combine(WEEK.last, dt.time(12), tzinfo=dt.UTC)
+    with ledger.open() as store, store.writer() as connection:
+        rows = [{**row, "fan": "RF-1", "date": WEEK.last, "last_reading": noon, "is_proof_seen": False}]
+        connection.execute(sa.insert(fan_days), rows)
+    assert text_of(ledger.digest()).startswith("A quiet week: 3 fans watched")
+
+
+def test_what_is_open_is_still_told_in_a_week_without_readings(ledger: Ledger) -> None:
+    drifting(ledger)
+    told = one_line(text_of(ledger.digest(Week.parse("2025-W30"))))
+    assert "No readings of this week from any of 3 fans: the last is of 22 Jun 2025." in told
+    assert "As of then: 1 of 3 fans want a visit" in told
 
 
 def test_a_slipping_fan_is_told_with_everything_its_visitor_needs(ledger: Ledger) -> None:
