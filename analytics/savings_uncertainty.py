@@ -89,8 +89,8 @@ def draw_savings(
     first = fit_period(before, belief)
     rest = after.noisy_log_power - first.level - after.terms @ first.slopes
     block = _block(min(first.days, len(np.unique(after.day))), first.correlation)
-    ones = np.ones(len(before.day))
-    base = _ratios(first.residual, ones, before.day, _counts(first.days, block, rng, draws))
+    kw = before.power_kw
+    base = _ratios(first.residual * kw, kw, before.day, _counts(first.days, block, rng, draws))
     days = len(np.unique(after.day))
     gone = _ratios(rest * after.power_kw, after.power_kw, after.day, _counts(days, block, rng, draws))
     return Drawn(np.sort(-np.expm1(gone - base)), block)

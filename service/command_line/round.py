@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from service.round import Quarter
 
 _FORMATS: Final = ("text", "html", "csv")
-_BY_ENDING: Final = {".html": "html", ".htm": "html", ".csv": "csv"}
+_BY_ENDING: Final = {".html": "html", ".htm": "html", ".csv": "csv", ".txt": "text"}
 
 
 def round_(
@@ -76,12 +76,20 @@ def _form(form: str | None, out: Path | None) -> str:
     from config.faults import advice  # noqa: PLC0415 - kept out of --help
 
     if form is None:
-        return "text" if out is None else _BY_ENDING.get(out.suffix.lower(), "text")
+        return "text" if out is None else _by_ending(out)
     if form not in _FORMATS:
         raise typer.BadParameter(
             f"there is no format {form!r}; {advice(form, _FORMATS)}", param_hint="--format"
         )
     return form
+
+
+def _by_ending(out: Path) -> str:
+    found = _BY_ENDING.get(out.suffix.lower())
+    if found is None:
+        remedy = "end the file in .html, .csv or .txt, or say --format text, html or csv"
+        raise typer.BadParameter(f"{out.name!r} does not say in which format; {remedy}", param_hint="--out")
+    return found
 
 
 def _date(text: str | None) -> dt.date | None:

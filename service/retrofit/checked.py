@@ -14,7 +14,7 @@ from analytics.curves import HealthyCurves, TooLittleHealthyDataError
 from analytics.judging import healthy
 from analytics.machine import Machine
 from analytics.rounding import settled_machine
-from analytics.savings import days_to_decide, moved_within
+from analytics.savings import days_to_decide, step_within
 from analytics.vocabulary import Cause
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
@@ -45,8 +45,8 @@ _MOST_INSIDE: Final = 0.9
 _SURE: Final = 0.75
 _NAMED_DAYS: Final = 3
 _DAYS_A_YEAR: Final = 365.0
-_LEAST_MOVE: Final = 0.005
-_MOVE_SDS: Final = 3.0
+_LEAST_STEP: Final = 0.005
+_STEP_SDS: Final = 4.0
 # What the drive itself did before is what the check is about; these move power or readings from elsewhere.
 _ELSEWHERE: Final = (
     Cause.RATIO_CHANGE,
@@ -176,7 +176,7 @@ def _judged(site: SiteFolder, store: Store, asked: Asked, told: Retrofit, work: 
     if compared.share_inside < _MOST_INSIDE:
         caution = f"{_outside_range(compared)}; those hours are left out"
         told = replace(told, cautions=(*told.cautions, caution))
-    told = replace(told, cautions=(*told.cautions, *_moving(figures)))
+    told = replace(told, cautions=(*told.cautions, *_steps(figures)))
     met, reason, more = _met(asked, figures)
     return replace(
         told,
@@ -261,18 +261,18 @@ def _outside_range(compared: Compared) -> str:
     )
 
 
-def _moving(figures: Figures) -> list[str]:
+def _steps(figures: Figures) -> list[str]:
     compared, found, told = figures.compared, figures.found, []
     for name, fitted, hours in (
         ("before", found.before, compared.before),
         ("after", found.after, compared.after),
     ):
-        moved, sd = moved_within(fitted, hours.day)
-        if abs(moved) > max(_LEAST_MOVE, _MOVE_SDS * sd):
+        step = step_within(fitted, hours.day)
+        if step is not None and abs(step.rise) > max(_LEAST_STEP, _STEP_SDS * step.sd):
+            since, moved = dt.date.fromordinal(int(step.day)), "more" if step.rise > 0.0 else "less"
             told.append(
-                f"the time {name} was not one state: at the same air its later half drew "
-                f"{100.0 * abs(moved):.1f} % {'more' if moved > 0.0 else 'less'} than its earlier one, and "
-                "the saving is that of their mean; a shorter time may be the fairer one"
+                f"the time {name} was not one state: from {since} on it drew {100.0 * abs(step.rise):.1f} % "
+                f"{moved} at the same air, and the saving is that of its mean; a shorter time may be fairer"
             )
     return told
 
@@ -311,7 +311,7 @@ def _met(asked: Asked, figures: Figures) -> tuple[str, str, int | None]:
         return NO, f"the whole interval ({span}) lies below the {promised:g} % promised", 0
     more = days_to_decide(figures.found, promised / 100.0, asked.confidence / 100.0)
     wait = (
-        f"about {more} more days after the change would decide, should they be like these"
+        f"about {more} more days like these after the change would decide, at even odds"
         if more is not None
         else "no number of days after the change would decide: what the time before leaves open stays"
     )

@@ -178,13 +178,17 @@ def _parts(
     after_kw = found.after_kw
     healthy_kw = after_kw / (1.0 - healthy_saving.fraction)
     restored = found.adjusted_kw - healthy_kw
-    apart = reach * healthy_kw * float(np.hypot(found.before_sd, healthy_saving.before_sd))
+    apart = reach * healthy_kw * float(np.hypot(_left_by(found), _left_by(healthy_saving)))
     renewed = healthy_kw - after_kw
     wide = reach * healthy_kw * healthy_saving.log_sd
     return (
         Part(restored, restored - apart, restored + apart),
         Part(renewed, renewed - wide, renewed + wide),
     )
+
+
+def _left_by(found: Saving) -> float:
+    return float(np.hypot(found.before_sd, found.standing_sd))
 
 
 def _guideline(compared: Compared, found: Saving, block: int) -> GuidelineFacts:

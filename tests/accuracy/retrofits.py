@@ -31,6 +31,7 @@ HEALTHY_DAYS: Final = 35
 BEFORE: Final = (40, 70)
 CHANGE_DAY: Final = 75
 AFTER: Final = (77, 107)
+CONFIDENCES: Final = (68, 90, 95)
 KINDS: Final = ("retension", "synchronous", "slip and synchronous", "motor", "wheel", "set point")
 
 
@@ -156,13 +157,31 @@ def _positive(values: "pd.Series[float] | np.ndarray") -> np.ndarray:
 
 
 def table(seed: int, numbers: Sequence[int]) -> pd.DataFrame:
-    """Return a row a planted change; `is_met` where just the truth had been promised."""
+    """Return a row a planted change; `is_met` where just the truth had been promised at 90 %."""
     rows = []
     for number in numbers:
         one = planted(seed, number)
-        low, high = one.found.interval(0.9)
-        rows.append(
-            (one.kind, one.truth, one.found.fraction, low, high, low <= one.truth <= high, low >= one.truth)
-        )
-    columns = ["kind", "truth", "found", "low", "high", "is_covered", "is_met"]
+        ends = {confidence: one.found.interval(confidence / 100.0) for confidence in CONFIDENCES}
+        held = (low <= one.truth <= high for low, high in ends.values())
+        rows.append((one.kind, one.truth, one.found.fraction, *ends[90], *held, ends[90][0] >= one.truth))
+    columns = ["kind", "truth", "found", "low", "high", *(f"held_{one}" for one in CONFIDENCES), "is_met"]
     return pd.DataFrame(rows, columns=columns)
+
+
+def summary(found: pd.DataFrame) -> pd.DataFrame:
+    """Return, by kind and for all, how far savings were off [% of the power] and how often intervals held."""
+    told = found.assign(error=100.0 * (found["found"] - found["truth"]))
+
+    def of(some: pd.DataFrame) -> dict[str, float]:
+        held = {f"held_{one}": 100.0 * some[f"held_{one}"].mean() for one in CONFIDENCES}
+        rmse = float(np.sqrt(np.mean(np.square(some["error"]))))
+        return {
+            "n": len(some),
+            "bias": some["error"].mean(),
+            "rmse": rmse,
+            **held,
+            "met": some["is_met"].sum(),
+        }
+
+    parts = {str(kind): of(some) for kind, some in told.groupby("kind")}
+    return pd.DataFrame({**parts, "all": of(told)}).T

@@ -13,6 +13,7 @@ from analytics.savings import (
     fit_period,
     long_run,
     saving,
+    step_within,
 )
 from analytics.savings_uncertainty import (
     draw_savings,
@@ -88,7 +89,7 @@ def test_with_nothing_believed_beforehand_the_slopes_are_those_of_least_squares(
     hours = period(1, 0.2)
     told = sm.OLS(hours.log_power, sm.add_constant(hours.terms)).fit()
     found = fit_period(hours, OPEN)
-    assert found.level == pytest.approx(told.params[0], abs=1e-6)
+    assert np.average(found.residual, weights=hours.power_kw) == pytest.approx(0.0, abs=1e-12)
     assert found.slopes == pytest.approx(told.params[1:], abs=1e-6)
 
 
@@ -139,6 +140,59 @@ def test_no_number_of_days_makes_a_saving_surer_than_what_stays_open() -> None:
     assert found.log_sd >= MODEL_SD
     assert days_to_decide(found, found.fraction, 0.9) is None
     assert days_to_decide(found, found.fraction - 10.0 * found.log_sd, 0.9) == 0
+
+
+def first_days(hours: PeriodHours, days: int) -> PeriodHours:
+    kept = hours.day < days
+    return PeriodHours(*(getattr(hours, name)[kept] for name in PeriodHours.__slots__))
+
+
+def test_after_as_many_more_days_as_it_says_a_saving_is_decided_more_often_than_not_and_rightly() -> None:
+    truth, asked, decided, wrong = 1.0 - np.exp(-0.05), 0, 0, 0
+    for seed in range(100):
+        before, after = period(2 * seed + 5000, 0.3, days=90), period(2 * seed + 5001, 0.25, days=170)
+        more = days_to_decide(saving(before, first_days(after, 10), OPEN), truth - 0.012, 0.9, most=150)
+        if not more:
+            continue
+        low, high = saving(before, first_days(after, 10 + more), OPEN).interval(0.9)
+        asked += 1
+        decided += not low < truth - 0.012 < high
+        wrong += high < truth - 0.012
+    assert asked >= 20
+    assert decided >= 0.5 * asked
+    assert wrong <= 1
+
+
+def test_more_days_like_these_leave_what_the_time_before_leaves_open() -> None:
+    found = saving(period(6, 0.3), period(7, 0.25), OPEN)
+    later = found.after_more(90)
+    assert later.after_sd == pytest.approx(0.5 * found.after_sd)
+    assert (later.before_sd, later.standing_sd) == (found.before_sd, found.standing_sd)
+    assert later.reach(0.9) < found.reach(0.9)
+
+
+def test_hours_alike_before_and_after_give_the_change_whatever_grows_with_load() -> None:
+    # A loss in proportion to power that no slope follows: slopes are believed to be nothing.
+    hours = period(11, 0.0)
+    grown = hours.log_power + 0.1 * hours.power_kw / hours.power_kw.max()
+    before = PeriodHours(hours.day, hours.power_kw, grown, grown, hours.terms)
+    after = PeriodHours(hours.day, 0.9 * hours.power_kw, grown - 0.1, grown - 0.1, hours.terms)
+    shut = Belief(np.array([1e-6, 1e-6]), np.eye(2))
+    assert saving(before, after, shut).fraction == pytest.approx(1.0 - np.exp(-0.1), abs=1e-9)
+
+
+def test_a_step_within_a_period_is_dated_and_an_even_period_has_none() -> None:
+    even = period(12, 0.3)
+    stepped = even.log_power + np.where(even.day >= 18, 0.06, 0.0)
+    moved = PeriodHours(even.day, even.power_kw, stepped, stepped, even.terms)
+    plain, found = (step_within(fit_period(hours, OPEN), even.day) for hours in (even, moved))
+    assert plain is not None
+    assert abs(plain.rise) < 4.0 * plain.sd
+    assert found is not None
+    assert found.day == 18.0
+    assert found.rise == pytest.approx(0.06, abs=0.02)
+    assert found.rise > 4.0 * found.sd
+    assert step_within(fit_period(first_days(even, 9), OPEN), first_days(even, 9).day) is None
 
 
 def test_the_standing_part_widens_the_interval() -> None:

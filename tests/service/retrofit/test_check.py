@@ -61,6 +61,16 @@ def test_a_promise_is_met_missed_or_open_by_where_the_interval_lies(run: Run, ap
     assert (again["more_days"] == 0) == (met != "not_shown")
 
 
+def test_a_promise_just_inside_the_interval_says_how_many_more_days_would_decide(run: Run) -> None:
+    after = "2025-03-18..2025-03-28"
+    told = json.loads(run("--json", after=after)[1])
+    promised = told["low_pct"] + 0.1 * (told["saving_pct"] - told["low_pct"])
+    again = json.loads(run("--json", "--promised", promised, after=after)[1])
+    assert again["met"] == "not_shown"
+    assert 0 < again["more_days"] < 60
+    assert f"about {again['more_days']} more days like these" in again["reason"]
+
+
 def test_a_wider_confidence_gives_a_wider_interval(run: Run) -> None:
     spreads = json.loads(run("--json", "--confidence", 80)[1])["uncertainty"]
     widths = [one["high_pct"] - one["low_pct"] for one in spreads]

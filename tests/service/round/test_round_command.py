@@ -57,6 +57,7 @@ def test_the_form_follows_the_files_ending_or_the_option(run: Run, folder: Path,
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
+        (("--out", "round.docx"), "end the file in .html, .csv or .txt"),
         (("--quarter", "2025-Q5"), "2025-Q3"),
         (("--date", "30.6.2025"), "write it as 2025-09-30"),
         (("--date", "2025-06-30", "--quarter", "2025-Q2"), "give one of them"),
