@@ -8,7 +8,7 @@ from typing import Final
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from service.failure import WorkFailed
+from service.failure import WrongInput
 
 SHORTEST: Final = 12  # characters; more than the 8 that NIST SP 800-63B (2017), 5.1.1.2, demands
 LONGEST: Final = 200
@@ -19,13 +19,13 @@ _AT_ONCE: Final = threading.BoundedSemaphore(2)
 
 
 def checked_password(password: str, name: str) -> str:
-    """Return a password that may be used; raise WorkFailed, without repeating it, where it may not."""
+    """Return a password that may be used; raise WrongInput, without repeating it, where it may not."""
     if not SHORTEST <= len(password) <= LONGEST:
-        raise WorkFailed(f"a password has {SHORTEST} to {LONGEST} characters; take a longer sentence")
+        raise WrongInput(f"a password has {SHORTEST} to {LONGEST} characters; take a longer sentence")
     if name.casefold() in password.casefold() and len(password) < SHORTEST + len(name):
-        raise WorkFailed("the password is little more than the name; take another")
+        raise WrongInput("the password is little more than the name; take another")
     if len(set(password)) < 5:
-        raise WorkFailed("the password repeats a few characters; take another")
+        raise WrongInput("the password repeats a few characters; take another")
     return password
 
 

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from service.access.changes import note_change
 from service.access.passwords import checked_password, hash_of
 from service.access.roles import Role
-from service.failure import WorkFailed
+from service.failure import WrongInput
 from service.store import Store
 from service.store.access_tables import users, web_sessions
 
@@ -39,7 +39,7 @@ def name_key(name: str) -> str:
 
 
 def add_user(store: Store, name: str, role: Role, password: str, who: str, at: dt.datetime) -> User:
-    """Add a user; raises WorkFailed where there is one of that name or the password may not be used."""
+    """Add a user; raises WrongInput where there is one of that name or the password may not be used."""
     plain = _checked_name(name)
     kept = hash_of(checked_password(password, plain))
     values = {
@@ -52,7 +52,7 @@ def add_user(store: Store, name: str, role: Role, password: str, who: str, at: d
     }
     with store.writer() as connection:
         if _row(connection, plain) is not None:
-            raise WorkFailed(f"there is a user {plain!r} already; nothing was changed")
+            raise WrongInput(f"there is a user {plain!r} already; nothing was changed")
         connection.execute(sa.insert(users), [values])
         note_change(connection, who, f"added as {role.value}", plain, at)
         return _user(_known(connection, plain))
@@ -113,14 +113,14 @@ def _row(connection: sa.Connection, name: str) -> Any:
 def _known(connection: sa.Connection, name: str) -> Any:
     row = _row(connection, name)
     if row is None:
-        raise WorkFailed(f"there is no user {name!r}; slipledger user list SITE names them")
+        raise WrongInput(f"there is no user {name!r}; slipledger user list SITE names them")
     return row
 
 
 def _checked_name(name: str) -> str:
     plain = unicodedata.normalize("NFC", " ".join(name.split()))
     if not 1 <= len(plain) <= _LONGEST_NAME or not plain.isprintable():
-        raise WorkFailed(f"a name has 1 to {_LONGEST_NAME} characters that can be printed")
+        raise WrongInput(f"a name has 1 to {_LONGEST_NAME} characters that can be printed")
     return plain
 
 

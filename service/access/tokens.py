@@ -11,7 +11,7 @@ from service.access.changes import note_change
 from service.access.people import User, name_key, user_named
 from service.access.roles import Role, lesser
 from service.access.sessions import digest_of
-from service.failure import WorkFailed
+from service.failure import WrongInput
 from service.store import Store
 from service.store.access_tables import access_tokens, users
 
@@ -40,13 +40,13 @@ def make_token(
     secret = _BEGINNING + secrets.token_urlsafe(32)
     plain = " ".join(label.split())
     if not plain.isprintable() or not 1 <= len(plain) <= _LONGEST_LABEL:
-        raise WorkFailed(f"a token's label has 1 to {_LONGEST_LABEL} characters; say what uses the token")
+        raise WrongInput(f"a token's label has 1 to {_LONGEST_LABEL} characters; say what uses the token")
     if not 1 <= days <= LONGEST_DAYS:
-        raise WorkFailed(f"a token holds for 1 to {LONGEST_DAYS} days, not {days}")
+        raise WrongInput(f"a token holds for 1 to {LONGEST_DAYS} days, not {days}")
     with store.writer() as connection:
         found = user_named(connection, name)
         if found is None:
-            raise WorkFailed(f"there is no user {name!r}; slipledger user list SITE names them")
+            raise WrongInput(f"there is no user {name!r}; slipledger user list SITE names them")
         user, _ = found
         row = {
             "digest": digest_of(secret),
@@ -103,7 +103,7 @@ def revoke_token(store: Store, token_id: int, who: str, at: dt.datetime, *, of: 
         )
         row = connection.execute(query.where(access_tokens.c.id == token_id)).one_or_none()
         if row is None or (of is not None and name_key(row.name) != name_key(of)):
-            raise WorkFailed(f"there is no token {token_id}; slipledger user list SITE names them")
+            raise WrongInput(f"there is no token {token_id}; slipledger user list SITE names them")
         is_held = (access_tokens.c.id == token_id) & access_tokens.c.revoked_at.is_(None)
         done = connection.execute(sa.update(access_tokens).where(is_held).values(revoked_at=at))
         if done.rowcount:

@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from analytics.vocabulary import ClosedBy
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
-from service.failure import WorkFailed
+from service.failure import WorkFailed, WrongInput
 from service.logbook import append_service
 from service.store.alert_tables import alert_history, alerts
 from service.store.handling import DATA, Aspect, Handling, marks
@@ -31,7 +31,7 @@ def shelve(store: Store, alert_id: int, until: dt.date, who: str, note: str, at:
     """Set an alert aside up to a plant day, that day included, for a reason."""
     today = at.astimezone(store.zone).date()
     if not today <= until <= today + LONGEST_ASIDE:
-        raise WorkFailed(
+        raise WrongInput(
             f"an alert can be set aside from today ({today}) for up to a year, not until {until}"
         )
     _said(note, "a reason is needed to set an alert aside; write it as the note")
@@ -107,8 +107,8 @@ def _open_episode(connection: sa.Connection, alert_id: int) -> dict[str, Any]:
     return dict(found._mapping)
 
 
-def _unknown(alert_id: int) -> WorkFailed:
-    return WorkFailed(f"there is no alert {alert_id}; the alerts and their numbers stand on the fan's page")
+def _unknown(alert_id: int) -> WrongInput:
+    return WrongInput(f"there is no alert {alert_id}; the alerts and their numbers stand on the fan's page")
 
 
 def _mark(
@@ -146,5 +146,5 @@ def _row(
 def _said(text: str, remedy: str) -> str:
     plain = " ".join(text.split())
     if not plain:
-        raise WorkFailed(remedy)
+        raise WrongInput(remedy)
     return plain[:_LONGEST_TEXT]

@@ -15,7 +15,9 @@ def backup(
     to: Annotated[
         Path,
         typer.Option(
-            metavar="FILE_OR_DIR", help="A file to write, or a folder to write one into.", show_default=False
+            metavar="DIR",
+            help="A folder, made if need be, for a file named by its time; or a file's name in .tar.",
+            show_default=False,
         ),
     ],
 ) -> None:
@@ -30,10 +32,17 @@ def backup(
     from service.store.backup import back_up  # noqa: PLC0415 - kept out of --help
 
     declared = load_site(site)
-    if not to.is_dir() and not to.absolute().parent.is_dir():
-        raise typer.BadParameter(f"there is no folder {to.absolute().parent}", param_hint="--to")
+    place = to.absolute()
+    if not place.parent.is_dir():
+        raise typer.BadParameter(f"there is no folder {place.parent}", param_hint="--to")
+    if place.suffix != ".tar":
+        if place.exists() and not place.is_dir():
+            raise typer.BadParameter(
+                f"{place} is a file; name a folder, or a name in .tar", param_hint="--to"
+            )
+        place.mkdir(exist_ok=True)
     with open_store(declared) as store, showing_files("keeping") as progress:
-        done = back_up(declared, store, to.absolute(), lambda: dt.datetime.now(dt.UTC), progress)
+        done = back_up(declared, store, place, lambda: dt.datetime.now(dt.UTC), progress)
     print(
         f"Wrote {done.path}: {done.rows} rows, {done.exports} exports, {done.files_of_readings} files of "
         f"readings, {done.size} bytes."

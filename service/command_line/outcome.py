@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from service.failure import WorkFailed
+from service.failure import WorkFailed, WrongInput
 
 DONE: Final = 0
 WORK_FAILED: Final = 1
@@ -41,6 +41,10 @@ def _faulty_site(error: Exception) -> Outcome:
     return Outcome(WRONG_USAGE, (*faults, f"{count}; nothing was done."))
 
 
+def _wrong_input(error: Exception) -> Outcome:
+    return Outcome(WRONG_USAGE, (str(error),))
+
+
 def _failed(error: Exception) -> Outcome:
     return Outcome(WORK_FAILED, (str(error),))
 
@@ -71,6 +75,7 @@ def _database_refused(error: Exception) -> Outcome:
 
 # The first that fits; a class of a module that only some commands load is named by module and name.
 _ENDINGS: Final[tuple[tuple[type[Exception] | tuple[str, str], Callable[[Exception], Outcome]], ...]] = (
+    (WrongInput, _wrong_input),
     (WorkFailed, _failed),
     (("config.faults", "FaultySite"), _faulty_site),
     (("config.secrets", "MissingSecret"), _missing_secret),

@@ -1,13 +1,16 @@
 """Taking a backup of a site while it runs: one file that holds all that a site remembers at one moment."""
 
+import contextlib
 import datetime as dt
 import hashlib
 import io
 import json
 import os
+import shutil
 import sqlite3
 import tarfile
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
@@ -31,6 +34,9 @@ MANIFEST: Final = "manifest.json"
 DATABASE: Final = "database.sqlite.zst"
 SITE_FILES: Final = ("site.toml", "fans.csv", "service_log.csv")
 _PIECE: Final = 1 << 20
+_SCRATCH: Final = ".slipledger-backup-"
+_UNFINISHED: Final = ".slipledger-partial"
+_LEFT_AFTER_S: Final = 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,16 +72,18 @@ def back_up(
 
     First the SQL state, which decides what the rest has to be: the readings at the last version before any
     pass that the SQL state has not seen, and the exports that it knows. The hours are left out, for they are
-    made from the readings. The file is whole or not there.
+    made from the readings. The file is whole or not there; what a process that was killed left beside it
+    goes the next day.
     """
     now = clock()
+    _clear_left(to if to.is_dir() else to.parent)
     target = to / f"slipledger-{now:%Y%m%dT%H%M%SZ}.tar" if to.is_dir() else to
-    unfinished = target.with_name(f"{target.name}.{os.getpid()}.partial")
+    unfinished = target.with_name(f"{target.name}.{os.getpid()}{_UNFINISHED}")
     holder = f"the backup {target.name}"
     try:
         with (
             holding(store.database, holder, clock) as renew,
-            tempfile.TemporaryDirectory(dir=target.parent, prefix=".backup-") as scratch,
+            tempfile.TemporaryDirectory(dir=target.parent, prefix=_SCRATCH) as scratch,
         ):
 
             def go_on(name: str) -> None:
@@ -90,6 +98,18 @@ def back_up(
     finally:
         unfinished.unlink(missing_ok=True)
     return Backup(target, sum(snapshot.rows.values()), len(snapshot.exports), count, target.stat().st_size)
+
+
+def _clear_left(folder: Path) -> None:
+    """Delete what backups into a folder began and nothing has touched for a day: their processes are gone."""
+    for left in [*folder.glob(f"*{_UNFINISHED}"), *folder.glob(f"{_SCRATCH}*")]:
+        with contextlib.suppress(FileNotFoundError):  # another backup into the same folder ended just now
+            if time.time() - left.stat().st_mtime < _LEFT_AFTER_S:
+                continue
+            if left.is_dir():
+                shutil.rmtree(left)
+            else:
+                left.unlink()
 
 
 def _snapshot(store: Store, scratch: Path, say: Callable[[str], None]) -> _Snapshot:

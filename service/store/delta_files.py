@@ -32,9 +32,9 @@ class DeltaFiles:
         self._address = address
         self._filesystem, self._root = fsspec.core.url_to_fs(address)
 
-    def exists(self) -> bool:
-        """Tell whether there is anything at the address."""
-        return bool(self._filesystem.exists(self._root))
+    def has_log(self) -> bool:
+        """Tell whether any version of the table was ever written at the address."""
+        return bool(self._filesystem.exists(f"{self._root}/{_LOG}"))
 
     def up_to(self, marker: int) -> TableFiles | None:
         """Return the files of the last version before any commit with a greater marker; None of no table."""

@@ -16,7 +16,7 @@ import zstandard
 from config import load_site
 from config.folder import SiteFolder
 from config.secrets import resolve_secrets
-from service.failure import WorkFailed
+from service.failure import WorkFailed, WrongInput
 from service.store.backup import DATABASE, FORMAT, MANIFEST, pieces_of
 from service.store.database import Database
 from service.store.delta_files import DeltaFiles
@@ -38,10 +38,14 @@ def restore(
     """Make a site in a folder that is empty or not there, and return it; all of it, or nothing.
 
     `database` and `readings` take the place of what site.toml says. The database and the place of the
-    readings have to be empty. The hours are made by the next `assess`, or by whoever called this.
+    readings have to be empty. The hours are made by the next `assess`, or by whoever called this. A process
+    that is stopped on the way leaves a hidden folder beside it, named as being restored, which the next
+    one into the same folder clears away.
     """
+    if not backup.is_file():
+        raise WrongInput(f"there is no file {backup}; slipledger backup writes one")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise WorkFailed(f"{folder} is not empty; name a folder that is empty or not there")
+        raise WrongInput(f"{folder} is not empty; name a folder that is empty or not there")
     building = folder.with_name(f".{folder.name}.restoring")
     shutil.rmtree(building, ignore_errors=True)  # of a restore that was stopped
     building.mkdir(parents=True)
@@ -54,7 +58,7 @@ def restore(
             _put_readings(tar, manifest, site, say)
             _put_database(tar, manifest, site, say)
     except tarfile.TarError as error:
-        raise WorkFailed(f"{backup} is no backup of this program: {error}") from error
+        raise WrongInput(f"{backup} is no backup of this program: {error}") from error
     finally:
         if not (building / STATE_FOLDER / "whole").exists():
             shutil.rmtree(building, ignore_errors=True)
@@ -120,10 +124,11 @@ def _put_readings(
     if generation is None:
         return
     table = DeltaFiles(f"{readings_address(site)}/{generation}")
-    if table.exists():
+    if table.has_log():  # which is written last: without it, they are what a stopped restore left
         raise WorkFailed(
             f"the readings of this backup would go where readings of the same name are already "
-            f"({readings_address(site)}/{generation}); name another place with --readings"
+            f"({readings_address(site)}/{generation}); name another place with --readings, or delete them "
+            "if a restore that was stopped had put them there"
         )
     prefix = f"readings/{generation}/"
     for name in sorted(_under(manifest, prefix), key=lambda name: "_delta_log" in name):

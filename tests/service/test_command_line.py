@@ -16,7 +16,7 @@ from config import FaultySite, load_site
 from config.secrets import MissingSecret
 from service.command_line import frame
 from service.command_line.outcome import outcome_of
-from service.failure import WorkFailed
+from service.failure import WorkFailed, WrongInput
 from service.logbook import append_service
 from tests.service.conftest import Run
 
@@ -288,12 +288,40 @@ def test_a_faulty_site_takes_no_entry(run: Run, site: Path) -> None:
     assert not (site / "service_log.csv").exists()
 
 
+def test_a_backup_goes_into_a_folder_or_a_file_in_tar_and_comes_back(
+    run: Run, site: Path, tmp_path: Path
+) -> None:
+    kept, named = tmp_path / "kept", tmp_path / "named.tar"
+    assert run("backup", site, "--to", kept)[0] == 0
+    assert [path.suffix for path in kept.iterdir()] == [".tar"]
+    assert run("backup", site, "--to", named)[0] == 0
+    assert named.is_file()
+    assert run("restore", named, tmp_path / "new")[0] == 0
+    assert (tmp_path / "new" / "site.toml").read_bytes() == (site / "site.toml").read_bytes()
+
+
+def test_what_cannot_be_a_backup_is_wrong_usage(run: Run, site: Path, tmp_path: Path) -> None:
+    (tmp_path / "notes.txt").write_text("notes")
+    for arguments, said in (
+        (("backup", site, "--to", tmp_path / "notes.txt"), "is a file; name a folder"),
+        (("backup", site, "--to", tmp_path / "none" / "kept"), "there is no folder"),
+        (("restore", tmp_path / "none.tar", tmp_path / "new"), "there is no file"),
+        (("restore", tmp_path / "notes.txt", tmp_path / "new"), "is no backup of this program"),
+        (("restore", tmp_path / "notes.txt", site), "is not empty"),
+    ):
+        code, _, err = run(*arguments)
+        assert code == 2
+        assert said in " ".join(err.replace("│", " ").split())
+    assert not (tmp_path / "new").exists()
+
+
 def test_each_foreseen_failure_has_its_exit_code() -> None:
     class DriverError(Exception):
         pass
 
     endings = [
         (WorkFailed("The drop folder is gone."), 1, "The drop folder is gone."),
+        (WrongInput("there is no alert 7"), 2, "no alert 7"),
         (FaultySite([]), 2, "nothing was done"),
         (MissingSecret("the environment variable X is not set"), 1, "variable X"),
         (

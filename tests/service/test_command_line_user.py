@@ -55,10 +55,10 @@ def test_a_token_is_printed_once_alone_on_stdout_and_revoked(site: Path) -> None
 
 def test_what_cannot_be_done_is_said_and_changes_nothing(site: Path) -> None:
     short = said("user", "add", site, "Ann", stdin="short\n")
-    assert (short.exit_code, "12 to 200" in short.stderr) == (1, True)
+    assert (short.exit_code, "12 to 200" in short.stderr) == (2, True)
     assert "short" not in short.stderr
-    assert said("user", "token", site, "Ann").exit_code == 1
-    assert said("user", "disable", site, "Ann").exit_code == 1
+    assert said("user", "token", site, "Ann").exit_code == 2
+    assert said("user", "disable", site, "Ann").exit_code == 2
     assert said("user", "add", site, "Ann", "--role", "king").exit_code == 2
     assert said("user", "list", site).stdout == ""
 
