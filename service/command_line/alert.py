@@ -34,6 +34,7 @@ def alert(
 ) -> None:
     """List open alerts, show a history, or say who has one in hand."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
+    from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
     wanted = [acknowledge, shelve_until is not None, take_up, close]
@@ -43,13 +44,13 @@ def alert(
     declared = load_site(site)
     if fan is not None and fan not in declared.fan_names:
         raise typer.BadParameter(f"there is no fan {fan!r} in fans.csv", param_hint="--fan")
-    with open_store(declared) as store:
+    with open_store(declared, waiting=say_who_writes) as store:
         if not any(wanted):
             _print(store, number, fan)
             return
-        chosen = _chosen(store, number, fan)
-        now = dt.datetime.now(dt.UTC)
         with store.working("alert"):
+            chosen = _chosen(store, number, fan)
+            now = dt.datetime.now(dt.UTC)  # after the wait
             said = _say(store, chosen, until, by, note, now, is_taken_up=take_up, is_closed=close)
     print(f"Alert {chosen} {said}.", file=sys.stderr)
 
@@ -82,12 +83,12 @@ def _say(
 
 def _print(store: "Store", number: int | None, fan: str | None) -> None:
     from service.alerts import history_of, open_alerts  # noqa: PLC0415 - kept out of --help
-    from service.failure import WorkFailed  # noqa: PLC0415 - kept out of --help
+    from service.failure import WrongInput  # noqa: PLC0415 - kept out of --help
 
     if number is not None:
         lines = history_of(store, number)
         if not lines:
-            raise WorkFailed(f"there is no alert {number}; slipledger alert SITE lists those that are open")
+            raise WrongInput(f"there is no alert {number}; slipledger alert SITE lists those that are open")
         print("\n".join(lines))
         return
     found = open_alerts(store, fan)

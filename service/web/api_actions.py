@@ -18,6 +18,7 @@ from service.web.api_rows import HistoryRow, NoteIn, ReasonIn, ServiceIn, Servic
 from service.web.desk import Desk
 from service.web.problem import ErrorShape, Problem
 from service.web.visitor import actor, require
+from service.web.writing import writing
 
 _HISTORY: Final = GenericAlias(list, (HistoryRow,))
 _SERVICE_COLUMNS: Final = tuple(ServiceRow.model_fields)
@@ -26,6 +27,7 @@ _REFUSALS: Final[dict[int | str, dict[str, Any]]] = {
     409: {"model": ErrorShape, "description": "It cannot be done as things stand; nothing was changed."},
     413: {"model": ErrorShape, "description": "Too much was sent."},
     415: {"model": ErrorShape, "description": "It takes JSON, not packed."},
+    503: {"model": ErrorShape, "description": "Another process writes to the site; nothing was kept."},
 }
 _FAULT: Final[dict[int | str, dict[str, Any]]] = {
     422: {"model": ErrorShape, "description": "The entry has a fault; nothing was written."}
@@ -49,7 +51,8 @@ def _add_handling(router: APIRouter, desk: Desk) -> None:
     def done(number: int, act: Callable[[], None]) -> Response:
         history_rows(desk, number)  # 404 where there is no such alert
         try:
-            act()
+            with writing(desk, "alert"):
+                act()
         except WorkFailed as failed:
             raise _conflict(failed) from None
         return JSONResponse([_plainly(row) for row in history_rows(desk, number)])
@@ -86,10 +89,11 @@ def _add_service(router: APIRouter, desk: Desk) -> None:
     )
     def _enter(request: Request, fan: str, said: ServiceIn) -> Response:
         name = desk.known_fan(fan)
-        entry = _entered(lambda: append_service(desk.site.path, {**said.cells(), "fan": name}))
-        with desk.store.writer() as connection:
-            what = f"service entered: {entry.work.value} on {entry.date}"
-            note_change(connection, actor(request), what, name, desk.clock())
+        with writing(desk, "log"):
+            entry = _entered(lambda: append_service(desk.site.path, {**said.cells(), "fan": name}))
+            with desk.store.writer() as connection:
+                what = f"service entered: {entry.work.value} on {entry.date}"
+                note_change(connection, actor(request), what, name, desk.clock())
         return _created(entry)
 
     @router.post(
@@ -101,7 +105,8 @@ def _add_service(router: APIRouter, desk: Desk) -> None:
     def _enter_for(request: Request, number: int, said: ServiceIn) -> Response:
         history_rows(desk, number)  # 404 where there is no such alert
         who, at, cells = actor(request), desk.clock(), said.cells()
-        entry = _entered(lambda: alerts.log_service(desk.site, desk.store, number, cells, who, at))
+        with writing(desk, "log"):
+            entry = _entered(lambda: alerts.log_service(desk.site, desk.store, number, cells, who, at))
         return _created(entry)
 
 

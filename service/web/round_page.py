@@ -22,6 +22,7 @@ from service.web.marks import MARKS
 from service.web.paper import page, written
 from service.web.problem import Problem
 from service.web.visitor import require
+from service.web.writing import writing
 
 _STYLES: Final = ("ledger.css", "round.css")
 # A page of more sheets than a day's walk serves nobody; a building alone has fewer, and the CSV has all.
@@ -96,7 +97,7 @@ def _planned(desk: Desk, date: str, quarter: str, building: str, most: int | Non
 
 def _enter(desk: Desk, filled: str) -> HTMLResponse:
     told: dict[str, Any] = {"site": desk.site.site, "wrong": [], "entered": None}
-    with tempfile.TemporaryDirectory() as folder, desk.store.working("log"):
+    with tempfile.TemporaryDirectory() as folder, writing(desk, "log"):
         pasted = Path(folder) / _PASTED
         pasted.write_text(filled, encoding="utf-8", newline="")
         try:

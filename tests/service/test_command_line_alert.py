@@ -1,5 +1,6 @@
 """`slipledger alert`: the list, an alert's history, and what people say of it."""
 
+import threading
 from pathlib import Path
 
 import pytest
@@ -46,9 +47,9 @@ def test_an_alert_is_listed_taken_in_hand_and_ended(book: Book) -> None:
         (["--acknowledge", "--by", "R. Vance"], 2, "say which alert is meant"),
         (["--fan", "F-1", "--acknowledge", "--close"], 2, "give one of them"),
         (["--fan", "F-1", "--shelve-until", "July"], 2, "write it as 2025-07-31"),
-        (["--fan", "F-1", "--acknowledge"], 1, "a name is needed"),
-        (["--number", "77"], 1, "there is no alert 77"),
-        (["--number", "77", "--acknowledge", "--by", "R. Vance"], 1, "there is no alert 77"),
+        (["--fan", "F-1", "--acknowledge"], 2, "a name is needed"),
+        (["--number", "77"], 2, "there is no alert 77"),
+        (["--number", "77", "--acknowledge", "--by", "R. Vance"], 2, "there is no alert 77"),
     ],
 )
 def test_what_is_wrong_is_said_with_what_to_write(
@@ -58,3 +59,24 @@ def test_what_is_wrong_is_said_with_what_to_write(
     assert done.exit_code == code
     assert said in " ".join(done.stderr.replace("│", " ").split())
     assert book.states("F-1", "handling") == []
+
+
+def test_what_is_said_of_an_alert_waits_for_who_writes(book: Book) -> None:
+    """And says for whom: what is said while an assessment runs comes after it."""
+    working, release = threading.Event(), threading.Event()
+
+    def assess() -> None:
+        with book.open() as store, store.working("assess"):
+            working.set()
+            release.wait(30)
+
+    writer = threading.Thread(target=assess)
+    writer.start()
+    assert working.wait(30)
+    threading.Timer(0.6, release.set).start()
+    said = ["--acknowledge", "--by", "R. Vance"]
+    done = RUNNER.invoke(app, ["alert", str(book.folder), "--fan", "F-1", *said])
+    writer.join()
+    assert done.exit_code == 0
+    assert done.stderr.startswith("Waiting for assess by process")
+    assert book.states("F-1", "handling") == [("untouched", "in hand")]
