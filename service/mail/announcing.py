@@ -17,7 +17,8 @@ def announce(
     Parameters: `occasion` what it is about, "source:nightly:2025-06-09" say: nobody is told twice of one;
     `subject` without the site's name; `said` its paragraphs, with what to do.
     """
-    notice = Notice(occasion, "service", f"{subject}: {one_line(site.site.name)}", said)
+    title = f"{subject}: {one_line(site.site.name)}"
+    notice = Notice(occasion, "service", title, said, is_for_someone=True)
     rows = rows_for(site, notice, now)
     with store.writer() as connection:
         return write_once(connection, rows) > 0

@@ -33,6 +33,7 @@ def late_notice(
             "soon as it can be. Whoever looks after the machine finds more in the log of the service and "
             "under /health.",
         ),
+        is_for_someone=True,
         details={"job": job, "late_since": f"{late_at:%Y-%m-%dT%H:%M:%SZ}", "error": error or ""},
     )
 

@@ -28,7 +28,8 @@ class Notice:
     `occasion` what it is about: nobody is told twice of one; `kind` a word for programs; `said` its
     paragraphs; `facts` of one fan, `entries` of many; `buildings` and `trade` whom it concerns, everyone
     where they are empty; `is_visit` whether somebody is sent to a fan, so that the cautions stand in it;
-    `details` the same for programs.
+    `details` the same for programs; `is_for_someone` whether it has to reach a person: where nobody is told
+    at once, whoever reads the weekly mail is.
     """
 
     occasion: str
@@ -40,4 +41,5 @@ class Notice:
     buildings: tuple[str, ...] = ()
     trade: Trade | None = None
     is_visit: bool = False
+    is_for_someone: bool = False
     details: Mapping[str, Any] = field(default_factory=dict)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from config.folder import SiteFolder
-from config.site import Crew
+from config.site import Crew, Mail
 from service.notices.headers import headed, message_id, plain_address
 from service.notices.letter import html_of, text_of
 from service.notices.notice import Notice, Trade
@@ -40,11 +40,18 @@ def _recipients(site: SiteFolder, notice: Notice) -> dict[str, str]:
     mail = site.site.mail
     if mail is None:
         return {}
-    told = [*mail.immediate]
-    for crew in mail.crews:
-        if "immediate" in crew.gets and concerns(crew, notice.buildings, notice.trade):
-            told += crew.to
+    told = _getting("immediate", mail, notice)
+    if not told and notice.is_for_someone:
+        told = _getting("weekly", mail, notice)
     return {plain_address(one): one for one in told}
+
+
+def _getting(what: str, mail: Mail, notice: Notice) -> list[str]:
+    told = [*(mail.immediate if what == "immediate" else mail.weekly)]
+    for crew in mail.crews:
+        if what in crew.gets and concerns(crew, notice.buildings, notice.trade):
+            told += crew.to
+    return told
 
 
 def _mails(site: SiteFolder, notice: Notice, now: dt.datetime) -> Iterator[dict[str, Any]]:
