@@ -15,7 +15,7 @@ from analytics.judging import healthy
 from analytics.machine import Machine
 from analytics.rounding import settled_machine
 from analytics.savings import days_to_decide, step_within
-from analytics.vocabulary import Cause
+from analytics.vocabulary import Cause, Role
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from service.retrofit.asked import Asked
@@ -24,8 +24,8 @@ from service.retrofit.kinds import Change, change_between, run_in, two_instrumen
 from service.retrofit.periods import Period, RetrofitRefusedError, refuse_outside, refuse_unfit, run_in_days
 from service.retrofit.readings import (
     PeriodReadings,
+    electrical_role,
     hours_of,
-    is_electrical,
     machine_after,
     period_readings,
 )
@@ -127,7 +127,7 @@ def check_retrofit(site: SiteFolder, store: Store, asked: Asked) -> Retrofit:
         return replace(blank, reason=learned)
     machine, curves, cautions = learned
     meter = Meter(machine, blank.is_electrical)
-    reason = _unreadable(change, first, second, hours[asked.after], meter)
+    reason = _unreadable(change, (first, second), (hours[asked.before], hours[asked.after]), meter)
     if reason is not None:
         return replace(blank, reason=reason)
     fitted = run_in(site, asked.fan)
@@ -189,7 +189,7 @@ def _judged(site: SiteFolder, store: Store, asked: Asked, told: Retrofit, work: 
 
 
 def _blank(asked: Asked, change: Change, hours: pd.DataFrame, first: FanEpoch) -> Retrofit:
-    electrical = is_electrical(hours, first.machine)
+    electrical = electrical_role(hours, first.machine) is not None
     return Retrofit(
         asked.fan,
         asked.before,
@@ -228,10 +228,16 @@ def _learned(
 
 
 def _unreadable(
-    change: Change, first: FanEpoch, second: FanEpoch, after: pd.DataFrame, meter: Meter
+    change: Change, epochs: Sequence[FanEpoch], hours: Sequence[pd.DataFrame], meter: Meter
 ) -> str | None:
-    if meter.is_electrical and not is_electrical(after, second.machine):
-        return "electrical input was read before the change and not after it"
+    first, second = epochs
+    if meter.is_electrical:
+        roles = [electrical_role(frame, epoch.machine) for frame, epoch in zip(hours, epochs, strict=True)]
+        if roles[1] is None:
+            return "electrical input was read before the change and not after it"
+        if roles[0] is not roles[1]:
+            said = ["kW" if role is Role.POWER else "amps of the line" for role in roles]
+            return f"electrical input was read as {said[0]} before and as {said[1]} after: two instruments"
     return two_instruments(change, first, second, meter.is_electrical)
 
 

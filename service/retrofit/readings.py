@@ -15,7 +15,7 @@ from analytics.machine import Machine
 from analytics.read_power import shaft_kw
 from analytics.rounding import settled_machine
 from analytics.scaled_hours import scaled_hours
-from analytics.vocabulary import CurrentAt, PowerAt
+from analytics.vocabulary import CurrentAt, PowerAt, Role
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from service.retrofit.periods import Period
@@ -49,16 +49,16 @@ def hours_of(site: SiteFolder, store: Store, fan: str, period: Period) -> pd.Dat
     return store.hours.read([fan], start, end).reset_index(drop=True)
 
 
-def is_electrical(hours: pd.DataFrame, machine: Machine) -> bool:
-    """Tell whether the hours hold electrical input: kW not of the shaft, or amps of the line."""
+def electrical_role(hours: pd.DataFrame, machine: Machine) -> Role | None:
+    """Return what reads electrical input in the hours: kW not of the shaft, or amps of the line."""
     steady = hours[hours["is_steady"].astype(bool)]
 
     def has(name: str) -> bool:
         return bool(len(steady) and np.isfinite(column(steady, name)).mean() > 0.5)
 
     if has("power_w"):
-        return machine.power_at is not PowerAt.SHAFT
-    return has("current_a") and machine.current_at is CurrentAt.LINE
+        return None if machine.power_at is PowerAt.SHAFT else Role.POWER
+    return Role.CURRENT if has("current_a") and machine.current_at is CurrentAt.LINE else None
 
 
 def machine_after(fitted: Machine, epoch: FanEpoch) -> Machine:
@@ -78,7 +78,7 @@ def period_readings(
     """Return the usable hours of a period: steady, with air and power, on no day that is left out."""
     scaled = scaled_hours(hours, machine, curves.channels)
     power = (
-        _electrical_kw(hours, machine)
+        _electrical_kw(hours, machine, electrical_role(hours, machine))
         if meter.is_electrical
         else shaft_kw(scaled.load, scaled.speed, curves, meter)
     )
@@ -115,9 +115,8 @@ def _mostly(values: Floats, where: Bools) -> bool:
     return bool(where.any() and np.isfinite(values[where]).mean() > 0.5)
 
 
-def _electrical_kw(hours: pd.DataFrame, machine: Machine) -> Floats:
-    power = column(hours, "power_w")
-    if np.isfinite(power).any():
-        return np.asarray(power / 1000.0)
+def _electrical_kw(hours: pd.DataFrame, machine: Machine, role: Role | None) -> Floats:
+    if role is Role.POWER:
+        return np.asarray(column(hours, "power_w") / 1000.0)
     volts = machine.motor_volts or _USUAL_VOLTS
     return np.asarray(np.sqrt(3.0) * volts * column(hours, "current_a") * _LINE_POWER_FACTOR / 1000.0)

@@ -57,7 +57,7 @@ def planted(seed: int, index: int, kind: str | None = None) -> Planted:
     runs = [simulate(side, start, AFTER[1], 60, seed=run_seed) for side in (one, other)]
     basis = Basis.AIR if what == "set point" else Basis.DRIVE
     found, times = _found(runs, basis, is_electrical=load == "power")
-    truth = _truth(runs, run_seed, times, is_electrical=load == "power", is_air=basis is Basis.AIR)
+    truth = true_saving(runs, run_seed, times, is_electrical=load == "power", is_air=basis is Basis.AIR)
     return Planted(what, truth, found)
 
 
@@ -116,9 +116,13 @@ def _found(runs: Sequence[Trends], basis: Basis, *, is_electrical: bool) -> tupl
     return found, pd.DatetimeIndex(hours["time"][after])[compared.is_inside]
 
 
-def _truth(
+def true_saving(
     runs: Sequence[Trends], seed: int, times: pd.DatetimeIndex, *, is_electrical: bool, is_air: bool
 ) -> float:
+    """Return the share that the second arrangement saves of the first one's energy at these times.
+
+    Both for the true air of the second: its airflow, and but for basis air its pressure.
+    """
     after = runs[1].truth
     at = after.index.isin(times) & after["is_running"].to_numpy()
     energy = [

@@ -1,5 +1,7 @@
 """A retrofit on a site from its exports to the verdict: what is found, what is refused, what is not shown."""
 
+import csv
+import io
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -13,7 +15,7 @@ from demo_trends.simulator import Trends
 from service.command_line import frame
 from tests.service.assess.conftest import Plant
 
-from .conftest import AFTER, AMPS, BEFORE, BELT
+from .conftest import AFTER, AIR, AMPS, BEFORE, BELT, DRIVE, LOG
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -35,14 +37,15 @@ def run(capsys: pytest.CaptureFixture[str], site: Plant) -> Run:
     return command
 
 
-def test_the_interval_holds_the_planted_saving(run: Run, planted: tuple[list[Trends], float]) -> None:
+def test_the_interval_holds_the_planted_saving(run: Run, planted: dict[str, tuple[Trends, float]]) -> None:
     code, out, _ = run("--json", "--confidence", 95)
     told = json.loads(out)
     assert code == 0
     assert told["basis"] == Basis.DRIVE
     assert "v belt to synchronous belt" in told["basis_reason"]
-    assert told["low_pct"] < planted[1] < told["high_pct"]
-    assert told["saving_pct"] == pytest.approx(planted[1], abs=1.0)
+    truth = planted[BELT][1]
+    assert told["low_pct"] < truth < told["high_pct"]
+    assert told["saving_pct"] == pytest.approx(truth, abs=1.0)
     adjusted, after = told["adjusted_before_kw"], told["after_kw"]
     assert told["saving_kw"] == pytest.approx(adjusted - after, abs=1e-5)
     assert told["restored_kw"] + told["renewed_kw"] == pytest.approx(told["saving_kw"], abs=1e-4)
@@ -102,7 +105,7 @@ def test_the_days_on_which_a_belt_runs_in_are_left_out(run: Run, site: Plant) ->
     assert told["days_left_out"] == []
     log = (site.folder / "service_log.csv").read_text()
     try:
-        site.log(f"{AMPS},2025-03-16,10:00,motor_replaced,,", f"{BELT},2025-02-26,10:00,belt_replaced,,")
+        site.log(*LOG, f"{BELT},2025-02-26,10:00,belt_replaced,,")
         again = json.loads(run("--json")[1])
     finally:
         (site.folder / "service_log.csv").write_text(log)
@@ -119,6 +122,33 @@ def test_a_new_motor_whose_own_amps_are_read_is_two_instruments(run: Run) -> Non
     assert told["met"] == "not_shown"
     assert told["saving_pct"] is None
     assert "two instruments" in told["reason"]
+
+
+@pytest.mark.parametrize(
+    ("fan", "words"), [(AIR, "setpoint changed on 2025-03-16"), (DRIVE, "drive replaced on 2025-03-16")]
+)
+def test_a_change_of_the_air_is_judged_at_equal_airflow_alone_and_its_interval_holds_the_saving(
+    run: Run, planted: dict[str, tuple[Trends, float]], fan: str, words: str
+) -> None:
+    told = json.loads(run("--json", "--confidence", 95, fan=fan)[1])
+    assert (told["basis"], words in told["basis_reason"]) == ("air", True)
+    assert told["low_pct"] < planted[fan][1] < told["high_pct"]
+    assert told["saving_pct"] == pytest.approx(planted[fan][1], abs=2.0)
+
+
+def test_a_new_frequency_drive_that_may_be_the_meter_itself_is_two_instruments(run: Run, site: Plant) -> None:
+    fans = (site.folder / "fans.csv").read_text()
+    rows = list(csv.DictReader(io.StringIO(fans)))
+    try:
+        with (site.folder / "fans.csv").open("w", newline="") as file:
+            writer = csv.DictWriter(file, list(rows[0]))
+            writer.writeheader()
+            writer.writerows({**row, "power_at": ""} for row in rows)
+        told = json.loads(run("--json", "--promised", 3, fan=DRIVE)[1])
+    finally:
+        (site.folder / "fans.csv").write_text(fans)
+    assert (told["met"], told["saving_pct"]) == ("not_shown", None)
+    assert "write power_at = line" in told["reason"]
 
 
 @pytest.mark.parametrize(
