@@ -28,32 +28,38 @@ _FOLLOWING_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class _Gauge:
+class Gauge:
+    """What is held against the limits: slip or the drive's loss beside it."""
+
     kind: AlertKind
     topic: str
     ends: Parameter
     healthy_pct: float
 
     def value(self, day: JudgedDay) -> float:
+        """Return what the ledger says of it on a day [%]."""
         return day.slip_ref_pct if self.kind is AlertKind.BELT_SLIP else day.drag_ref_pct
 
     def innovation(self, day: JudgedDay) -> float:
+        """Return how far the day lies from a healthy one, NaN where it says nothing."""
         if self.kind is AlertKind.BELT_SLIP:
             return day.slip_innovation if day.can_slip else float("nan")
         return day.drag_innovation
 
     def watch_pct(self, day: JudgedDay) -> float:
+        """Return the day's limit to watch it [%]."""
         limits = day.limits
         return limits.slip_watch_pct if self.kind is AlertKind.BELT_SLIP else limits.drive_loss_rise_watch_pct
 
     def act_pct(self, day: JudgedDay) -> float:
+        """Return the day's limit to act [%]."""
         limits = day.limits
         return limits.slip_act_pct if self.kind is AlertKind.BELT_SLIP else limits.drive_loss_rise_act_pct
 
 
-_GAUGES = (
-    _Gauge(AlertKind.BELT_SLIP, "slip past its limit", Parameter.SLIP, _HEALTHY_SLIP_PCT),
-    _Gauge(AlertKind.DRIVE_LOSS, "drive loss past its limit", Parameter.DRAG, 0.0),
+GAUGES = (
+    Gauge(AlertKind.BELT_SLIP, "slip past its limit", Parameter.SLIP, _HEALTHY_SLIP_PCT),
+    Gauge(AlertKind.DRIVE_LOSS, "drive loss past its limit", Parameter.DRAG, 0.0),
 )
 
 
@@ -70,16 +76,21 @@ def episodes(
     Parameters: `days`, one fan's rows in order of date; `events`; `services` of that fan.
     Returns: episodes in order of their opening.
     """
-    past = {gauge: _gauge_episodes(gauge, days, services) for gauge in _GAUGES}
+    past = {gauge: _gauge_episodes(gauge, days, services) for gauge in GAUGES}
     found = [*chain.from_iterable(past.values()), *cause_notices(days, services)]
-    for gauge in _GAUGES:
+    for gauge in GAUGES:
         found += _drifts(gauge, days, services, past[gauge], found)
     found += [event_episode(event, services) for event in events]
     found += [*silences(days), *unlogged_work(days, services)]
+    return in_order(found)
+
+
+def in_order(found: Iterable[Episode]) -> tuple[Episode, ...]:
+    """Return episodes in order of their opening."""
     return tuple(sorted(found, key=lambda episode: (episode.opened_at, episode.kind, episode.topic)))
 
 
-def _gauge_episodes(gauge: _Gauge, days: Sequence[JudgedDay], services: Sequence[Service]) -> list[Episode]:
+def _gauge_episodes(gauge: Gauge, days: Sequence[JudgedDay], services: Sequence[Service]) -> list[Episode]:
     found: list[Episode] = []
     current: Episode | None = None
     above_watch = above_act = quiet = 0
@@ -108,7 +119,7 @@ def _gauge_episodes(gauge: _Gauge, days: Sequence[JudgedDay], services: Sequence
     return found if current is None else [*found, current]
 
 
-def _opened(gauge: _Gauge, day: JudgedDay, value: float, *, is_act: bool) -> Episode:
+def _opened(gauge: Gauge, day: JudgedDay, value: float, *, is_act: bool) -> Episode:
     level = AlertLevel.ACT if is_act else AlertLevel.WATCH
     act_on = day.date if is_act else None
     return Episode(
@@ -127,7 +138,7 @@ def _opened(gauge: _Gauge, day: JudgedDay, value: float, *, is_act: bool) -> Epi
 
 
 def _closing(
-    gauge: _Gauge,
+    gauge: Gauge,
     day: JudgedDay,
     current: Episode,
     services: Sequence[Service],
@@ -141,7 +152,7 @@ def _closing(
 
 
 def _is_put_right(
-    gauge: _Gauge,
+    gauge: Gauge,
     day: JudgedDay,
     current: Episode,
     services: Sequence[Service],
@@ -153,7 +164,7 @@ def _is_put_right(
 
 
 def _last_ending(
-    gauge: _Gauge, day: JudgedDay, current: Episode, services: Sequence[Service]
+    gauge: Gauge, day: JudgedDay, current: Episode, services: Sequence[Service]
 ) -> dt.date | None:
     """Return the latest day since an episode's opening on which work was done that ends its cause."""
     done = [
@@ -166,7 +177,7 @@ def _last_ending(
 
 
 def _drifts(
-    gauge: _Gauge,
+    gauge: Gauge,
     days: Sequence[JudgedDay],
     services: Sequence[Service],
     past: Sequence[Episode],
@@ -183,17 +194,13 @@ def _drifts(
     current: Episode | None = None
     total = before = 0.0
     counted: list[tuple[dt.date, float]] = []
-    spread = _healthy_spread(gauge, days)
+    spread = healthy_spread(gauge, days)
     for day in days:
         if not day.is_judged or day.is_healthy_period:
             continue
-        if any(_is_open(one, day.date) for one in past):
-            total = 0.0
-        elif np.isfinite(gauge.innovation(day)):
-            total = summed(total, min(gauge.innovation(day) / spread, MOST_INNOVATION))
         threshold = notice_threshold(day.limits.false_alerts_per_fan_year)
-        total = min(total, threshold)
-        is_told = any(one.cause is day.likeliest and _is_open(one, day.date) for one in told)
+        total = drift_sum(gauge, day, past, total, spread)
+        is_told = any(one.cause is day.likeliest and is_open(one, day.date) for one in told)
         counted.append((day.date, gauge.value(day)))
         before = max(before, gauge.value(day))
         if current is not None and _is_put_right(gauge, day, current, services, counted, before):
@@ -208,7 +215,20 @@ def _drifts(
     return found if current is None else [*found, current]
 
 
-def _is_shown(gauge: _Gauge, day: JudgedDay) -> bool:
+def drift_sum(gauge: Gauge, day: JudgedDay, past: Sequence[Episode], total: float, spread: float) -> float:
+    """Return the sum of a gauge's innovations after a judged day, no more than what opens a notice.
+
+    Parameters: `past`, the alerts of the gauge's own limits, while which it waits; `total` the day before;
+    `spread` of the healthy days.
+    """
+    if any(is_open(one, day.date) for one in past):
+        total = 0.0
+    elif np.isfinite(gauge.innovation(day)):
+        total = summed(total, min(gauge.innovation(day) / spread, MOST_INNOVATION))
+    return min(total, notice_threshold(day.limits.false_alerts_per_fan_year))
+
+
+def _is_shown(gauge: Gauge, day: JudgedDay) -> bool:
     if day.likeliest is _OTHERS[gauge.kind]:
         return False
     # Innovations that the ledger's own centre gives to other causes are no drift of the drive.
@@ -222,21 +242,23 @@ def notice_threshold(false_alerts_per_fan_year: float) -> float:
     Two gauges share what is allowed. Some fans' days follow one another, which the law of run lengths
     does not know: it is set for half of what is allowed.
     """
-    return threshold_for(_FOLLOWING_SHARE * false_alerts_per_fan_year / len(_GAUGES))
+    return threshold_for(_FOLLOWING_SHARE * false_alerts_per_fan_year / len(GAUGES))
 
 
-def _is_open(episode: Episode, date: dt.date) -> bool:
+def is_open(episode: Episode, date: dt.date) -> bool:
+    """Tell whether an episode is open on a date, the day of its close included."""
     return episode.opened_on <= date <= (episode.closed_on or dt.date.max)
 
 
-def _healthy_spread(gauge: _Gauge, days: Sequence[JudgedDay]) -> float:
+def healthy_spread(gauge: Gauge, days: Sequence[JudgedDay]) -> float:
+    """Return by how much a fan's healthy days scatter along a gauge, at least one standard deviation."""
     # A fan whose healthy days already scatter more than the model expects scatters on.
     healthy = np.array([gauge.innovation(day) for day in days if day.is_healthy_period and day.is_judged])
     known = healthy[np.isfinite(healthy)]
     return max(1.0, float(np.sqrt(np.mean(np.square(known))))) if len(known) else 1.0
 
 
-def _drifting(gauge: _Gauge, day: JudgedDay) -> Episode:
+def _drifting(gauge: Gauge, day: JudgedDay) -> Episode:
     return Episode(
         AlertKind.NOTICE,
         AlertLevel.WATCH,

@@ -15,7 +15,7 @@ from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy
 QUIET_DAYS = 10
 SILENT_DAYS = 14
 UNLOGGED_TOPIC = "slip went away without work"
-_UNLOGGED_DAYS = 6
+UNLOGGED_DAYS = 6
 _NOT_NOTICED = (Cause.NONE, Cause.UNCLEAR, Cause.NOT_JUDGED, Cause.BELT_SLIP, Cause.DRAG, Cause.DRIVE_LOST)
 
 
@@ -57,11 +57,11 @@ def cause_notices(days: Sequence[JudgedDay], services: Sequence[Service]) -> lis
     for day in days:
         if not day.is_judged or day.is_healthy_period:
             continue
-        cause = Cause.NONE if day.cause in day.expected else day.cause
+        cause = _unexpected(day)
         held = held + 1 if cause is last else 1
         last = cause
         if current is None:
-            if held >= day.limits.hold_days and cause not in _NOT_NOTICED:
+            if held >= day.limits.hold_days and is_noticed(day):
                 current = _notice(day)
                 absent = 0
             continue
@@ -75,6 +75,15 @@ def cause_notices(days: Sequence[JudgedDay], services: Sequence[Service]) -> lis
             found.append(replace(current, closed_on=day.date, closed_by=closed_by))
             current = None
     return found if current is None else [*found, current]
+
+
+def _unexpected(day: JudgedDay) -> Cause:
+    return Cause.NONE if day.cause in day.expected else day.cause
+
+
+def is_noticed(day: JudgedDay) -> bool:
+    """Tell whether a judged day names a fault that is none of the drive and that no work has brought."""
+    return _unexpected(day) not in _NOT_NOTICED
 
 
 def _notice(day: JudgedDay) -> Episode:
@@ -139,7 +148,7 @@ def unlogged_work(days: Sequence[JudgedDay], services: Sequence[Service]) -> lis
     for day in days:
         if not (day.is_judged and day.can_slip) or day.is_healthy_period:
             continue
-        counted = [*counted[-_UNLOGGED_DAYS + 1 :], (day.date, day.slip_ref_pct)]
+        counted = [*counted[-UNLOGGED_DAYS + 1 :], (day.date, day.slip_ref_pct)]
         if found and found[-1].closed_on is None:
             age += 1
             if age >= QUIET_DAYS:

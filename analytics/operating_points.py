@@ -1,5 +1,8 @@
 """What did the fan do in each hour: steady means, stopped zeros and the hour's latest readings."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -42,10 +45,27 @@ SECOND_NS = 1_000_000_000
 Integers = npt.NDArray[np.int64]
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Which readings are of one fan while one row of fans.csv holds: from `begin` to before `end`."""
+
+    begin: int
+    end: int
+    machine: Machine
+
+
 def operating_points(
     readings: pd.DataFrame, machine: Machine, utc_offset_s: int | Integers = 0
 ) -> pd.DataFrame:
-    """Reduce one fan's readings to hourly operating points.
+    """Reduce one fan's readings to hourly operating points: `fleet_points` of one part."""
+    frame, _ = fleet_points(readings, [Part(0, len(readings), machine)], utc_offset_s)
+    return frame
+
+
+def fleet_points(
+    readings: pd.DataFrame, parts: Sequence[Part], utc_offset_s: int | Integers = 0
+) -> tuple[pd.DataFrame, Integers]:
+    """Reduce the readings of several fans to hourly operating points, each part for itself.
 
     An hour is steady when the fan ran at every reading of it and of the hour before (the first hour
     after a stop is cold) and its speed stayed within a tenth. Means are over running readings;
@@ -53,54 +73,73 @@ def operating_points(
     not, on which a lost drive is decided before the hour is over. They decide only where the fan was
     told to run at each of them and at the reading before: `late_is_told`.
 
-    Parameters: `readings`, one fan, sorted by `time` (UTC), columns of the readings table, any of
-    the measured ones absent; `utc_offset_s` of the plant's clock, one or one a reading [s], so that
-    hours begin where the plant's do and none reaches past midnight.
+    Parameters: `readings`, part after part, each sorted by `time` (UTC), columns of the readings table, any
+    of the measured ones absent; `parts` in that order; `utc_offset_s` of the plant's clock, one or one a
+    reading [s], so that hours begin where the plant's do and none reaches past midnight.
     Returns: frame with `time` (the hour's start, UTC), `readings`, `running` (share), `is_steady`,
     the measured columns, `late_*`, `stopped_*`, `stopped` (count), `levels` (commands held for a quarter of
-    an hour) and `last_reading`. Rows in order
-    of time, none for an hour without readings.
+    an hour) and `last_reading`, rows in order of part and time, none for an hour without readings; and the
+    number of each row's part.
     """
     time = pd.DatetimeIndex(readings["time"])
-    hours, group = np.unique(hour_start_ns(time, utc_offset_s), return_inverse=True)
-    follows = np.append(False, np.diff(hours) == HOUR_NS)
-    values = {name: column(readings, name) for name in {*MEASURED, *LATE}}
-    is_moving = seen_moving(
-        values["pressure_pa"],
-        values["airflow_m3s"],
-        values["motor_speed_rpm"],
-        values["wheel_speed_rpm"],
-        machine,
-    )
-    running = is_running(
-        values["speed_fraction"],
-        values["current_a"],
-        values["power_w"],
-        values["run_status"],
-        machine,
-        is_moving,
-    )
-    count = np.bincount(group, minlength=len(hours))
-    share = np.bincount(group, weights=running, minlength=len(hours)) / count
+    is_first = np.zeros(len(time), dtype=bool)
+    is_first[[part.begin for part in parts if part.end > part.begin]] = True
+    start = hour_start_ns(time, utc_offset_s)
+    begins = np.flatnonzero(is_first | (np.diff(start, prepend=start[:1]) != 0))
+    group = np.cumsum(np.bincount(begins, minlength=len(time)))[: len(time)] - 1
+    hours, size = start[begins], len(begins)
+    follows = np.append(False, np.diff(hours) == HOUR_NS)[:size] & ~is_first[begins]
+    values = {name: column(readings, name) for name in dict.fromkeys((*MEASURED, *LATE))}
+    running, told = _running_and_told(values, parts)
+    count = np.bincount(group, minlength=size)
+    share = np.bincount(group, weights=running, minlength=size) / count
     late = np.arange(len(group)) >= (np.cumsum(count) - count + count // 2)[group]
     points: dict[str, npt.NDArray[np.generic]] = {"readings": count.astype(np.float64), "running": share}
     for name in MEASURED:
-        points[name] = _mean(values[name], group, len(hours), running)
+        points[name] = _mean(values[name], group, size, running)
     for name in LATE:
-        points[f"late_{name}"] = _mean(values[name], group, len(hours), late)
+        points[f"late_{name}"] = _mean(values[name], group, size, late)
     for name in STOPPED:
-        points[f"stopped_{name}"] = _mean(values[name], group, len(hours), ~running)
-    points["stopped"] = np.bincount(group, weights=~running, minlength=len(hours))
-    points["is_steady"] = _steady(follows, share, values["speed_fraction"], group)
-    told = is_told_to_run(values["speed_fraction"], running, machine)
+        points[f"stopped_{name}"] = _mean(values[name], group, size, ~running)
+    points["stopped"] = np.bincount(group, weights=~running, minlength=size)
+    points["is_steady"] = _steady(follows, share, values["speed_fraction"], begins, count)
     points["late_is_told"] = _late_told(told, late, group, follows)
     seconds = time.as_unit("us").asi8 / 1e6
-    points["levels"] = count_levels(seconds, values["speed_fraction"], running, group, len(hours))
-    last = np.flatnonzero(np.append(group[1:] != group[:-1], True))
-    frame = pd.DataFrame(points)
-    frame.insert(0, "time", pd.to_datetime(hours, utc=True).as_unit("us"))
-    frame["last_reading"] = time[last].as_unit("us")
-    return frame
+    points["levels"] = count_levels(seconds, values["speed_fraction"], running, group, is_first, size)
+    last = begins + count - 1
+    frame = pd.DataFrame(
+        {
+            "time": pd.to_datetime(hours, utc=True).as_unit("us"),
+            **points,
+            "last_reading": time[last].as_unit("us"),
+        }
+    )
+    return frame, np.searchsorted([part.end for part in parts], begins, side="right")
+
+
+def _running_and_told(values: dict[str, Floats], parts: Sequence[Part]) -> tuple[Bools, Bools]:
+    size = len(values["speed_fraction"])
+    running, told = np.zeros(size, dtype=bool), np.zeros(size, dtype=bool)
+    for part in parts:
+        inside = slice(part.begin, part.end)
+        mine = {name: whole[inside] for name, whole in values.items()}
+        is_moving = seen_moving(
+            mine["pressure_pa"],
+            mine["airflow_m3s"],
+            mine["motor_speed_rpm"],
+            mine["wheel_speed_rpm"],
+            part.machine,
+        )
+        running[inside] = is_running(
+            mine["speed_fraction"],
+            mine["current_a"],
+            mine["power_w"],
+            mine["run_status"],
+            part.machine,
+            is_moving,
+        )
+        told[inside] = is_told_to_run(mine["speed_fraction"], running[inside], part.machine)
+    return running, told
 
 
 def hour_start_ns(time: pd.DatetimeIndex, utc_offset_s: int | Integers = 0) -> Integers:
@@ -120,13 +159,19 @@ def _mean(values: Floats, group: npt.NDArray[np.intp], size: int, is_counted: Bo
     return settled(mean)
 
 
-def _steady(follows: Bools, share: Floats, speed: Floats, group: npt.NDArray[np.intp]) -> Bools:
+def _steady(
+    follows: Bools,
+    share: Floats,
+    speed: Floats,
+    first: npt.NDArray[np.intp],
+    count: npt.NDArray[np.intp],
+) -> Bools:
+    if len(first) == 0:
+        return np.zeros(0, dtype=bool)
     # One reading an hour says nothing of the hour's range: its distance from the hour before stands in.
-    first = np.searchsorted(group, np.arange(len(follows)))
     spread = np.fmax.reduceat(speed, first) - np.fmin.reduceat(speed, first)
     step = np.where(follows, np.abs(np.diff(speed[first], prepend=np.nan)), 0.0)
-    alone = np.bincount(group, minlength=len(follows)) == 1
-    spread = np.where(alone, step, spread)
+    spread = np.where(count == 1, step, spread)
     # After a gap in the data the fan is taken to have gone on: a gap is not a stop.
     warm = np.where(follows, np.append(0.0, share[:-1]) == 1.0, True)
     is_level = ~(spread > STEADY_SPEED_RANGE * CLEAR_OF_A_TIE)

@@ -1,14 +1,15 @@
 """Bring the alert episodes up to date with the ledger."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import pandas as pd
 import sqlalchemy as sa
+from threadpoolctl import threadpool_limits
 
 from analytics.episode import Episode, Event, JudgedDay, Service
-from analytics.episodes import episodes
+from analytics.episodes import episodes, in_order
 from analytics.ledger import CAUSE_OF, likeliest_fault
 from analytics.new_normal import normal_from_json
 from analytics.vocabulary import Cause
@@ -20,8 +21,9 @@ from service.alerts.messages import message
 from service.alerts.people import lapse_marks
 from service.alerts.proof import write_proof
 from service.alerts.telling import tell
+from service.alerts.watched import NOTHING_KNOWN, Watched, read_watched, watched_until, write_watched
 from service.store import faults
-from service.store.ledger_tables import daily, findings
+from service.store.ledger_tables import daily, findings, watched_days
 from service.store.ledger_tables import episodes as episodes_table
 from service.store.store import Store
 
@@ -70,8 +72,10 @@ def keep_alerts(site: SiteFolder, store: Store, now: dt.datetime) -> None:
     """
     fans = site.fan_names
     found: dict[str, list[Row]] = {}
-    for start in range(0, len(fans), _BATCH):
-        found |= _episodes(site, store, fans[start : start + _BATCH])
+    # The matrices are small: threads of the linear algebra only wait for each other.
+    with threadpool_limits(limits=1):
+        for start in range(0, len(fans), _BATCH):
+            found |= _episodes(site, store, fans[start : start + _BATCH])
     with store.writer() as connection:
         book = read_book(connection)
         changes = [change for fan in fans for change in _kept(connection, site, book, fan, found[fan], now)]
@@ -122,28 +126,60 @@ def _plain(row: Row) -> Row:
     return {name: value for name, value in row.items() if name != "id"}
 
 
-def _episodes(site: SiteFolder, store: Store, fans: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
+def _episodes(site: SiteFolder, store: Store, fans: Sequence[str]) -> dict[str, list[Row]]:
     """Return the rows of some fans' episodes as their ledgers and findings now show them."""
-    rows = sa.select(*(daily.c[name] for name in _DAY_COLUMNS)).where(daily.c.fan.in_(fans))
-    changed = sa.select(findings).where(findings.c.fan.in_(fans))
-    days: dict[str, list[JudgedDay]] = {fan: [] for fan in fans}
-    changes: dict[str, list[Any]] = {fan: [] for fan in fans}
+    services: dict[str, list[Service]] = {
+        fan: [Service(entry.date, entry.work, entry.role) for entry in site.entries(fan)] for fan in fans
+    }
     with store.reader() as connection:
-        before: Any = None
-        for row in connection.execute(rows.order_by(daily.c.fan, daily.c.date)):
-            is_same = before is not None and before.fan == row.fan
-            days[row.fan].append(_day(site, row, before if is_same else None))
-            before = row
+        known = read_watched(connection, site, fans)
+        days = {
+            fan: [*known[fan].healthy, *later] if fan in known else later
+            for fan, later in _days(connection, site, fans, known).items()
+        }
+        changes: dict[str, list[Any]] = {fan: [] for fan in fans}
+        changed = sa.select(findings).where(findings.c.fan.in_(fans))
         for row in connection.execute(changed.order_by(findings.c.fan, findings.c.hour)):
             changes[row.fan].append(row)
-    services: dict[str, list[Service]] = {fan: [] for fan in fans}
-    for entry in site.service:
-        if entry.fan in services:
-            services[entry.fan].append(Service(entry.date, entry.work, entry.role))
-    return {
-        fan: [_row(fan, episode) for episode in episodes(days[fan], _events(changes[fan]), services[fan])]
-        for fan in fans
-    }
+    again = [
+        fan for fan in known if any(day.is_healthy_period for day in days[fan][len(known[fan].healthy) :])
+    ]
+    if again:
+        # Another healthy period bears on every day before it.
+        with store.reader() as connection:
+            days |= _days(connection, site, again, {})
+        known = {fan: one for fan, one in known.items() if fan not in again}
+    found: dict[str, list[Row]] = {}
+    watched = []
+    for fan in fans:
+        before = known.get(fan, NOTHING_KNOWN)
+        of_days = [*before.episodes, *episodes(days[fan], (), services[fan])]
+        told = in_order([*of_days, *episodes((), _events(changes[fan]), services[fan])])
+        found[fan] = [_row(fan, episode) for episode in told]
+        if (later := watched_until(days[fan], of_days, before)) is not None:
+            watched.append((fan, later))
+    write_watched(store, site, watched)
+    return found
+
+
+def _days(
+    connection: sa.Connection, site: SiteFolder, fans: Sequence[str], known: Mapping[str, Watched]
+) -> dict[str, list[JudgedDay]]:
+    """Return the days of some fans' ledgers, of those that are known already what comes after."""
+    columns = [daily.c[name] for name in _DAY_COLUMNS]
+    unknown = sa.select(*columns).where(daily.c.fan.in_([fan for fan in fans if fan not in known]))
+    # From the last day that is known on: the day after it asks what that day was learning.
+    since = (daily.c.fan == watched_days.c.fan) & (daily.c.date >= watched_days.c.date)
+    later = sa.select(*columns).join(watched_days, since).where(watched_days.c.fan.in_([*known]))
+    days: dict[str, list[JudgedDay]] = {fan: [] for fan in fans}
+    before: Any = None
+    for query in (unknown, later):
+        for row in connection.execute(query.order_by(daily.c.fan, daily.c.date)):
+            is_same = before is not None and before.fan == row.fan
+            if row.fan not in known or row.date > known[row.fan].date:
+                days[row.fan].append(_day(site, row, before if is_same else None))
+            before = row
+    return days
 
 
 def _day(site: SiteFolder, row: Any, before: Any) -> JudgedDay:

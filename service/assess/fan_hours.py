@@ -1,7 +1,8 @@
-"""One fan's readings as operating points of the plant's own hours and days."""
+"""Readings of several fans as operating points of the plant's own hours and days."""
 
 import datetime as dt
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -9,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analytics.operating_points import hour_start_ns, operating_points
+from analytics.operating_points import Part, fleet_points, hour_start_ns
 from analytics.rounding import settled
 from config.folder import SiteFolder
 from service.store.tables_read import TablesRead
@@ -46,28 +47,58 @@ class LocalTimes:
         return cls(utc_us, (local - utc_us) // 1_000_000, local // _DAY_US + _EPOCH_ORDINAL)
 
 
-def fan_hours(
-    site: SiteFolder, fan: str, rows: pd.DataFrame, times: LocalTimes, weather: pd.DataFrame
-) -> pd.DataFrame:
-    """Return one fan's operating points with the site's weather and the plant date of each hour.
+def ends_of(begins: Integers, size: int) -> Integers:
+    """Return where runs end, past the last of each, that begin at some places of a row of a size."""
+    return np.append(begins[1:], size)[: len(begins)]
 
-    Each epoch of the fan decides by its own motor what running is.
 
-    Parameters: `rows`, readings in order of time; `times`, theirs; `weather` of `site_hours`.
+@dataclass(frozen=True, slots=True)
+class FleetReadings:
+    """The readings of several fans, fan after fan, each in order of time, with their times.
+
+    `fans` their names in that order, `begins` where each fan's readings begin.
     """
-    epochs = site.epochs(fan)
-    starts = [epoch.valid_from for epoch in epochs[1:] if epoch.valid_from is not None]
-    which = np.searchsorted([date.toordinal() for date in starts], times.ordinal, side="right")
-    parts = [
-        operating_points(
-            rows[which == number].reset_index(drop=True),
-            epochs[int(number)].machine,
-            times.offset_s[which == number],
-        )
-        for number in np.unique(which)
-    ]
-    points = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
-    points.insert(0, "fan", fan)
+
+    rows: pd.DataFrame
+    times: LocalTimes
+    fans: tuple[str, ...]
+    begins: Integers
+
+    @classmethod
+    def of(cls, rows: pd.DataFrame, zone: ZoneInfo) -> "FleetReadings":
+        """Find the fans among rows sorted by fan and time."""
+        names = rows["fan"].to_numpy(dtype=object)
+        begins = np.flatnonzero(np.append(True, names[1:] != names[:-1])[: len(names)])
+        fans = tuple(str(name) for name in names[begins])
+        return cls(rows, LocalTimes.of(rows["time"], zone), fans, begins)
+
+    def ends(self) -> Integers:
+        """Return where each fan's readings end, past the last."""
+        return ends_of(self.begins, len(self.rows))
+
+    def of_fan(self, place: int) -> pd.DataFrame:
+        """Return one fan's readings."""
+        return self.rows.iloc[self.begins[place] : self.ends()[place]]
+
+
+def fleet_hours(site: SiteFolder, readings: FleetReadings, weather: pd.DataFrame) -> pd.DataFrame:
+    """Return some fans' operating points with the site's weather and the plant date of each hour.
+
+    Each epoch of a fan decides by its own motor what running is.
+
+    Parameters: `readings`; `weather` of `site_hours`. Returns: rows in order of fan and time.
+    """
+    parts, names = [], []
+    for fan, begin, end in zip(readings.fans, readings.begins, readings.ends(), strict=True):
+        epochs = site.epochs(fan)
+        starts = [epoch.valid_from.toordinal() for epoch in epochs[1:] if epoch.valid_from is not None]
+        cuts = begin + np.searchsorted(readings.times.ordinal[begin:end], starts)
+        bounds = [int(begin), *(int(cut) for cut in cuts), int(end)]
+        for epoch, (first, past) in zip(epochs, pairwise(bounds), strict=True):
+            parts.append(Part(first, past, epoch.machine))
+            names.append(fan)
+    points, number = fleet_points(readings.rows, parts, readings.times.offset_s)
+    points.insert(0, "fan", np.array(names, dtype=object)[number])
     points["day"] = LocalTimes.of(points["time"], site.site.zone).ordinal.astype(np.float64)
     at_hour = weather.reindex(pd.DatetimeIndex(points["time"]))
     for name in SITE_POINTS:

@@ -1,7 +1,6 @@
 """Hours of fans whose points are logged on change, or at times of their own: each value weighs its time."""
 
 import datetime as dt
-from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
@@ -9,7 +8,7 @@ import pandas as pd
 
 from analytics.holding import MOST_HOLD_S, held, needs_holding
 from config.folder import SiteFolder
-from service.assess.fan_hours import LocalTimes, fan_hours, midnight
+from service.assess.fan_hours import FleetReadings, ends_of, fleet_hours, midnight
 from service.store.columns import ROLE_COLUMNS
 from service.store.readings import microseconds
 from service.store.tables_read import TablesRead
@@ -19,42 +18,58 @@ _DAY: Final = dt.timedelta(days=1)
 _LEAD: Final = dt.timedelta(seconds=MOST_HOLD_S) + dt.timedelta(hours=1)
 
 
-def hours_by_fan(
-    site: SiteFolder, tables: TablesRead, readings: pd.DataFrame, start: dt.datetime, weather: pd.DataFrame
-) -> Iterator[tuple[str, LocalTimes, pd.DataFrame]]:
-    """Yield each fan with its readings' times and its hours from `start`, the beginning of a plant day.
+def held_fleet_hours(
+    site: SiteFolder, tables: TablesRead, readings: FleetReadings, start: dt.datetime, weather: pd.DataFrame
+) -> pd.DataFrame:
+    """Return the fans' hours from `start`, the beginning of a plant day, in order of fan and time.
 
     Whether a day is held is decided by that day's own readings, so that it gives the same hours in whatever
     pass it is made.
 
     Parameters: `readings` from an hour before `start`; `weather` of `site_hours`.
     """
-    parts = {str(fan): rows for fan, rows in readings.groupby("fan", sort=True)}
-    times = {fan: LocalTimes.of(rows["time"], site.site.zone) for fan, rows in parts.items()}
-    uneven = {fan: _uneven_days(rows, times[fan], microseconds(start)) for fan, rows in parts.items()}
-    early = [fan for fan, days in uneven.items() if days]
-    lead = tables.read_readings(early, start - _LEAD, start - dt.timedelta(hours=1)) if early else None
-    for fan, rows in parts.items():
-        points = fan_hours(site, fan, rows, times[fan], weather)
-        points = points[points["time"] >= pd.Timestamp(start)].reset_index(drop=True)
-        if uneven[fan] and lead is not None:
-            whole = pd.concat([lead[lead["fan"] == fan], rows], ignore_index=True)
-            kept = [points[~points["day"].isin([day.toordinal() for day in uneven[fan]])]]
-            kept += [_held_hours(site, fan, whole, day, weather) for day in uneven[fan]]
-            kept = [part for part in kept if not part.empty]
-            points = pd.concat(kept, ignore_index=True).sort_values("time", ignore_index=True)
-        yield fan, times[fan], points
+    if readings.rows.empty:
+        return readings.rows[["fan", "time"]]
+    points = fleet_hours(site, readings, weather)
+    points = points[points["time"] >= pd.Timestamp(start)].reset_index(drop=True)
+    uneven = _uneven_days(readings, microseconds(start))
+    if not uneven:
+        return points
+    early = [readings.fans[place] for place in uneven]
+    lead = tables.read_readings(early, start - _LEAD, start - dt.timedelta(hours=1))
+    kept = [points]
+    for place, days in uneven.items():
+        fan = readings.fans[place]
+        whole = pd.concat([lead[lead["fan"] == fan], readings.of_fan(place)], ignore_index=True)
+        is_held = (kept[0]["fan"] == fan) & kept[0]["day"].isin([day.toordinal() for day in days])
+        kept[0] = kept[0][~is_held]
+        kept += [_held_hours(site, fan, whole, day, weather) for day in days]
+    kept = [part for part in kept if not part.empty]
+    return pd.concat(kept, ignore_index=True).sort_values(["fan", "time"], kind="stable", ignore_index=True)
 
 
-def _uneven_days(rows: pd.DataFrame, times: LocalTimes, start_us: int) -> list[dt.date]:
-    values = rows[list(POINTS)].to_numpy(dtype=np.float64)
-    days, first = np.unique(times.ordinal, return_index=True)
-    return [
-        dt.date.fromordinal(int(day))
-        for day, low, past in zip(days, first, [*first[1:], len(rows)], strict=True)
-        if times.utc_us[past - 1] >= start_us
-        and needs_holding(times.utc_us[low:past] * 1000, values[low:past])
-    ]
+def _uneven_days(readings: FleetReadings, start_us: int) -> dict[int, list[dt.date]]:
+    """Return the days to be held, by the place of their fan."""
+    times = readings.times
+    is_first = np.append(True, np.diff(times.ordinal) != 0)[: len(times.ordinal)]
+    is_first[readings.begins] = True
+    begins = np.flatnonzero(is_first)
+    ends = ends_of(begins, len(is_first))
+    values = readings.rows[list(POINTS)].to_numpy(dtype=np.float64)
+    filled = np.add.reduceat(~np.isnan(values), begins, axis=0)
+    is_whole = ((filled == 0) | (filled == (ends - begins)[:, None])).all(axis=1)
+    steps = np.diff(times.utc_us, append=0)
+    # The step from a day's last row leads out of it: the day's first stands in.
+    steps[ends - 1] = steps[begins]
+    is_level = np.minimum.reduceat(steps, begins) == np.maximum.reduceat(steps, begins)
+    found: dict[int, list[dt.date]] = {}
+    # Days of one step, each point in every row or in none, are most days and need no closer look.
+    for place in np.flatnonzero((times.utc_us[ends - 1] >= start_us) & ~(is_whole & is_level)):
+        low, past = begins[place], ends[place]
+        if needs_holding(times.utc_us[low:past] * 1000, values[low:past]):
+            fan = int(np.searchsorted(readings.begins, low, side="right")) - 1
+            found.setdefault(fan, []).append(dt.date.fromordinal(int(times.ordinal[low])))
+    return found
 
 
 def _held_hours(
@@ -66,5 +81,5 @@ def _held_hours(
         ROLE_COLUMNS[role]: 60.0 * minutes for role, minutes in site.site.hold_minutes.of_roles.items()
     }
     told = held(rows, begin, past, POINTS, longest)
-    points = fan_hours(site, fan, told, LocalTimes.of(told["time"], site.site.zone), weather)
+    points = fleet_hours(site, FleetReadings.of(told.assign(fan=fan), site.site.zone), weather)
     return points[points["time"] >= pd.Timestamp(start)]

@@ -12,11 +12,12 @@ import pandas as pd
 import sqlalchemy as sa
 
 from config.folder import SiteFolder
-from service.assess.fan_hours import LocalTimes, midnight, site_hours
-from service.assess.held_hours import hours_by_fan
+from service.assess.fan_hours import FleetReadings, Integers, ends_of, midnight, site_hours
+from service.assess.held_hours import held_fleet_hours
 from service.assess.workers import Piece, Workers, alone
 from service.store import faults
 from service.store.ledger_tables import fan_days, hour_marks, hours_made, settled_days
+from service.store.readings import from_microseconds, in_microseconds
 from service.store.store import Store
 from service.store.tables_read import TablesRead
 
@@ -155,27 +156,23 @@ def _pieces(site: SiteFolder, store: Store, runs: Iterable[_Run], due: deque[_Ru
         yield Piece((tables, site.of_fans(run.fans), run), size)
 
 
-def _made(tables: TablesRead, site: SiteFolder, run: _Run) -> tuple[list[pd.DataFrame], list[dict[str, Any]]]:
-    """Return a run's hours, a frame a fan, and its fan-days."""
+def _made(tables: TablesRead, site: SiteFolder, run: _Run) -> tuple[pd.DataFrame, list[dict[str, Any]]]:
+    """Return a run's hours and its fan-days."""
     # One day more, whose first hour is steady only if the last hour before it ran through.
     start, end = midnight(site, run.first), midnight(site, run.last + 2 * _DAY)
-    readings = tables.read_readings([*run.fans], start - _HOUR, end)
+    rows = tables.read_readings([*run.fans], start - _HOUR, end)
     weather = site_hours(site, tables, start, end)
-    hours, days = [], []
-    for fan, times, points in hours_by_fan(site, tables, readings, start, weather):
-        if points.empty:
-            continue
-        hours.append(points)
-        days += list(_day_rows(fan, points, times))
-    return hours, days
+    readings = FleetReadings.of(rows, site.site.zone)
+    hours = held_fleet_hours(site, tables, readings, start, weather)
+    return hours, [] if hours.empty else list(_day_rows(hours, readings))
 
 
 def _write(
-    store: Store, run: _Run, revision: int, hours: Sequence[pd.DataFrame], days: Sequence[dict[str, Any]]
+    store: Store, run: _Run, revision: int, hours: pd.DataFrame, days: Sequence[dict[str, Any]]
 ) -> None:
-    if not hours:
+    if hours.empty:
         return
-    store.hours.append(pd.concat(hours, ignore_index=True), revision)
+    store.hours.append(hours, revision)
     store.reached(faults.HOURS_WRITTEN)
     with store.writer() as connection:
         inside = fan_days.c.fan.in_(run.fans) & fan_days.c.date.between(run.first, run.last + _DAY)
@@ -197,26 +194,45 @@ def _first_changes(before: Sequence[dict[str, Any]], after: Sequence[dict[str, A
     return found
 
 
-def _day_rows(fan: str, points: pd.DataFrame, times: LocalTimes) -> Iterator[dict[str, Any]]:
-    numbers = points.drop(columns=["fan", "time", "last_reading"]).to_numpy(dtype=np.float64)
-    day = points["day"].to_numpy(dtype=np.int64)
-    last_us = points["last_reading"].dt.as_unit("us").astype("int64").to_numpy()
-    running, steady = points["running"].to_numpy(), points["is_steady"].to_numpy()
-    proof = (points["late_run_status"].to_numpy() > 0.5) & (running == 1.0)
-    starts = np.flatnonzero(np.append(True, day[1:] != day[:-1]))
-    for begin, end in zip(starts, np.append(starts[1:], len(day)), strict=True):
+def _day_rows(hours: pd.DataFrame, readings: FleetReadings) -> Iterator[dict[str, Any]]:
+    numbers = hours.drop(columns=["fan", "time", "last_reading"]).to_numpy(dtype=np.float64)
+    fan = hours["fan"].to_numpy(dtype=object)
+    day = hours["day"].to_numpy(dtype=np.int64)
+    last_us = in_microseconds(hours["last_reading"])
+    running, steady = hours["running"].to_numpy(), hours["is_steady"].to_numpy()
+    proof = (hours["late_run_status"].to_numpy() > 0.5) & (running == 1.0)
+    intervals = dict(_intervals(readings))
+    begins = np.flatnonzero(np.append(True, (day[1:] != day[:-1]) | (fan[1:] != fan[:-1]))[: len(day)])
+    for begin, end in zip(begins, ends_of(begins, len(day)), strict=True):
         inside = slice(begin, end)
         digest = hashlib.sha256(np.ascontiguousarray(numbers[inside]).tobytes())
         digest.update(last_us[inside].tobytes())
-        first, past = np.searchsorted(times.ordinal, [day[begin], day[begin] + 1])
-        steps = np.diff(times.utc_us[first:past])
+        name, ordinal = str(fan[begin]), int(day[begin])
         yield {
-            "fan": fan,
-            "date": dt.date.fromordinal(int(day[begin])),
+            "fan": name,
+            "date": dt.date.fromordinal(ordinal),
             "digest": digest.hexdigest(),
             "hours_running": float(running[inside].sum()),
             "hours_steady": int(steady[inside].sum()),
-            "interval_s": float(np.median(steps)) / 1e6 if len(steps) else 3600.0,
-            "last_reading": points["last_reading"].iloc[end - 1].to_pydatetime(),
+            "interval_s": intervals[name, ordinal],
+            "last_reading": from_microseconds(int(last_us[end - 1])),
             "is_proof_seen": bool(proof[inside].any()),
         }
+
+
+def _intervals(readings: FleetReadings) -> Iterator[tuple[tuple[str, int], float]]:
+    """Yield each fan's days with the usual step of their readings [s]."""
+    times = readings.times
+    is_first = np.append(True, np.diff(times.ordinal) != 0)[: len(times.ordinal)]
+    is_first[readings.begins] = True
+    begins = np.flatnonzero(is_first)
+    places = np.searchsorted(readings.begins, begins, side="right") - 1
+    for begin, end, place in zip(begins, ends_of(begins, len(is_first)), places, strict=True):
+        steps = np.diff(times.utc_us[begin:end])
+        usual = _median(steps) / 1e6 if len(steps) else 3600.0
+        yield (readings.fans[place], int(times.ordinal[begin])), usual
+
+
+def _median(steps: Integers) -> float:
+    # Most days have one step, and a median of a day costs more than all else of it.
+    return float(steps[0]) if (steps == steps[0]).all() else float(np.median(steps))

@@ -11,9 +11,9 @@ import sqlalchemy as sa
 from threadpoolctl import threadpool_limits
 
 from config.folder import SiteFolder
-from service.assess.fan_hours import midnight, site_hours
+from service.assess.fan_hours import FleetReadings, midnight, site_hours
 from service.assess.findings import lost_spans, renewed_findings, stored_findings
-from service.assess.held_hours import hours_by_fan
+from service.assess.held_hours import held_fleet_hours
 from service.assess.hours_upkeep import keep_hours
 from service.assess.index import complete_days, last_reading, read_index, read_index_since_judged
 from service.assess.judge import judge
@@ -292,15 +292,15 @@ def _cut_short(
         return {}
     start = midnight(site, now.astimezone(site.site.zone).date())
     end = now + dt.timedelta(microseconds=1)
-    readings = tables.read_readings([*fans], start - _HOUR, end)
-    weather = site_hours(site, tables, start, end)
+    readings = FleetReadings.of(tables.read_readings([*fans], start - _HOUR, end), site.site.zone)
+    made = held_fleet_hours(site, tables, readings, start, site_hours(site, tables, start, end))
     told: dict[str, pd.DataFrame] = {}
-    for fan, _, points in hours_by_fan(site, tables, readings, start, weather):
-        if fan not in hours or points.empty:
+    for fan, points in made.groupby("fan", sort=True):
+        if fan not in hours:
             continue
-        last, before = points.iloc[-1:], hours[fan]
+        last, before = points.iloc[-1:], hours[str(fan)]
         before = before[before["time"] < last["time"].iloc[0]]
-        told[fan] = pd.concat([before, last[before.columns]], ignore_index=True)
+        told[str(fan)] = pd.concat([before, last[before.columns]], ignore_index=True)
     return told
 
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.machine import Machine
-from analytics.operating_points import operating_points
+from analytics.operating_points import Part, fleet_points, operating_points
 from analytics.vocabulary import Drive, SpeedControl
 
 NAN = np.nan
@@ -218,3 +218,22 @@ def test_hours_read_apart_are_those_read_together(
     whole, part = operating_points(frame, VFD), operating_points(late, VFD)
     whole, part = (points[points["time"] >= pd.Timestamp(start)] for points in (whole, part))
     assert part.reset_index(drop=True).equals(whole.reset_index(drop=True))
+
+
+def test_a_fan_has_the_same_hours_alone_and_in_a_fleet() -> None:
+    draw = np.random.default_rng(4)
+
+    def drawn(machine: Machine, size: int, minutes: int) -> tuple[pd.DataFrame, Machine]:
+        speed = np.repeat(draw.choice([0.0, 0.4, 0.6, 0.8, NAN], size // 3 + 1), 3)[:size]
+        amps = np.where(speed > 0.0, draw.uniform(5.0, 15.0, size), 0.0)
+        return readings(minutes, speed_fraction=list(speed), current_a=list(amps)), machine
+
+    fans = [drawn(VFD, 90, 5), drawn(STARTER, 1, 60), drawn(VFD, 40, 15), drawn(STARTER, 77, 20)]
+    ends = np.cumsum([len(rows) for rows, _ in fans])
+    parts = [
+        Part(int(end) - len(rows), int(end), machine) for end, (rows, machine) in zip(ends, fans, strict=True)
+    ]
+    together, number = fleet_points(pd.concat([rows for rows, _ in fans], ignore_index=True), parts)
+    for place, (rows, machine) in enumerate(fans):
+        mine = together[number == place].reset_index(drop=True)
+        pd.testing.assert_frame_equal(mine, operating_points(rows, machine), check_exact=True)

@@ -131,3 +131,10 @@ def test_hours_are_the_same_in_whatever_pieces_the_log_comes(
     for number in (2, 0, 3, 1):
         pieces.take(rows[cuts[number] : cuts[number + 1]])
     pd.testing.assert_frame_equal(pieces.hours(), whole.hours())
+
+
+def test_an_export_without_a_fans_point_makes_no_hours(new_site: Callable[[], Site]) -> None:
+    site = new_site()
+    site.take([(600, "somebody else's point", 1.0)])
+    with open_store(load_site(site.folder)) as store:
+        assert store.hours.columns() == ()

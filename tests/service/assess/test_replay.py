@@ -106,7 +106,7 @@ def test_the_folder_may_move(whole: Plant, plant: Plant, tmp_path: Path) -> None
 
 
 STOPS = (
-    (hours_upkeep, "_day_rows", 2),
+    (hours_upkeep, "_day_rows", 1),
     (learning, "healthy", 1),
     (ledger, "renewed_findings", 2),
     (ledger, "judge", 1),
