@@ -24,7 +24,7 @@ from deltalake import (
 from deltalake.exceptions import DeltaError
 
 from service.store.columns import FAN, MONTH, TIME
-from service.store.durable import sync_files_and_folders, sync_folder
+from service.store.durable import make_folder, sync_files_and_folders, sync_folder
 
 APPLICATION: Final = "slipledger"
 _ROW_GROUP_ROWS: Final = 1 << 14  # about a fan and month at 5 minutes: what is not asked for is skipped
@@ -129,6 +129,8 @@ class DeltaFolder:
         self._make_durable(before)
 
     def _begin(self, schema: pa.Schema) -> None:
+        if self._is_local:
+            make_folder(Path(self.address))
         DeltaTable.create(
             self.address,
             schema=schema,

@@ -16,6 +16,14 @@ def sync_folder(path: Path) -> None:
         _sync(path, os.O_RDONLY | os.O_DIRECTORY)
 
 
+def make_folder(path: Path) -> None:
+    """Make a folder and those above it, each with its name flushed to the disk."""
+    missing = [folder for folder in (path, *path.parents) if not folder.exists()]
+    for folder in reversed(missing):
+        folder.mkdir(exist_ok=True)
+        sync_folder(folder.parent)
+
+
 def sync_files_and_folders(paths: Iterable[Path]) -> None:
     """Flush files, then every folder that holds one."""
     folders = set()

@@ -8,7 +8,7 @@ from typing import Final
 
 import zstandard
 
-from service.store.durable import sync_folder
+from service.store.durable import make_folder, sync_folder
 
 _LEVEL: Final = 1  # as small as level 3 within a few per cent, in less time
 _THREADED_BYTES: Final = 8 << 20
@@ -31,7 +31,7 @@ class KeptExports:
         target = self.path(sha256)
         if target.exists():
             return sha256
-        self._folder.mkdir(parents=True, exist_ok=True)
+        make_folder(self._folder)
         partial = target.with_name(f"{sha256}.{os.getpid()}.{threading.get_ident()}.partial")
         with partial.open("wb") as file:
             file.write(_compressed(content))
