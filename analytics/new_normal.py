@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from analytics.arrays import Floats
 from analytics.explanations import EXPLANATIONS
 from analytics.model import CAUSES, Parameter
 from analytics.state import LEAST_WEIGHT, State
@@ -35,6 +36,7 @@ class Change:
     days_left: int = 0
 
 
+_UNCHANGED: Final = Change()
 # A fan's new normal: of the parameters that work has changed, and of no others.
 Normal = Mapping[Parameter, Change]
 
@@ -111,6 +113,21 @@ def after_judged_day(state: State, normal: Normal) -> tuple[State, Normal]:
         weight[i] = 0.0
     held = np.maximum(weight / weight.sum(), LEAST_WEIGHT)
     return State(mean, covariance, np.log(held)[None]), after
+
+
+def as_healthy_motor(load: Floats, speed: Floats, normals: Sequence[Normal]) -> tuple[Floats, Floats]:
+    """Return load and speed as the motor and drive of the healthy period would have shown them.
+
+    Parameters: `load` of rated, `speed` output frequency over base, both (hours,); `normals` of each hour.
+    Returns: both (hours,); an hour whose change is still being learned has what was known of it before.
+    Equation: load / exp(load gain), speed exp(speed scale).
+    Source: `analytics.model`.
+    """
+    gain, scale = (
+        np.array([normal.get(name, _UNCHANGED).offset for normal in normals])
+        for name in (Parameter.LOAD_GAIN, Parameter.SPEED_SCALE)
+    )
+    return load * np.exp(-gain), speed * np.exp(scale)
 
 
 def normal_as_json(normal: Normal) -> dict[str, list[float]] | None:

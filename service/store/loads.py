@@ -15,7 +15,14 @@ from analytics.vocabulary import SpeedControl
 from config.folder import SiteFolder
 from service.store.cost_tables import REVISION, fan_loads
 from service.store.ledger_tables import curves, daily, fan_days
-from service.store.power import HealthyFit, healthy_fit, midnight, steady_power
+from service.store.power import (
+    HealthyFit,
+    Normals,
+    healthy_fit,
+    learned_normals,
+    midnight,
+    steady_power,
+)
 from service.store.store import Store
 
 _BATCH: Final = 24
@@ -117,12 +124,13 @@ def _profiles(
         }
     with store.reader() as connection:
         excess = _excess(connection, wanted, first, last)
+        normals = learned_normals(connection, wanted, first, last)
     found: list[tuple[str, dict[str, Any] | None]] = []
     for fan in fans:
         fit = fits[fan]
         is_known = fit is not None and fan in hours
         made = (
-            _profile(site, fit, hours[fan], excess.get(fan, {}), days[fan])
+            _profile(site, fit, hours[fan], normals.get(fan, []), excess.get(fan, {}), days[fan])
             if fit is not None and is_known
             else None
         )
@@ -154,10 +162,11 @@ def _profile(
     site: SiteFolder,
     fit: HealthyFit,
     hours: pd.DataFrame,
+    normals: Normals,
     excess: Mapping[dt.date, tuple[float, float]],
     days: tuple[int, float],
 ) -> dict[str, Any] | None:
-    read = steady_power(site, hours, fit)
+    read = steady_power(site, hours, fit, normals)
     read = read[read["motor_kw"].notna() & (read["motor_kw"] > 0.0)].reset_index(drop=True)
     if len(read) < _LEAST_HOURS:
         return None

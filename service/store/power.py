@@ -1,6 +1,8 @@
 """What a fan's readings say its motor did: speed, torque and shaft power, by hour and by day."""
 
 import datetime as dt
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -13,6 +15,7 @@ from analytics.day_hours import in_range
 from analytics.machine import Machine
 from analytics.measured_torque import measured_torque
 from analytics.model import SIZE
+from analytics.new_normal import Normal, as_healthy_motor, normal_from_json
 from analytics.scaled_hours import scaled_hours
 from config.folder import SiteFolder
 from service.store.fitted import curves_from_json, machine_judged
@@ -56,17 +59,41 @@ def motor_hours(
     of load, `airflow_m3s`, NaN without one of airflow, and `time` by the site's clock.
     """
     start, end = (midnight(site, date) for date in (first, last + dt.timedelta(days=1)))
-    return steady_power(site, store.hours.read([fan], start, end), fit)
+    with store.reader() as connection:
+        normals = learned_normals(connection, [fan], first, last).get(fan, [])
+    return steady_power(site, store.hours.read([fan], start, end), fit, normals)
 
 
-def steady_power(site: SiteFolder, hours: pd.DataFrame, fit: HealthyFit) -> pd.DataFrame:
-    """Return of a fan's hours, as read from the store, those of `motor_hours`."""
+Normals = Sequence[tuple[dt.date, Normal]]
+
+
+def learned_normals(
+    connection: sa.Connection, fans: Sequence[str], first: dt.date, last: dt.date
+) -> dict[str, Normals]:
+    """Return by fan and date which new normal it has, as learned by the end of the last date.
+
+    A motor is another from the day it was replaced, though its gain is known only ten judged days later.
+    """
+    query = sa.select(daily.c.fan, daily.c.date, daily.c.new_normal).where(
+        daily.c.fan.in_(fans), daily.c.date.between(first, last)
+    )
+    found: dict[str, list[tuple[dt.date, Normal]]] = {}
+    for row in connection.execute(query.order_by(daily.c.fan, daily.c.date.desc())):
+        normal, later = normal_from_json(row.new_normal), found.setdefault(row.fan, [])
+        waits = any(change.days_left for change in normal.values())
+        later.append((row.date, later[-1][1] if waits and later else normal))
+    return {fan: changes[::-1] for fan, changes in found.items()}
+
+
+def steady_power(site: SiteFolder, hours: pd.DataFrame, fit: HealthyFit, normals: Normals) -> pd.DataFrame:
+    """Return of a fan's hours, as read from the store, those of `motor_hours`; `normals` as learned."""
     if hours.empty:
         return pd.DataFrame(columns=[*_COLUMNS])
     scaled = scaled_hours(hours, fit.machine, fit.curves.channels)
-    torque, motor_speed = measured_torque(scaled.load, scaled.speed, fit.curves)
-    rated_kw = fit.machine.motor_rated_power_w * fit.machine.motor_count / 1000.0
     local = hours["time"].dt.tz_convert(site.site.zone)
+    load, speed = as_healthy_motor(scaled.load, scaled.speed, _by_hour(local.dt.date, normals))
+    torque, motor_speed = measured_torque(load, speed, fit.curves)
+    rated_kw = fit.machine.motor_rated_power_w * fit.machine.motor_count / 1000.0
     frame = pd.DataFrame(
         {
             "date": local.dt.date,
@@ -79,6 +106,12 @@ def steady_power(site: SiteFolder, hours: pd.DataFrame, fit: HealthyFit) -> pd.D
         }
     )
     return frame[in_range(scaled, fit.curves)].reset_index(drop=True)
+
+
+def _by_hour(dates: "pd.Series[Any]", normals: Normals) -> list[Normal]:
+    starts = [date for date, _ in normals]
+    places = [bisect_right(starts, date) for date in dates]
+    return [normals[place - 1][1] if place else {} for place in places]
 
 
 def daily_power(

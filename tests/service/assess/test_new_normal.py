@@ -10,9 +10,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from config import load_site
 from demo_trends.faults import Fault
 from demo_trends.simulator import Trends, simulate
 from demo_trends.truth import daily
+from service.store import open_store
+from service.store.power import daily_power
 from tests.service.assess.conftest import FIRST, ZONE, Plant, drawn, schedule
 
 SHEAVES, MOTOR, WHEEL, SCHEDULE = "SF-1", "SF-2", "SF-3", "SF-4"
@@ -97,6 +100,23 @@ def test_a_new_motors_load_is_the_normal_after_ten_judged_days(at_once: Plant) -
     assert slip_error(at_once, rows, MOTOR) < 0.7
     assert float(rows["drag_ref_pct"].abs().max()) < 1.5
     assert at_once.alerts(MOTOR).empty
+
+
+def test_power_after_a_new_motor_is_what_the_shaft_carries_and_not_what_its_amps_would_have_meant(
+    at_once: Plant,
+) -> None:
+    site = load_site(at_once.folder)
+    first, last = CHANGED_ON + dt.timedelta(days=1), LAST
+    with open_store(site) as store:
+        found = daily_power(site, store, MOTOR, CHANGED_ON - dt.timedelta(days=20), last)
+    (run,) = [run for run in at_once.runs if run.plan.name == MOTOR]
+    true = run.truth[run.truth["is_running"]]["motor_shaft_w"].tz_convert(ZONE) / 1000.0
+    by_day = true.groupby(true.index.date).mean()
+    shares = {row["date"]: row["motor_kw"] / by_day[row["date"]] for row in found if row["motor_kw"]}
+    before = np.mean([share for date, share in shares.items() if date < CHANGED_ON])
+    after = np.mean([share for date, share in shares.items() if first <= date])
+    # A fifth more amps for the same torque would read as about 28 % more power.
+    assert after == pytest.approx(before, rel=0.04)
 
 
 def test_a_new_wheel_has_a_healthy_period_of_its_own(at_once: Plant) -> None:
