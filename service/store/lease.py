@@ -20,6 +20,7 @@ from service.failure import WorkFailed
 from service.store.database import Database
 from service.store.worker_tables import leases
 
+_ENDS_WITHIN_S: Final = 10.0
 _BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 
 
@@ -96,6 +97,7 @@ class Lease:
         self._renewed = 0.0
         self._is_lost = False
         self._given_back = threading.Event()
+        self._renewing: threading.Thread | None = None
 
     @contextmanager
     def held(
@@ -220,13 +222,18 @@ class Lease:
         self._given_back = threading.Event()
         self._database.check_writers_by(self._renew_in)
         name = f"lease {self._name}"
-        threading.Thread(target=self._keep_renewing, args=[self._given_back], name=name, daemon=True).start()
+        self._renewing = threading.Thread(
+            target=self._keep_renewing, args=[self._given_back], name=name, daemon=True
+        )
+        self._renewing.start()
 
     def _give_back(self) -> None:
         self._depth -= 1
         if self._depth:
             return
         self._given_back.set()
+        if self._renewing is not None:  # else its connection is still out when the database is closed
+            self._renewing.join(_ENDS_WITHIN_S)
         self._database.check_writers_by(None)
         mine = (leases.c.name == self._name) & (leases.c.generation == self._generation)
         try:
