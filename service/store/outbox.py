@@ -35,7 +35,8 @@ def write_once(connection: sa.Connection, rows: Sequence[dict[str, Any]]) -> int
     written = 0
     for row in rows:
         insert = dialect.insert(outbox).values(row).on_conflict_do_nothing(index_elements=list(_KEY))
-        written += connection.execute(insert).rowcount
+        # What was written is told, and not its count: of an insert PostgreSQL's driver has none.
+        written += len(connection.execute(insert.returning(outbox.c.id)).all())
     return written
 
 

@@ -19,6 +19,7 @@ from service.command_line.outcome import outcome_of
 from service.failure import WorkFailed, WrongInput
 from service.logbook import append_service
 from tests.service.conftest import Run
+from tests.service.databases import database_line
 
 ROOT = Path(__file__).parents[2]
 FANS = "fan,drive,motor_hp,speed_point\nAHU-1,v_belt,20,AHU1 SPD\nEF-2,v_belt,5,EF2 SPD\n"
@@ -28,7 +29,8 @@ FANS = "fan,drive,motor_hp,speed_point\nAHU-1,v_belt,20,AHU1 SPD\nEF-2,v_belt,5,
 def site(tmp_path: Path) -> Path:
     folder = tmp_path / "campus"
     folder.mkdir()
-    (folder / "site.toml").write_text('name = "Campus"\ntimezone = "America/Denver"\n', encoding="utf-8")
+    text = f'{database_line(folder)}name = "Campus"\ntimezone = "America/Denver"\n'
+    (folder / "site.toml").write_text(text, encoding="utf-8")
     (folder / "fans.csv").write_text(FANS, encoding="utf-8")
     return folder
 
@@ -296,8 +298,8 @@ def test_a_backup_goes_into_a_folder_or_a_file_in_tar_and_comes_back(
     assert [path.suffix for path in kept.iterdir()] == [".tar"]
     assert run("backup", site, "--to", named)[0] == 0
     assert named.is_file()
-    assert run("restore", named, tmp_path / "new")[0] == 0
-    assert (tmp_path / "new" / "site.toml").read_bytes() == (site / "site.toml").read_bytes()
+    assert run("restore", named, tmp_path / "new", "--database", "sqlite:///state/own.db")[0] == 0
+    assert load_site(tmp_path / "new").site.name == "Campus"
 
 
 def test_what_cannot_be_a_backup_is_wrong_usage(run: Run, site: Path, tmp_path: Path) -> None:

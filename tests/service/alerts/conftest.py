@@ -13,6 +13,7 @@ from service.alerts import export_alerts, keep_alerts
 from service.store.alert_tables import alert_history, alerts
 from service.store.ledger_tables import daily, fan_days, findings
 from service.store.mail_tables import outbox
+from tests.service.databases import database_line
 from tests.service.mail.conftest import HEAD, Ledger
 
 NOW = dt.datetime(2025, 6, 16, 12, 0, tzinfo=dt.UTC)
@@ -44,7 +45,7 @@ class Book(Ledger):
             f"A{n},P{n},I{n},9.4"
             for n in range(1, 10)
         ]
-        head = 'name = "Test College"\ntimezone = "America/Denver"\n'
+        head = database_line(self.folder) + 'name = "Test College"\ntimezone = "America/Denver"\n'
         (self.folder / "site.toml").write_text(head + toml, encoding="utf-8")
         (self.folder / "fans.csv").write_text(HEAD + "\n".join(fans) + "\n", encoding="utf-8")
 

@@ -9,6 +9,7 @@ import pandas as pd
 from demo_trends.readings import COLUMNS
 from service.store.ledger_tables import NUMBERS
 from tests.service.assess.conftest import DAYS, FIRST, HEALTHY, LOST, SLIPPING, ZONE, Plant, schedule
+from tests.service.databases import database_line
 
 # Exact by definition: the inch (25.4 mm), the foot, the mechanical horsepower (550 ft lbf/s with the pound of
 # 0.45359237 kg and 9.80665 m/s2); inches of water at the conventional density 1000 kg/m3 (NIST SP 811,
@@ -58,7 +59,8 @@ def test_ip_and_si_give_one_ledger(whole: Plant, new_plant: Callable[..., Plant]
     lines = [",".join(names), *(",".join(row.get(name, "") for name in names) for row in rows.values())]
     (plant.folder / "fans.csv").write_text("\n".join(lines) + "\n")
     (plant.folder / "site.toml").write_text(
-        f'name = "Test site"\ntimezone = "{ZONE}"\naltitude_ft = {1600 / FOOT!r}\n'
+        f'{database_line(plant.folder)}name = "Test site"\ntimezone = "{ZONE}"\n'
+        f"altitude_ft = {1600 / FOOT!r}\n"
         f'[[sources]]\nname = "nightly"\nurl = "drop"\n{UNITS_IP}\n'
         f'[baseline]\nfrom = "{HEALTHY[0]}"\nto = "{HEALTHY[1]}"\n'
     )
