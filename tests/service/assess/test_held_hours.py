@@ -12,6 +12,7 @@ from config import load_site
 from service.assess.hours_upkeep import keep_hours
 from service.intake import pull
 from service.store import open_store
+from tests.service.databases import database_line
 
 START = dt.datetime(2025, 3, 3, 7, 0, tzinfo=dt.UTC)  # midnight in Denver
 MINUTES = 3 * 24 * 60
@@ -67,7 +68,7 @@ def at_intervals(truth: dict[str, np.ndarray], minutes: dict[str, int]) -> list[
 class Site:
     def __init__(self, folder: Path) -> None:
         (folder / "drop").mkdir(parents=True)
-        (folder / "site.toml").write_text(SITE)
+        (folder / "site.toml").write_text(database_line(folder) + SITE)
         (folder / "fans.csv").write_text(FANS)
         self.folder, self.count = folder, 0
 
