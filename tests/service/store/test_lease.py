@@ -9,10 +9,14 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import pandas as pd
 import pytest
 import sqlalchemy as sa
 
+from config import SiteFolder
 from service.failure import WorkFailed
+from service.store import open_store
+from service.store.columns import READINGS_SCHEMA
 from service.store.database import Database
 from service.store.lease import Holder, Lease, LeaseLost, Pace
 from service.store.worker_tables import heartbeats, leases
@@ -145,6 +149,9 @@ def test_one_that_is_not_renewed_is_lost_and_its_holder_writes_no_more(hosts: Ho
             assert time.monotonic() - begun > NEVER_RENEWED.lost_after_s
             with pytest.raises(LeaseLost):
                 write(frozen_database, "by a process that slept")
+            with pytest.raises(LeaseLost):
+                frozen.confirm()
+            theirs.confirm()
             write(database, "by the new holder")
         with pytest.raises(LeaseLost):
             write(frozen_database, "after the new holder is done")
@@ -162,6 +169,20 @@ def test_a_lost_one_is_known_by_its_generation_however_sure_its_holder_is(hosts:
         with database.reader() as connection:
             assert connection.execute(sa.select(leases.c.generation)).scalar() == 2
     assert written(database) == []
+
+
+def test_a_store_that_lost_its_lease_commits_neither_readings_nor_hours(site: SiteFolder) -> None:
+    rows = pd.DataFrame({"fan": ["A"], "time": pd.to_datetime(["2025-03-01T00:00Z"]), "speed": [1.0]})
+    with open_store(site) as store, store.working("pull"):
+        store.hours.append(rows, 1)
+        with store.database.unchecked_writer() as connection:  # as another host takes a silent one over
+            connection.execute(sa.update(leases).values(generation=leases.c.generation + 1, beats=0))
+        with pytest.raises(LeaseLost):
+            store.hours.append(rows, 2)
+        with pytest.raises(LeaseLost):
+            store.table("generation").table.append(READINGS_SCHEMA.empty_table(), 1)
+        assert store.hours.latest_revision() == 1
+        assert not store.table("generation").table.has_marker(1)
 
 
 def test_one_left_by_a_killed_process_of_this_machine_is_had_at_once(tmp_path: Path) -> None:
