@@ -222,17 +222,21 @@ class DeltaFolder:
         return self._table
 
     def _make_durable(self, version_before: int) -> None:
-        """Flush what the commits after a version added: the writer itself never does."""
+        """Flush what the commits after a version added: the writer itself never does.
+
+        The commits come last, so that no power cut leaves one whose files are not whole.
+        """
         if not self._is_local:
             return
         root = Path(self.address)
-        written: list[Path] = []
-        for version in range(version_before + 1, self._opened().version() + 1):
-            commit = root / _LOG / f"{version:020d}.json"
-            written += [commit, *(root / path for path in _added(commit.read_text()))]
-        sync_files_and_folders(written)
+        log = root / _LOG
+        commits = [
+            log / f"{version:020d}.json" for version in range(version_before + 1, self._opened().version() + 1)
+        ]
+        sync_files_and_folders(root / path for commit in commits for path in _added(commit.read_text()))
         sync_folder(root)
         sync_folder(root.parent)
+        sync_files_and_folders(commits)
 
     def _filesystem(self) -> pafs.FileSystem:
         if self._is_local:
