@@ -7,6 +7,7 @@ from typing import Final
 
 from analytics.vocabulary import AlertKind, AlertLevel
 from config.folder import SiteFolder
+from service.mail.due import due_entries, saved_entries
 from service.mail.known import Known, known_at
 from service.mail.lists import (
     Entry,
@@ -46,6 +47,7 @@ class Digest:
     week: Week
     visits: tuple[Visit, ...]
     put_right: tuple[Entry, ...]
+    due: tuple[Entry, ...]
     on_the_round: tuple[Entry, ...]
     controls: tuple[Entry, ...]
     in_hand: tuple[Entry, ...]
@@ -60,8 +62,8 @@ class Digest:
     @property
     def is_quiet(self) -> bool:
         """Whether there is nothing to do and nothing to tell of a visit."""
-        told = (self.visits, self.put_right, self.on_the_round, self.controls, self.in_hand, self.taken_back)
-        return not any(told)
+        told = (self.visits, self.put_right, self.due, self.on_the_round, self.controls, self.in_hand)
+        return not any((*told, self.taken_back))
 
     @property
     def has_readings(self) -> bool:
@@ -89,7 +91,8 @@ def weekly_digest(site: SiteFolder, store: Store, week: Week, circle: Circle = E
         part=one_line(part_of(circle)),
         week=week,
         visits=tuple(visits),
-        put_right=rechecks(known),
+        put_right=(*rechecks(known), *saved_entries(known)),
+        due=due_entries(of_mechanics),
         on_the_round=round_entries(of_mechanics),
         controls=controls_entries(_of_trade(known, circle, Trade.CONTROLS)),
         in_hand=in_hand_entries(known),

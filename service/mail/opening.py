@@ -95,6 +95,7 @@ def lists_of(digest: Digest) -> tuple[tuple[str, str, Sequence[Entry]], ...]:
     """Return the lists after the visits that have entries: heading, what the list is for, entries."""
     lists = (
         ("Work done, and what the data say", "What was put right since last week.", digest.put_right),
+        ("Due", "By the calendar: belts to recheck, bearings to grease.", digest.due),
         (
             "For the controls contractor",
             "Sensor and command faults: the readings, not the drives.",

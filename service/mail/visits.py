@@ -15,6 +15,7 @@ from service.notices import Fact, page_facts, place_facts, tell_first
 from service.store.check_figure import check_figure
 from service.store.figure_words import figure_words
 from service.store.fleet import FanStanding, Standing
+from service.store.remedies import LIFE_YEARS, remedies_of
 from service.words import CAUSE_WORDS, LOOK_AT, capital, forecast_words, one_line, plain_date, what_decides
 
 _UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
@@ -49,6 +50,7 @@ def visit(known: Known, fan: FanStanding, *, is_drawn: bool) -> Visit:
         *_forecast(fan),
         *_last_work(known, fan),
         Fact("It costs", week_cost(known, fan)),
+        *_pays(known, fan, epoch),
         Fact("Likely", _likely(fan, cause, shown)),
         Fact("Check", f"{capital(_to_check(fan, cause))}."),
         Fact(
@@ -133,6 +135,21 @@ def _last_work(known: Known, fan: FanStanding) -> list[Fact]:
     """Return the latest work done since the fan's oldest alert opened, and whether the data agree with it."""
     done = verdict_since(known, fan.fan, fan.since or known.last_day)
     return [] if done is None else [Fact("Work done", done.text)]
+
+
+def _pays(known: Known, fan: FanStanding, epoch: FanEpoch) -> list[Fact]:
+    """Return the two remedies that pay back soonest, by the site's prices."""
+    if fan.cost is None:
+        return []
+    found = remedies_of(epoch, fan.cost, known.site.site.prices)
+    paid = [(one.payback_years.centre, one) for one in found if one.payback_years is not None]
+    best = [one for years, one in sorted(paid, key=lambda pair: pair[0]) if years <= LIFE_YEARS][:2]
+    if not best:
+        return []
+    currency = known.site.site.currency
+    told = (f"{one.name}, {one.price.centre:,.0f} {currency}: {one.payback_words} years" for one in best)
+    text = f"By [prices] of site.toml: {'; '.join(told)}. What to mind stands on the fan's page."
+    return [Fact("What pays", text)]
 
 
 def _likely(fan: FanStanding, cause: Cause, row: Row | None) -> str:

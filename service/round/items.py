@@ -17,11 +17,11 @@ from analytics.belt_tension import (
     strand_tension,
     wrap_rad,
 )
-from analytics.relubrication import bearing_factor, relubrication_hours
 from analytics.vocabulary import BearingLubrication, Drive, Work
 from config.epoch import FanEpoch
 from config.service_log import ServiceEntry
 from config.units import INCH_M, POUND_FORCE_N
+from service.store.due_words import relubrication_interval
 from service.words import plain_date
 
 _MM: Final = 1000.0
@@ -166,16 +166,6 @@ def _grease(epoch: FanEpoch, wheel_rpm: float | None) -> str:
     hours = relubrication_interval(epoch, wheel_rpm)
     every = "" if hours is None else f"; every {hours:,.0f} running hours by bore, kind and speed"
     return f"grease on the tag: ______, amount: ______ g; never mix greases{every}"
-
-
-def relubrication_interval(epoch: FanEpoch, wheel_rpm: float | None) -> float | None:
-    """Return a greased bearing's interval in running hours, None where it is not known or not greased."""
-    rpm = wheel_rpm or epoch.machine.design_wheel_rpm
-    factor = None if epoch.bearing_type is None else bearing_factor(epoch.bearing_type)
-    is_greased = epoch.bearing_lubrication is BearingLubrication.GREASE
-    if not is_greased or factor is None or epoch.bearing_bore_mm is None or rpm is None:
-        return None
-    return float(relubrication_hours(rpm, epoch.bearing_bore_mm, factor))
 
 
 def _length(metres: float) -> str:

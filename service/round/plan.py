@@ -14,16 +14,16 @@ from config.folder import SiteFolder
 from config.service_log import ServiceEntry
 from service.failure import WorkFailed
 from service.notices import Fact, place_facts, tell_first
-from service.round.clock import due_words
 from service.round.items import Item, items_of, tension_words
 from service.round.parts import parts_words
-from service.round.remedies import Remedy, remedies_of
 from service.round.signs import sign_words
 from service.store.check_figure import CheckFigure, check_figure
 from service.store.cost_words import cost_words
+from service.store.due_words import due_words
 from service.store.figure_words import figure_words
 from service.store.fleet import FanStanding, Standing, fleet
 from service.store.ledger_tables import daily
+from service.store.remedies import Remedy, remedies_of
 from service.store.store import Store
 from service.words import one_line
 

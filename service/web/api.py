@@ -8,6 +8,7 @@ from service.web.api_actions import add_actions
 from service.web.api_costs import add_costs
 from service.web.api_reading import add_ledger, add_readings, add_records
 from service.web.api_retrofit import add_retrofit
+from service.web.api_round import add_round
 from service.web.desk import Desk
 from service.web.problem import ErrorShape
 
@@ -24,5 +25,6 @@ def api_routes(desk: Desk) -> APIRouter:
     add_records(router, desk)
     add_costs(router, desk)
     add_retrofit(router, desk)
+    add_round(router, desk)
     add_actions(router, desk)
     return router

@@ -7,9 +7,9 @@ from typing import Any, Final
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, Field
 
-from service.round.remedies import Remedy, remedies_of
 from service.store.costs import FanCost, Figure
 from service.store.fleet import FanStanding, fleet
+from service.store.remedies import Remedy, remedies_of
 from service.web.api_answer import answer
 from service.web.api_reading import NO_FAN, OTHER_KINDS, listed
 from service.web.desk import Desk

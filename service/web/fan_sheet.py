@@ -9,8 +9,8 @@ from fastapi.responses import HTMLResponse
 from analytics.vocabulary import Role as Reading
 from analytics.vocabulary import Work
 from service.access import Role
-from service.round.remedies import Remedy, remedies_of
 from service.store.cost_words import cost_words
+from service.store.remedies import Remedy, remedies_of
 from service.web.desk import Desk
 from service.web.drawings import Drawings
 from service.web.fan_view import FanPage, fan_page

@@ -9,9 +9,11 @@ import sqlalchemy as sa
 
 from analytics.vocabulary import AlertKind, Cause, SpeedControl
 from config.epoch import FanEpoch
+from config.service_log import ServiceEntry
 from service.store.check_commands import CommandFigure, command_figures
 from service.store.check_figure import CheckFigure, NoCheckFigure, check_figure
 from service.store.corrected import Correction, corrections
+from service.store.due_words import due_words
 from service.store.fleet import FanStanding, fleet
 from service.store.ledger_tables import curves, daily, episodes, tachometer_pairs
 from service.store.sight import NO_SIGHT, sight_from_json
@@ -63,6 +65,7 @@ class FanPage:
     opened: tuple[Any, ...]
     closed: tuple[Any, ...]
     services: tuple[ServiceDone, ...]
+    due: tuple[str, ...]
     check: CheckFigure | NoCheckFigure | None
     commands: tuple[CommandFigure, ...]
     evidence: EvidenceTable | None
@@ -114,6 +117,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
             [dict(alert._mapping) for alert in alerts],
             [dict(pair._mapping) for pair in pairs],
         ),
+        due=_due(epoch, entries, rows, standing, check),
         check=check,
         commands=_commands(desk, name, epoch, check),
         evidence=None if judged is None else evidence_table(desk, name, judged["date"]),
@@ -122,6 +126,22 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         quality=_quality(rows, learned),
         schedule=schedule(epoch, site.site.units),
     )
+
+
+def _due(
+    epoch: FanEpoch,
+    entries: Sequence[ServiceEntry],
+    rows: Sequence[Mapping[str, Any]],
+    standing: FanStanding,
+    check: CheckFigure | NoCheckFigure | None,
+) -> tuple[str, ...]:
+    """Return what the calendar and the readings say is due, as of the fan's last row."""
+    if not rows:
+        return ()
+    day = rows[-1]["date"]
+    done = sorted((e for e in entries if e.date <= day), key=lambda e: (e.date, e.time or dt.time()))
+    wheel_rpm = check.tight_rpm if isinstance(check, CheckFigure) else None
+    return due_words(epoch, done, rows, day, standing.hours_a_day, wheel_rpm)
 
 
 def _commands(

@@ -8,10 +8,12 @@ from config.site import Crew
 from service.alerts import acknowledge, shelve
 from service.mail import Digest, Week, text_of, weekly_digest
 from service.mail.opening import subject_of
+from service.store.cost_tables import fan_loads
 from service.store.fleet import Standing
 from service.store.ledger_tables import daily, episodes, fan_days
 from service.words import one_line
 from tests.service.mail.conftest import FANS, WEEK, Ledger
+from tests.service.web.test_round_page import load_of
 
 DAY = dt.timedelta(days=1)
 
@@ -45,6 +47,38 @@ def test_a_quiet_week_names_who_could_not_be_judged_and_why(ledger: Ledger) -> N
     ledger.quiet("RF-1", "LEF-1")
     first = text_of(ledger.digest()).splitlines()[0]
     assert "1 could not be judged (AH-2: no operating day with readings yet)" in first
+
+
+def test_a_recheck_of_new_belts_is_due_until_somebody_was_there(ledger: Ledger) -> None:
+    ledger.quiet("RF-1", "LEF-1", "AH-2")
+    ledger.declare(service="RF-1,2025-06-10,belt_replaced,\nAH-2,2025-06-10,greased,\n")
+    (due,) = ledger.digest().due
+    assert due.fan == "RF-1"
+    assert "recheck the tension after 24 to 48 h of running (11 Jun 2025 to 12 Jun 2025), overdue" in due.text
+    assert "Due" in text_of(ledger.digest())
+    ledger.declare(service="RF-1,2025-06-10,belt_replaced,\nRF-1,2025-06-12,inspected,\n")
+    assert ledger.digest().due == ()
+
+
+def test_four_weeks_after_a_change_the_mail_says_how_to_tell_what_it_saved(ledger: Ledger) -> None:
+    ledger.quiet("RF-1", "LEF-1", "AH-2")
+    for changed, is_told in (("2025-05-11", False), ("2025-05-14", True), ("2025-05-19", False)):
+        ledger.declare(service=f"RF-1,{changed},sheave_changed,\n")
+        told = [one.text for one in ledger.digest().put_right if "what it saved" in one.text]
+        assert bool(told) == is_told
+    ledger.declare(service="RF-1,2025-05-14,sheave_changed,\n")
+    (text,) = (one.text for one in ledger.digest().put_right if "what it saved" in one.text)
+    assert "--before 2025-04-16..2025-05-13 --after 2025-05-15..2025-06-11" in text
+
+
+def test_a_visit_says_what_pays_back_soonest(ledger: Ledger) -> None:
+    drifting(ledger)
+    with ledger.open() as store, store.writer() as connection:
+        row = {"fan": "RF-1", "digest": "0" * 64, "profile": load_of(3000)}
+        connection.execute(sa.insert(fan_loads), [row])
+    told = facts(ledger.digest(), "RF-1")["What pays"]
+    # Slip of 7 % above creep, 1 kW at a price of 1 over 3000 h: 3000 (1 / 0.93 - 1) = 226; one hour at 75.
+    assert told.startswith("By [prices] of site.toml: retension, 75 USD: 0.3 (")
 
 
 def test_a_week_without_readings_is_not_called_quiet(ledger: Ledger) -> None:

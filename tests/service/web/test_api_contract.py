@@ -31,6 +31,7 @@ PROMISED = {
     "POST /api/v1/alerts/{number}/take-up": "number",
     "POST /api/v1/alerts/{number}/close": "number",
     "POST /api/v1/alerts/{number}/service": "number",
+    "GET /api/v1/round": "date quarter building limit offset",
     "GET /api/v1/intake": "limit offset",
     "GET /api/v1/service": "fan limit offset",
     "GET /api/v1/jobs": "limit offset",
@@ -70,6 +71,8 @@ PROMISED_FIELDS = {
     " renewed_kw renewed_low_kw renewed_high_kw meter_before_kw meter_after_kw same_command_change_pct",
     "RetrofitHourRow": "period time_utc speed_fraction airflow_m3s pressure_pa density_ratio power_kw"
     " adjusted_kw is_used",
+    "RoundRow": "group fan building standing tell_first look_for due done check_figure tight_rpm inferred_rpm"
+    " parts belt_tension costs",
     "ErrorPart": "status message remedy",
 }
 

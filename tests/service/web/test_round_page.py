@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 import io
+from urllib.parse import quote
 
 import pytest
 import sqlalchemy as sa
@@ -69,6 +70,20 @@ def test_a_pasted_sheet_is_entered_once_and_its_faults_are_said(ask: Asking) -> 
     assert wrong.status_code == 400
     assert "line 2, date" in wrong.text
     assert len(load_site(ask.site.path).service) == 1
+
+
+def test_the_round_is_told_to_programs_in_the_order_of_its_page(ask: Asking) -> None:
+    log = f"fan,date,work\n{SLIPPING},2025-06-27,belt_replaced\n"
+    (ask.site.path / "service_log.csv").write_text(log, encoding="utf-8")
+    rows = ask("/api/v1/round").json()
+    assert [row["fan"] for row in rows] == ["Kiln EF-1", SLIPPING, "Mill SF-1"]
+    assert rows[0]["group"] == "First, worst first"
+    # Belts of the 27th want their recheck on the 28th or 29th; the ledger ends on the 30th.
+    assert any("28 Jun 2025 to 29 Jun 2025), overdue" in words for words in rows[1]["due"])
+    assert [row["fan"] for row in ask("/api/v1/round?building=Mill&limit=1").json()] == [SLIPPING]
+    assert ask("/api/v1/round?date=2025-06-30&quarter=2025-Q2").status_code == 422
+    assert ask("/api/v1/round?date=2020-01-01").status_code == 404
+    assert "overdue" in ask(f"/fans/{quote(SLIPPING)}").text
 
 
 def test_costs_and_remedies_are_told_to_programs(ask: Asking) -> None:

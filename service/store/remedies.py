@@ -14,7 +14,7 @@ from service.store.costs import FanCost, Figure
 _BELTS_IF_UNKNOWN: Final = 1
 _KILOWATT: Final = 1000.0
 # Beyond this no payback is told: fans and people change. Common practice, no source.
-_LIFE_YEARS: Final = 30.0
+LIFE_YEARS: Final = 30.0
 _SPEED_CHANGES: Final = (
     "size the sheaves by the wheel speed measured now, tight, not by the old sheaves: without slip the "
     "same ratio "
@@ -43,10 +43,10 @@ class Remedy:
     @property
     def payback_words(self) -> str:
         """The payback in years with its interval; a payback beyond a machine's life is said to be none."""
-        if self.payback_years is None or self.payback_years.centre > _LIFE_YEARS:
-            return f"none within {_LIFE_YEARS:.0f}"
+        if self.payback_years is None or self.payback_years.centre > LIFE_YEARS:
+            return f"none within {LIFE_YEARS:.0f}"
         span = self.payback_years
-        longest = f"{span.high:.1f}" if span.high <= _LIFE_YEARS else f"over {_LIFE_YEARS:.0f}"
+        longest = f"{span.high:.1f}" if span.high <= LIFE_YEARS else f"over {LIFE_YEARS:.0f}"
         return f"{span.centre:.1f} ({max(span.low, 0.0):.1f} to {longest})"
 
 

@@ -5,11 +5,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from analytics.recovery import FOLLOWED_DAYS, healthy_of
+from analytics.relubrication import bearing_factor, relubrication_hours
 from analytics.unlogged import unlogged_recovery
-from analytics.vocabulary import AlertKind, Cause, Work
+from analytics.vocabulary import AlertKind, BearingLubrication, Cause, Work
 from config.epoch import FanEpoch
 from config.service_log import ServiceEntry
-from service.round.items import relubrication_interval
 from service.store.service_verdict import is_of_drive, service_verdict
 from service.words import forecast_words, plain_date
 
@@ -34,16 +34,27 @@ def due_words(
     Parameters: `done`, the fan's entries up to `day` in order; `rows` of its ledger up to `day` in order.
     """
     found = (
-        _recheck(epoch, done, day),
+        recheck_words(epoch, done, day),
         _forecast(rows),
-        _grease(epoch, done, day, hours_a_day, wheel_rpm),
+        grease_words(epoch, done, day, hours_a_day, wheel_rpm),
         _verdict(epoch, done, rows, day),
         _unlogged(epoch, done, rows, day),
     )
     return tuple(words for words in found if words)
 
 
-def _recheck(epoch: FanEpoch, done: Sequence[ServiceEntry], day: dt.date) -> str:
+def relubrication_interval(epoch: FanEpoch, wheel_rpm: float | None) -> float | None:
+    """Return a greased bearing's interval in running hours, None where it is not known or not greased."""
+    rpm = wheel_rpm or epoch.machine.design_wheel_rpm
+    factor = None if epoch.bearing_type is None else bearing_factor(epoch.bearing_type)
+    is_greased = epoch.bearing_lubrication is BearingLubrication.GREASE
+    if not is_greased or factor is None or epoch.bearing_bore_mm is None or rpm is None:
+        return None
+    return float(relubrication_hours(rpm, epoch.bearing_bore_mm, factor))
+
+
+def recheck_words(epoch: FanEpoch, done: Sequence[ServiceEntry], day: dt.date) -> str:
+    """Say that a belt fitted or tightened lately wants its recheck, "" where none is due."""
     if not epoch.machine.drive.can_slip:
         return ""
     belts = [entry for entry in done if entry.work in _BELT_WORK]
@@ -69,9 +80,10 @@ def _forecast(rows: Sequence[Row]) -> str:
     return forecast_words(judged[-1]) if judged else ""
 
 
-def _grease(
+def grease_words(
     epoch: FanEpoch, done: Sequence[ServiceEntry], day: dt.date, hours_a_day: float, wheel_rpm: float | None
 ) -> str:
+    """Say when bearings want grease by bore, kind and speed, "" where that is not known."""
     interval = relubrication_interval(epoch, wheel_rpm)
     if interval is None or hours_a_day <= 0.0:
         return ""
