@@ -31,6 +31,12 @@ class Cells:
         """Return cells that hold nothing."""
         return cls(np.full(size, np.nan), np.full(size, UNRANKED, np.int32), np.zeros(size, np.int8))
 
+    @classmethod
+    def of(cls, values: NDArray[np.float64], number: int) -> "Cells":
+        """Return cells that hold an export's new values, which become theirs."""
+        size = len(values)
+        return cls(values, np.full(size, number, np.int32), np.full(size, NEW, np.int8))
+
     def spread(self, place: NDArray[np.intp], size: int) -> "Cells":
         """Return them at new places among more times."""
         wider = Cells.empty(size)
@@ -66,8 +72,15 @@ class Block:
         lookup: RankLookup,
         is_outranked: Outranked,
     ) -> NDArray[np.int8]:
-        """Offer an export's values; return for each whether it was stored, identical or superseded."""
+        """Offer an export's values, which become the block's; return what became of each of them.
+
+        Each was stored, identical or superseded.
+        """
         number = ranks.number(rank)
+        if column not in self.columns and self._is_all(times_us):
+            self.columns[column] = Cells.of(values, number)
+            self.dirty += len(values)
+            return np.full(len(values), STORED, np.int8)
         place = self._place(times_us)
         cells = self._cells(column)
         held = cells.values[place]
@@ -137,13 +150,17 @@ class Block:
             self.columns[column] = Cells.empty(len(self.times_us))
         return self.columns[column]
 
-    def _place(self, times_us: Times) -> NDArray[np.intp]:
-        """Return where times stand in the block, making room for those that are not there yet."""
-        if times_us.size == len(self.times_us) and np.array_equal(times_us, self.times_us):
-            return np.arange(len(times_us))
+    def _is_all(self, times_us: Times) -> bool:
+        """Tell whether times are all that the block speaks of, as the first ones are."""
         if not self.times_us.size:
             self.times_us = times_us
             self.columns = {name: Cells.empty(len(times_us)) for name in self.columns}
+            return True
+        return times_us.size == len(self.times_us) and np.array_equal(times_us, self.times_us)
+
+    def _place(self, times_us: Times) -> NDArray[np.intp]:
+        """Return where times stand in the block, making room for those that are not there yet."""
+        if self._is_all(times_us):
             return np.arange(len(times_us))
         place = np.searchsorted(self.times_us, times_us)
         inside = np.minimum(place, max(len(self.times_us) - 1, 0))

@@ -81,8 +81,10 @@ class Merge:
             lambda sought: self._later_word(point, sought, rank),
         )
         self.waiting += block.dirty - before
-        states = np.full(len(series.times_us), -1, dtype=np.int8)
-        states[holds] = result
+        states = result
+        if not is_whole:
+            states = np.full(len(series.times_us), -1, dtype=np.int8)
+            states[holds] = result
         states[is_counted] = -1
         outcome.stored += int(np.count_nonzero(states == STORED))
         outcome.identical += int(np.count_nonzero(states == IDENTICAL)) + _sum(series.repeated, states >= 0)

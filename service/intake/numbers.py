@@ -2,6 +2,7 @@
 
 import itertools
 from collections import Counter
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -191,6 +192,16 @@ def from_texts(column: pa.ChunkedArray, decimal: str, *, is_status: bool) -> Num
     is_missing |= was_number & np.isnan(values)
     values[np.isinf(values)] = np.nan
     return Numbers(values, is_missing, np.isnan(values) & ~is_missing, told + sentinels)
+
+
+def plain_numbers(cells: Sequence[str]) -> NDArray[np.float64] | None:
+    """Return cells of which each one is a plain number; None where one may be anything else."""
+    try:
+        values: NDArray[np.float64] = pa.array(cells, type=pa.string()).cast(pa.float64()).to_numpy()
+    except pa.ArrowInvalid:
+        return None
+    is_plain = len(values) > 0 and bool(np.all((values > _LEAST_SENTINEL) & (values < _GREATEST_NUMBER)))
+    return values if is_plain else None  # neither what stands for nothing, nor NaN
 
 
 def _parsed(words: pa.ChunkedArray | pa.Array, decimal: str) -> NDArray[np.float64]:

@@ -20,7 +20,7 @@ from service.intake.mapping import PointMap
 from service.intake.numbers import Numbers, are_bad, decimal_of, from_floats, from_texts
 from service.intake.plausible import oddities
 from service.intake.seen import Look, SeenPoint, look_at_numbers, look_at_texts, shortened, span_of
-from service.intake.series import Axis, series_of, taken
+from service.intake.series import Axis, reordered, series_of, taken
 from service.intake.sheet import NUMBER, REPEATED, TEXT, Sheet, read_sheet
 from service.intake.tables import split_at, without_repeats
 from service.intake.text import DELIMITER_NAMES, PlainText, UnreadableFileError, plain_text
@@ -121,8 +121,8 @@ class _Clocked:
         times = np.where(is_wall, instants.first, self.read.times_us)[place]
         refusal = np.where(is_wall & instants.is_skipped, Refusal.SKIPPED, self.read.refusal).astype(np.int8)
         self.refusal = refusal[place]
-        is_repeated = (is_wall & instants.is_repeated)[place]
-        if is_repeated.any():
+        if (is_wall & instants.is_repeated).any():
+            is_repeated = (is_wall & instants.is_repeated)[place]
             passing = _passings(sheet, layout, self.read.times_us[place], is_repeated)
             times = np.where(is_repeated & (passing == SECOND), instants.second[place], times)
             self.refusal[is_repeated & (passing == UNKNOWN)] = Refusal.REPEATED
@@ -141,7 +141,7 @@ def _passings(sheet: Sheet, layout: Layout, wall_us: Times, is_repeated: Mask) -
     result = np.zeros(len(wall_us), dtype=np.int8)
     grouped = _by_name(sheet.columns[layout.point])
     for start, end in grouped.spans:
-        rows = grouped.order[start:end]
+        rows = grouped.rows(slice(start, end))
         if is_repeated[rows].any():
             result[rows] = passings(wall_us[rows], is_repeated[rows])
     return result
@@ -152,8 +152,12 @@ class _Grouped:
     """The rows of a long file in an order that puts those of one name together, in file order there."""
 
     names: list[str]
-    order: NDArray[np.intp]
+    order: NDArray[np.intp] | None  # None: the file's own
     spans: list[tuple[int, int]]  # of each name's rows in the order
+
+    def rows(self, span: slice) -> NDArray[np.intp]:
+        """Return the places in the file of some rows of the order."""
+        return np.arange(span.start, span.stop) if self.order is None else self.order[span]
 
 
 def _by_name(column: pa.ChunkedArray) -> _Grouped:
@@ -167,10 +171,14 @@ def _by_name(column: pa.ChunkedArray) -> _Grouped:
     code_of = np.array([place[name] for name in written], dtype=kind)
     codes = code_of[encoded.indices.to_numpy(zero_copy_only=False)]
     if not codes.size:
-        return _Grouped([], np.empty(0, dtype=np.intp), [])
-    order = np.argsort(codes, kind="stable")
+        return _Grouped([], None, [])
+    order = None if np.all(codes[1:] >= codes[:-1]) else np.argsort(codes, kind="stable")
     ends = np.cumsum(np.bincount(codes, minlength=len(names))).tolist()
     return _Grouped(names, order, list(zip([0, *ends], ends, strict=False)))
+
+
+def _those(times_us: Times, is_wanted: Mask) -> Times:
+    return times_us if is_wanted.all() else times_us[is_wanted]
 
 
 def _bad_rows(column: pa.ChunkedArray) -> Mask:
@@ -209,7 +217,7 @@ class _Reader:
         self._is_usable: Mask = clocked.is_good.copy()
         self._is_usable[list(self._whole_lines)] = False
         self._is_bad = {head.header[column]: _bad_rows(sheet.columns[column]) for column in quality}
-        reading.first_us, reading.newest_us = span_of(clocked.times_us[clocked.is_good])
+        reading.first_us, reading.newest_us = span_of(_those(clocked.times_us, clocked.is_good))
 
     def read_columns(self, names: Mapping[int, str], looks: Mapping[int, Look]) -> None:
         """Read a file in which each column is a point."""
@@ -238,26 +246,27 @@ class _Reader:
         column = layout.values[0]
         self._reading.cells = self._sheet.row_count
         grouped = _by_name(self._sheet.columns[layout.point])
-        order = grouped.order
+        order = slice(None) if grouped.order is None else grouped.order
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
         plain, states = taken(self._numbers(column, is_status=False), order), None
         self.told += plain.told
-        times, is_usable = self._clocked.times_us[order], self._is_usable[order]
-        is_good = self._clocked.is_good[order]
+        times = self._clocked.times_us[order]
+        is_usable, is_good = (reordered(mask, order) for mask in (self._is_usable, self._clocked.is_good))
         known = points_of_names(grouped.names, self._points, self._reading.notes)
         by_point: dict[str, list[tuple[Numbers, Axis]]] = {}
         for written, (start, end) in zip(grouped.names, grouped.spans, strict=True):
             name, span = known[written], slice(start, end)
-            example = self._sheet.columns[column][int(order[start])].as_py()
+            rows = grouped.rows(span)
+            example = self._sheet.columns[column][int(rows[0])].as_py()
             look = look_at_numbers(plain.values[span], "" if example is None else str(example))
-            self._see(name, look, end - start, span_of(times[span][is_good[span]]))
+            self._see(name, look, end - start, span_of(_those(times[span], is_good[span])))
             if name not in self._points.targets:
                 self._reading.unmapped += end - start
                 continue
             if self._points.is_status(name):
                 states = states or taken(self._numbers(column, is_status=True), order)
             numbers = taken(states if self._points.is_status(name) and states else plain, span)
-            self._account(numbers, column, lost, order[span], is_usable[span])
+            self._account(numbers, column, lost, rows, is_usable[span])
             by_point.setdefault(name, []).append((numbers, Axis(times[span], is_usable[span])))
         for name, several in by_point.items():
             self._reading.series[name] = series_of(several)

@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from service.intake.numbers import from_texts
+from service.intake.numbers import from_texts, plain_numbers
 from service.intake.zones import Times
 
 TEXT_LIMIT: Final = 400
@@ -37,6 +37,9 @@ class SeenPoint:
 
 def look_at_texts(cells: Sequence[str], decimal: str) -> Look:
     """Look at cells as they are written."""
+    plain = plain_numbers(cells) if decimal == "." else None
+    if plain is not None:
+        return look_at_numbers(plain, cells[0])
     read = from_texts(pa.chunked_array([pa.array(cells, type=pa.string())]), decimal, is_status=False)
     has_text = read.is_refused is not None and bool(read.is_refused.any())
     return look_at_numbers(read.values, next((cell for cell in cells if cell.strip()), ""), has_text=has_text)

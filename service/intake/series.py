@@ -63,5 +63,12 @@ def series_of(parts: Sequence[tuple[Numbers, Axis]]) -> Series:
 
 def taken(numbers: Numbers, rows: NDArray[np.intp] | slice) -> Numbers:
     """Return some rows of a column, in an order of theirs; what was told of the column goes with them."""
-    refused = None if numbers.is_refused is None else numbers.is_refused[rows]
-    return Numbers(numbers.values[rows], numbers.is_missing[rows], refused, numbers.told)
+    refused = None if numbers.is_refused is None else reordered(numbers.is_refused, rows)
+    return Numbers(numbers.values[rows], reordered(numbers.is_missing, rows), refused, numbers.told)
+
+
+def reordered(mask: Mask, rows: NDArray[np.intp] | slice) -> Mask:
+    """Return some rows of a mask; one that is the same everywhere needs no reordering of as many rows."""
+    if isinstance(rows, slice) or len(rows) != len(mask) or not (mask.all() or not mask.any()):
+        return mask[rows]
+    return mask

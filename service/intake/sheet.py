@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 from service.intake.head import Head
 from service.intake.numbers import MISSING_SPELLINGS
 from service.intake.text import PlainText, split_line
+from service.intake.times import encoded_texts
 
 TEXT: Final = "text"
 REPEATED: Final = "repeated"  # text of which the same cells come again and again: times, names of points
 NUMBER: Final = "number"
 _CONVERSION_COLUMN: Final = re.compile(r"In CSV column #(\d+): CSV conversion error")
-_BLOCK_BYTES: Final = 1 << 20  # larger ones cost memory and save no time
+_BLOCK_BYTES: Final = 1 << 22
 _TYPES: Final = {
     TEXT: pa.string(),
     REPEATED: pa.dictionary(pa.int32(), pa.string()),
@@ -90,8 +91,8 @@ def _fast(text: PlainText, head: Head, decimal: str, wanted: dict[int, str]) -> 
 
 
 def _in_one(column: pa.ChunkedArray) -> pa.ChunkedArray:
-    """Give the blocks of a dictionary column one dictionary; others stay as they are."""
-    return column.unify_dictionaries() if pa.types.is_dictionary(column.type) else column
+    """Give a dictionary column one dictionary, in one piece; others stay as they are."""
+    return pa.chunked_array([encoded_texts(column)]) if pa.types.is_dictionary(column.type) else column
 
 
 def _read_as_text(wanted: dict[int, str], faulty: int) -> None:
@@ -108,8 +109,9 @@ def _columnar(
     types = {str(column): _TYPES[kind] for column, kind in wanted.items()}
     return pacsv.read_csv(
         pa.BufferReader(body),
+        # One block after the other: threads parse ahead of what is converted, and hold all that in memory.
         read_options=pacsv.ReadOptions(
-            column_names=[str(column) for column in range(width)], block_size=_BLOCK_BYTES
+            column_names=[str(column) for column in range(width)], block_size=_BLOCK_BYTES, use_threads=False
         ),
         parse_options=pacsv.ParseOptions(delimiter=delimiter, newlines_in_values=False),
         convert_options=pacsv.ConvertOptions(

@@ -97,10 +97,9 @@ def read_times(
 def encoded_texts(texts: pa.ChunkedArray | pa.Array) -> pa.DictionaryArray:
     """Return a column of texts in one piece, each distinct one once."""
     encoded = texts if pa.types.is_dictionary(texts.type) else texts.dictionary_encode()
-    if isinstance(encoded, pa.ChunkedArray):
+    if isinstance(encoded, pa.ChunkedArray) and encoded.num_chunks != 1:
         encoded = encoded.unify_dictionaries().combine_chunks()
-        encoded = encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
-    return encoded
+    return encoded.chunk(0) if isinstance(encoded, pa.ChunkedArray) else encoded
 
 
 def _read_distinct(texts: pa.Array, time_format: str | None, abbreviations: Mapping[str, int]) -> ReadTimes:
