@@ -274,6 +274,7 @@ def killed_anywhere(program: str, *arguments: str) -> Iterator[bool]:
 
 
 @pytest.mark.long
+@pytest.mark.timeout(3600)
 def test_backups_under_load_each_go_on_to_the_same_end(
     new_plant: Callable[..., Plant], tmp_path: Path, request: pytest.FixtureRequest
 ) -> None:

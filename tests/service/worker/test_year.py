@@ -7,6 +7,7 @@ import datetime as dt
 import random
 import subprocess
 import sys
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -65,12 +66,15 @@ class Year:
         self.clock = SteppedClock(self.hall.midnight(0) + 9 * HOUR)
         self.service = SteppedService(folder, self.clock)
         self.happened = Happened()
+        self.processor_s = 0.0
 
     def play(self, acts: list[tuple[dt.datetime, Callable[[], None]]]) -> None:
+        begun = time.process_time()
         self.service.start()
         self.landings = Landings(self.hall.folder / "drop", self.hall.exports(), kept_days=10)
         play(self.service, self.landings, acts, self.hall.midnight(DAYS) + 60 * HOUR)
         self.service.stop()
+        self.processor_s = time.process_time() - begun
 
     def readings(self) -> pd.DataFrame:
         site = load_site(self.hall.folder)
@@ -220,7 +224,8 @@ def print_figures(calm: Year, rough: Year) -> None:
         )
         again = sum(count - 1 for count in Counter(year.post.taken).values())
         print(
-            f"\n{name}: {year.service.runs} runs, of those kept {outcomes}; "
+            f"\n{name}: {DAYS} days in {year.processor_s:.0f} processor s; "
+            f"{year.service.runs} runs, of those kept {outcomes}; "
             f"{year.service.not_entered} turns not written; {len(year.readings())} readings, "
             f"{len(year.daily())} days, {len(year.alerts())} alerts, {len(year.post.taken)} mails taken "
             f"({again} a second time), {year.post.refused} refused; {year.happened}"
