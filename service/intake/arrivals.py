@@ -22,6 +22,18 @@ KEEP_FILES: Final = 64
 _KEEPERS: Final = 4
 
 
+@dataclass(slots=True)
+class Content:
+    """The bytes of a file: whoever takes them is the only one to hold them, and can let them go."""
+
+    held: bytes
+
+    def take(self) -> bytes:
+        """Hand the bytes over."""
+        taken, self.held = self.held, b""
+        return taken
+
+
 @dataclass(frozen=True, slots=True)
 class Arrival:
     """An export to be read, with its bytes where they are at hand; or a file that could not be fetched."""
@@ -29,7 +41,7 @@ class Arrival:
     file: str
     source: str
     export: Export | None
-    content: bytes | None = None
+    content: Content | None = None
     problem: str = ""
 
 
@@ -58,7 +70,7 @@ class Arrivals:
 
     def new(self) -> Iterator[Arrival]:
         """Fetch what the sources offer, keep what is new and hand it on."""
-        held: list[tuple[Offer, bytes]] = []
+        held: list[tuple[Offer, Content]] = []
         for source in self._site.site.sources:
             if self._only is not None and source.name not in self._only:
                 continue
@@ -69,14 +81,15 @@ class Arrivals:
                     continue
                 offer, whole = fetched
                 held += [
-                    (replace(offer, file=name), content) for name, content in members_of(offer.file, whole)
+                    (replace(offer, file=name), Content(content))
+                    for name, content in members_of(offer.file, whole.take())
                 ]
-                if len(held) >= KEEP_FILES or sum(len(content) for _, content in held) >= KEEP_BYTES:
+                if len(held) >= KEEP_FILES or sum(len(one.held) for _, one in held) >= KEEP_BYTES:
                     yield from self._keep(held)
                     held = []
         yield from self._keep(held)
 
-    def _offered_by(self, source: Source) -> Iterator[tuple[Offer, bytes] | Arrival]:
+    def _offered_by(self, source: Source) -> Iterator[tuple[Offer, Content] | Arrival]:
         """Fetch a source's files one by one; where it goes down on the way, what was fetched is good."""
         try:
             with OpenSource(source, self._site.path) as opened:
@@ -96,9 +109,10 @@ class Arrivals:
         for export in self._known.risen():
             yield Arrival(export.file, export.source, export)
 
-    def _fetch(self, opened: OpenSource, offer: Offer) -> tuple[Offer, bytes] | Arrival | None:
+    def _fetch(self, opened: OpenSource, offer: Offer) -> tuple[Offer, Content] | Arrival | None:
         try:
-            return opened.fetch(offer)
+            found, content = opened.fetch(offer)
+            return found, Content(content)
         except StillWrittenError as error:
             self._report.waiting.append(str(error))
         except FileNotFoundError:
@@ -109,11 +123,11 @@ class Arrivals:
             return Arrival(offer.file, offer.source.name, None, problem=f"cannot be opened: {error}")
         return None
 
-    def _keep(self, held: Sequence[tuple[Offer, bytes]]) -> Iterator[Arrival]:
+    def _keep(self, held: Sequence[tuple[Offer, Content]]) -> Iterator[Arrival]:
         """Put exports on the disk, tell SQL, and hand on those that are to be read."""
-        offered: dict[Key, tuple[Offer, bytes]] = {}
+        offered: dict[Key, tuple[Offer, Content]] = {}
         with ThreadPoolExecutor(_KEEPERS) as pool:  # waiting for the disk and compressing go side by side
-            digests = list(pool.map(self._store.kept.keep, (content for _, content in held)))
+            digests = list(pool.map(self._store.kept.keep, (content.held for _, content in held)))
         for sha256, (offer, content) in zip(digests, held, strict=True):
             offered.setdefault((sha256, offer.source.name, point_of_file(offer.file)), (offer, content))
         if not offered:
@@ -125,7 +139,7 @@ class Arrivals:
             if self._known.has(key):
                 self._known.note_time(key, offer.modified_us)
             else:
-                fresh.append(self._row(offer, key, len(content)))
+                fresh.append(self._row(offer, key, len(content.held)))
         self._known.add(fresh)
         for key, (offer, content) in offered.items():
             if self._known.is_read(self._known[key]):

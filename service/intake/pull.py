@@ -11,7 +11,7 @@ import pyarrow as pa
 from config.folder import SiteFolder
 from config.site import Source
 from service.intake.accounts import FileReading
-from service.intake.arrivals import Arrival, Arrivals
+from service.intake.arrivals import Arrival, Arrivals, Content
 from service.intake.clocks import clock_trouble
 from service.intake.known import KnownExports
 from service.intake.mapping import PointMap, map_points, shaping_digest
@@ -198,11 +198,14 @@ class _Pass:
                 }
             )
 
-    def _reading(self, export: Export, content: bytes | None) -> FileReading:
+    def _reading(self, export: Export, content: Content | None) -> FileReading:
         """Read an export; one that cannot be read is empty and says why."""
+
+        def whole() -> bytes:
+            return self._store.kept.read(export.sha256) if content is None else content.take()
+
         try:
-            whole = self._store.kept.read(export.sha256) if content is None else content
-            return read_export(whole, export.file, self._settings.of(export), self._zone, self._points)
+            return read_export(whole(), export.file, self._settings.of(export), self._zone, self._points)
         except UnreadableFileError as error:
             return FileReading(f"cannot be read: {error}")
         except (OSError, ValueError, LookupError, ArithmeticError, pa.ArrowException) as error:

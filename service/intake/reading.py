@@ -30,7 +30,9 @@ from service.intake.zones import SECOND, UNKNOWN, Clock, Mask, Times, passings, 
 
 def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, points: PointMap) -> FileReading:
     """Read an export's bytes; raise UnreadableFileError where nothing of it can be read."""
-    return _read(plain_text(content, source.encoding), file, source, zone, points)
+    text = plain_text(content, source.encoding)
+    del content  # large ones are let go as soon as their cells are read
+    return _read(text, file, source, zone, points)
 
 
 def _read(text: PlainText, file: str, source: Source, zone: ZoneInfo, points: PointMap) -> FileReading:
@@ -59,6 +61,7 @@ def _read(text: PlainText, file: str, source: Source, zone: ZoneInfo, points: Po
             whole = _read(alike, file, source, zone, points)
             whole.decided += "; header lines amid the rows left out"
             return whole
+    text.release()
     decided = [layout.kind, DELIMITER_NAMES.get(head.delimiter, repr(head.delimiter)), clocked.read.decided]
     decided += ["date and time in two columns"] if layout.time_of_day is not None else []
     if told_zone is not None:

@@ -21,13 +21,17 @@ class UnreadableFileError(ValueError):
     """A file of which nothing can be read; its message says why and what to do."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class PlainText:
     """An export's text as UTF-8 without a byte order mark, with one line end at its end or none."""
 
     content: bytes
     encoding: str
     is_last_line_ended: bool
+
+    def release(self) -> None:
+        """Let the text go: whoever reads it is done with it."""
+        self.content = b""
 
     def first_lines(self) -> list[bytes]:
         """Return the first lines, without their ends."""

@@ -6,13 +6,14 @@ import math
 import subprocess
 import sys
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from tests.bench.bench import Bench, Size
 from tests.bench.machine import machine
-from tests.bench.registry import BENCHES
+from tests.bench.registry import benches
 
 _ROUNDS: Final = 3
 _MEGABYTE: Final = 1_000_000
@@ -75,9 +76,9 @@ def _line(*cells: str) -> str:
     ).rstrip()
 
 
-def _arguments() -> argparse.Namespace:
+def _arguments(every: Sequence[Bench]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
-    known = "; ".join(f"{bench.name}: {bench.about}" for bench in BENCHES.values())
+    known = "; ".join(f"{bench.name}: {bench.about}" for bench in every)
     parser.add_argument("names", nargs="*", help=f"the benches to run, by the beginning of a name ({known})")
     parser.add_argument("--fans", type=int, help="fans in the fleet, in place of each bench's own number")
     parser.add_argument("--months", type=int, help="months of 30 days, in place of each bench's own")
@@ -88,14 +89,15 @@ def _arguments() -> argparse.Namespace:
 
 def main() -> None:
     """Run the benches asked for and print the table as it grows."""
-    asked = _arguments()
+    every = list(benches())
+    asked = _arguments(every)
     chosen = [
         bench
-        for bench in BENCHES.values()
+        for bench in every
         if not asked.names or any(bench.name.startswith(name) for name in asked.names)
     ]
     if not chosen:
-        sys.exit(f"no bench of that name; there are: {', '.join(BENCHES)}")
+        sys.exit(f"no bench of that name; there are: {', '.join(bench.name for bench in every)}")
     print(machine(), _line(*_TITLES), sep="\n", flush=True)
     for bench in chosen:
         days = asked.days or (30 * asked.months if asked.months else bench.size.days)

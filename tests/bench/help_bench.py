@@ -21,12 +21,14 @@ def _bare(inputs: Path, folder: Path) -> None:
     subprocess.run([sys.executable, "-c", ""], check=True)
 
 
-HELP: Final = Bench(
-    "help",
-    "slipledger --help, beside an interpreter that does nothing",
-    Size(1, 1),
-    _prepare,
-    _help,
-    {"bare interpreter": _bare},
-    seconds_limit=0.3,
+HELPS: Final = (
+    Bench(
+        "help",
+        "slipledger --help, beside an interpreter that does nothing",
+        Size(1, 1),
+        _prepare,
+        _help,
+        {"bare interpreter": _bare},
+        seconds_limit=0.3,
+    ),
 )

@@ -8,16 +8,19 @@ import pytest
 from tests.bench import __main__ as command
 from tests.bench.bench import Size
 from tests.bench.child import SUBJECT, peak, times
-from tests.bench.registry import BENCHES
+from tests.bench.registry import bench_named, benches
 
 QUICK = ("help",)
 
 
+NAMES = [bench.name for bench in benches()]
+
+
 @pytest.mark.parametrize(
-    "name", [name if name in QUICK else pytest.param(name, marks=pytest.mark.long) for name in BENCHES]
+    "name", [name if name in QUICK else pytest.param(name, marks=pytest.mark.long) for name in NAMES]
 )
 def test_each_bench_runs_beside_its_references(name: str, tmp_path: Path) -> None:
-    bench = BENCHES[name]
+    bench = bench_named(name)
     inputs = tmp_path / "inputs"
     inputs.mkdir()
     bench.prepare(inputs, Size(2, 2))
