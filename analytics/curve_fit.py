@@ -1,13 +1,24 @@
 """Which curves fit the healthy hours best, when airflow is measured no better than the rest?"""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares
 
 from analytics.arrays import Bools, Floats
-from analytics.model import INDEX, SIZE, Expected, LoadKind, Operating, Parameter, Plant, expect
+from analytics.bounded_least_squares import least_squares
+from analytics.model import (
+    INDEX,
+    PARAMETERS,
+    SIZE,
+    Expected,
+    LoadKind,
+    Operating,
+    Parameter,
+    Plant,
+    expect,
+)
 from analytics.priors import (
     AIRFLOW_NOISE,
     FLUX_RANGE,
@@ -16,6 +27,7 @@ from analytics.priors import (
     PINNED_SD,
     WEAK_CURRENT_SPEED,
 )
+from analytics.slopes import slopes_at
 
 PRESSURE, LOAD = 0, 1
 _ROBUST_SCALE = 1.5
@@ -25,7 +37,6 @@ _FLUX_STARTS = (0.0, 0.5, 1.0)
 _FLUX_LAWS = (0.0, 0.25, 0.5, 0.75, 1.0)
 _FLUX_EVIDENCE_SHARE = 0.1
 _START_NOISE = (0.015, 0.015)
-_STEP = 1e-5
 # Noises of the station tried, in its prior's deviations.
 _NOISES_TRIED = (-1.2, -0.6, 0.0, 0.4, 0.8, 1.2)
 _EXCESS_SD = 0.15
@@ -116,26 +127,30 @@ def fit_healthy(problem: Healthy) -> tuple[Healthy, Fit]:
     thin = _thinned(problem)
     flux = INDEX[Parameter.FLUX_EXPONENT]
     starts = _FLUX_STARTS if flux in problem.free else (float(problem.mean[flux]),)
-    found = []
-    for start in starts:
-        guess = problem.mean.copy()
-        guess[flux] = start
-        found.append(_solve(thin, guess, 0.0, noise))
-    theta, trend, _ = min(found, key=lambda item: item[2])
-    tried = []
-    for airflow in AIRFLOW_NOISE[0] * np.exp(AIRFLOW_NOISE[1] * np.array(_NOISES_TRIED)):
-        noise = _rest_of_noise(problem, theta, trend, float(airflow))
-        at, loading, _ = _solve(thin, theta, trend, noise)
-        tried.append((_strangeness(problem, at, loading, float(airflow)), float(airflow), at, loading))
-    _, airflow, theta, trend = min(tried, key=lambda item: item[0])
-    noise = _rest_of_noise(problem, theta, trend, airflow)
+    guesses = np.tile(problem.mean, (len(starts), 1))
+    guesses[:, flux] = starts
+    found, trends, costs = _solve(thin, guesses, np.zeros(len(starts)), [noise] * len(starts))
+    best = int(np.argmin(costs))
+    theta, trend, noise = _noise_found(problem, thin, found[best], float(trends[best]))
     # Creep and the load's exponent are told at the reference torque, which the curves themselves set.
     problem, theta = referred(problem, theta)
     pinned, law_doubt = problem, np.zeros((len(theta), len(theta)))
     if flux in problem.free:
         pinned, theta, law_doubt = _flux_law(problem, theta, trend, noise)
-    theta, trend, _ = _solve(pinned, theta, trend, noise)
-    return problem, Fit(theta, trend, noise, law_doubt)
+    found, trends, _ = _solve(pinned, theta[None], np.array([trend]), [noise])
+    return problem, Fit(found[0], float(trends[0]), noise, law_doubt)
+
+
+def _noise_found(problem: Healthy, thin: Healthy, theta: Floats, trend: float) -> tuple[Floats, float, Noise]:
+    """Fit the curves under each noise of the station that may be; return the least strange with its fit."""
+    airflows = AIRFLOW_NOISE[0] * np.exp(AIRFLOW_NOISE[1] * np.array(_NOISES_TRIED))
+    noises = [_rest_of_noise(problem, theta, trend, float(airflow)) for airflow in airflows]
+    count = len(noises)
+    found, trends, _ = _solve(thin, np.tile(theta, (count, 1)), np.full(count, trend), noises)
+    strange = [_strangeness(problem, found[i], float(trends[i]), noises[i].airflow) for i in range(count)]
+    best = int(np.argmin(strange))
+    theta, trend = found[best], float(trends[best])
+    return theta, trend, _rest_of_noise(problem, theta, trend, noises[best].airflow)
 
 
 def referred(problem: Healthy, theta: Floats) -> tuple[Healthy, Floats]:
@@ -152,16 +167,14 @@ def _flux_law(problem: Healthy, theta: Floats, trend: float, noise: Noise) -> tu
     # Several laws fit the same hours with other curves, and each makes another torque of a rise in amps: the
     # middle of what is possible is taken, and the distance between them kept as doubt.
     thin, place = _thinned(problem), INDEX[Parameter.FLUX_EXPONENT]
-    fits, costs = [], []
-    for law in _FLUX_LAWS:
-        held, guess = _with_flux(thin, theta, law)
-        at, _, cost = _solve(held, guess, trend, noise)
-        believed = (law - problem.mean[place]) / problem.sd[place]
-        fits.append(at)
-        costs.append(_FLUX_EVIDENCE_SHARE * cost + 0.5 * believed**2)
-    weight = np.exp(min(costs) - np.array(costs))
+    held, _ = _with_flux(thin, theta, 0.0)
+    guesses = np.array([_with_flux(thin, theta, law)[1] for law in _FLUX_LAWS])
+    count = len(_FLUX_LAWS)
+    every, _, misfits = _solve(held, guesses, np.full(count, trend), [noise] * count)
+    believed = (np.array(_FLUX_LAWS) - problem.mean[place]) / problem.sd[place]
+    costs = _FLUX_EVIDENCE_SHARE * misfits + 0.5 * np.square(believed)
+    weight = np.exp(costs.min() - costs)
     weight /= weight.sum()
-    every = np.array(fits)
     middle = weight @ every
     away = every - middle
     held, guess = _with_flux(problem, middle, float(middle[place]))
@@ -183,10 +196,12 @@ def _thinned(problem: Healthy) -> Healthy:
     return replace(problem, operating=fewer, age=problem.age[::step])
 
 
-def refit(problem: Healthy, fit: Fit, noise: Noise) -> Fit:
-    """Return the fit under another noise, started where the first one ended, on fewer hours."""
-    theta, trend, _ = _solve(_thinned(problem), fit.theta, fit.trend, noise)
-    return replace(fit, theta=theta, trend=trend, noise=noise)
+def refits(problem: Healthy, fit: Fit, noises: Sequence[Noise]) -> list[Fit]:
+    """Return the fit under each of some noises, started where the first one ended, on fewer hours."""
+    count = len(noises)
+    guesses, trends = np.tile(fit.theta, (count, 1)), np.full(count, fit.trend)
+    found, loading, _ = _solve(_thinned(problem), guesses, trends, noises)
+    return [replace(fit, theta=found[i], trend=float(loading[i]), noise=noises[i]) for i in range(count)]
 
 
 def residuals(problem: Healthy, theta: Floats, trend: float) -> tuple[Floats, Expected]:
@@ -234,26 +249,102 @@ def _relative(problem: Healthy, theta: Floats, trend: Floats, airflow: Floats) -
     return np.stack([pressure, expected.load[..., 0, :] / np.maximum(hours.load[0], 0.02)], axis=-1)
 
 
-def _whitened(problem: Healthy, theta: Floats, trend: Floats, noise: Noise) -> Floats:
-    missed, slopes = _missed_and_slopes(problem, theta, trend)
-    slopes = slopes * noise.airflow
+@dataclass(frozen=True, slots=True)
+class _Sloped:
+    """A value and its slopes: `value` (searches, hours), `by` (searches, hours, values)."""
+
+    value: Floats
+    by: Floats
+
+    def __mul__(self, factor: float | Floats) -> "_Sloped":
+        return _Sloped(self.value * factor, self.by * _over_values(factor))
+
+    def times(self, other: "_Sloped") -> "_Sloped":
+        """Return the product."""
+        by = self.by * other.value[..., None] + other.by * self.value[..., None]
+        return _Sloped(self.value * other.value, by)
+
+    def over(self, other: "_Sloped") -> "_Sloped":
+        """Return the quotient."""
+        found = self.value / other.value
+        return _Sloped(found, (self.by - other.by * found[..., None]) / other.value[..., None])
+
+    def plus(self, other: "_Sloped | float | Floats", factor: float = 1.0) -> "_Sloped":
+        """Return the sum with a factor of another."""
+        if isinstance(other, _Sloped):
+            return _Sloped(self.value + factor * other.value, self.by + factor * other.by)
+        return _Sloped(self.value + factor * other, self.by)
+
+    def root(self) -> "_Sloped":
+        """Return the square root."""
+        found = np.sqrt(self.value)
+        return _Sloped(found, 0.5 * self.by / found[..., None])
+
+
+def _over_values(factor: float | Floats) -> float | Floats:
+    return factor[..., None] if isinstance(factor, np.ndarray) else factor
+
+
+def _sloped(
+    problem: Healthy, theta: Floats, trend: Floats, trend_sd: float
+) -> tuple[tuple[_Sloped, _Sloped], tuple[_Sloped, _Sloped]]:
+    """Return what each hour misses and its log slopes by airflow, of pressure and of load."""
+    hours, which = problem.operating, tuple(PARAMETERS[place] for place in problem.free)
+    flows = hours.airflow * np.exp([0.0, _FLOW_STEP])[:, None]
+    at = replace(hours, airflow=flows[:, None, None])
+    expected, slopes = slopes_at(theta[:, None], problem.plant, at, which)
+    read = np.maximum(hours.pressure[0], 0.05), np.maximum(hours.load[0], 0.02)
+    loading = problem.age * hours.density[0] * np.square(flows)[:, None]
+    shares = (
+        (expected.pressure[..., 0, :] - trend[:, None] * loading) / read[0],
+        expected.load[..., 0, :] / read[1],
+    )
+    loaded = np.broadcast_to(-trend_sd * loading / read[0], shares[0].shape)[..., None]
+    by = (
+        np.concatenate([slopes.pressure[..., 0, :, :] / read[0][:, None], loaded], axis=-1),
+        np.concatenate([slopes.load[..., 0, :, :] / read[1][:, None], np.zeros_like(loaded)], axis=-1),
+    )
+    missed, sloped = [], []
+    for channel in (PRESSURE, LOAD):
+        share, slope, has = shares[channel], by[channel], float(problem.has[channel])
+        missed.append(_Sloped(has * (1.0 - share[0]), -has * slope[0]))
+        sloped.append(
+            _Sloped(has * (share[1] - share[0]) / _FLOW_STEP, has * (slope[1] - slope[0]) / _FLOW_STEP)
+        )
+    return (missed[0], missed[1]), (sloped[0], sloped[1])
+
+
+def _whitened(
+    problem: Healthy, theta: Floats, trend: Floats, trend_sd: float, noises: Sequence[Noise]
+) -> tuple[_Sloped, _Sloped]:
+    """Return the misses of pressure and load as independent ones of unit variance, a search each noise."""
+    (pressure, load), (by_flow, load_by_flow) = _sloped(problem, theta, trend, trend_sd)
+    airflow, own_pressure, own_load = np.array(
+        [[noise.airflow, noise.pressure, noise.load] for noise in noises]
+    ).T[..., None]
+    by_flow, load_by_flow = by_flow * airflow, load_by_flow * airflow
     # What is not known of the density moves pressure and load alike: no airflow error, whatever it seems.
     density = problem.density_sd**2
-    first = np.sqrt(noise.pressure**2 + np.square(slopes[..., PRESSURE]) + density)
-    across = (slopes[..., PRESSURE] * slopes[..., LOAD] + density) / first
-    own = np.square(noise.load * problem.spread) + np.square(slopes[..., LOAD]) + density - np.square(across)
-    pressure = missed[..., PRESSURE] / first
-    load = (missed[..., LOAD] - across * pressure) / np.sqrt(own)
-    return np.concatenate([pressure, load], axis=-1)
+    first = by_flow.times(by_flow).plus(np.square(own_pressure) + density).root()
+    across = by_flow.times(load_by_flow).plus(density).over(first)
+    own = load_by_flow.times(load_by_flow).plus(np.square(own_load * problem.spread) + density)
+    own = own.plus(across.times(across), -1.0)
+    whitened = pressure.over(first)
+    return whitened, load.plus(across.times(whitened), -1.0).over(own.root())
 
 
-def _softened(whitened: Floats) -> Floats:
+def _softened(whitened: _Sloped) -> _Sloped:
     # Square roots of the soft absolute loss: stray hours pull as their distance, the prior as its square.
-    softening = np.sqrt(2.0 / (1.0 + np.sqrt(1.0 + np.square(whitened / _ROBUST_SCALE))))
-    return np.asarray(whitened * softening)
+    bent = np.sqrt(1.0 + np.square(whitened.value / _ROBUST_SCALE))
+    softening = np.sqrt(2.0 / (1.0 + bent))
+    slope = softening * (1.0 + bent) / (2.0 * bent)
+    return _Sloped(whitened.value * softening, whitened.by * slope[..., None])
 
 
-def _solve(problem: Healthy, guess: Floats, trend: float, noise: Noise) -> tuple[Floats, float, float]:
+def _solve(
+    problem: Healthy, guesses: Floats, trends: Floats, noises: Sequence[Noise]
+) -> tuple[Floats, Floats, Floats]:
+    """Fit the curves from several guesses, each under its noise: parameters, trends and costs."""
     free, mean, sd = problem.free, problem.mean, problem.sd
     trend_sd = PATH_TREND_SD if problem.is_loading else PINNED_SD
     lower, upper = np.full(len(free) + 1, -np.inf), np.full(len(free) + 1, np.inf)
@@ -261,31 +352,26 @@ def _solve(problem: Healthy, guess: Floats, trend: float, noise: Noise) -> tuple
         lower[:-1][free == INDEX[name]] = 0.0
     is_flux = free == INDEX[Parameter.FLUX_EXPONENT]
     lower[:-1][is_flux], upper[:-1][is_flux] = FLUX_RANGE
+    prior = np.diag(np.append(1.0 / sd[free], 1.0))
 
-    def spelled(values: Floats) -> tuple[Floats, Floats]:
-        theta = np.broadcast_to(guess, (len(values), len(guess))).copy()
+    def spelled(values: Floats, which: Bools) -> tuple[Floats, Floats]:
+        theta = guesses[which].copy()
         theta[:, free] = values[:, :-1]
         return theta, values[:, -1] * trend_sd
 
-    def miss_of(values: Floats) -> Floats:
-        data = _softened(_whitened(problem, *spelled(values), noise))
-        believed = (values[:, :-1] - mean[free]) / sd[free]
-        return np.concatenate([data, believed, values[:, -1:]], axis=1)
+    def missed(values: Floats, which: Bools) -> tuple[Floats, Floats]:
+        theta, trend = spelled(values, which)
+        chosen = [noise for noise, is_chosen in zip(noises, which, strict=True) if is_chosen]
+        parts = [_softened(part) for part in _whitened(problem, theta, trend, trend_sd, chosen)]
+        believed = np.concatenate([(values[:, :-1] - mean[free]) / sd[free], values[:, -1:]], axis=1)
+        miss = np.concatenate([*(part.value for part in parts), believed], axis=1)
+        beliefs = np.broadcast_to(prior, (len(values), *prior.shape))
+        return miss, np.concatenate([*(part.by for part in parts), beliefs], axis=1)
 
-    def miss(values: Floats) -> Floats:
-        return np.asarray(miss_of(values[None])[0])
-
-    def jacobian(values: Floats) -> Floats:
-        steps = _STEP * np.eye(len(values))
-        moved = miss_of(np.concatenate([values[None], values + steps]))
-        return np.ascontiguousarray(((moved[1:] - moved[0]) / _STEP).T)
-
-    first = np.clip(np.append(guess[free], trend / trend_sd), lower + 1e-6, upper - 1e-6)
-    found = least_squares(
-        miss, first, jacobian, bounds=(lower, upper), max_nfev=_MOST_STEPS, ftol=_TOLERANCE, xtol=_TOLERANCE
-    )
-    theta, at_trend = spelled(found.x[None])
-    return theta[0], float(at_trend[0]), float(found.cost)
+    start = np.concatenate([guesses[:, free], trends[:, None] / trend_sd], axis=1)
+    values, costs = least_squares(missed, start, lower, upper, tolerance=_TOLERANCE, most_steps=_MOST_STEPS)
+    theta, found = spelled(values, np.ones(len(values), dtype=bool))
+    return theta, found, costs
 
 
 def _rest_of_noise(problem: Healthy, theta: Floats, trend: float, airflow: float) -> Noise:

@@ -14,7 +14,7 @@ from analytics.curve_fit import (
     fit_healthy,
     flow_slopes,
     latent_airflow,
-    refit,
+    refits,
     residuals,
     tame,
 )
@@ -22,7 +22,7 @@ from analytics.curve_priors import curve_prior
 from analytics.flowless_fit import fit_flowless
 from analytics.information import day_information, hour_precision
 from analytics.machine import Machine
-from analytics.model import INDEX, Expected, LoadKind, Operating, Parameter, Plant, expect, linearise
+from analytics.model import INDEX, Expected, LoadKind, Operating, Parameter, Plant, expect
 from analytics.priors import (
     AIRFLOW_NOISE,
     DENSITY_SD_NO_BAROMETER,
@@ -32,6 +32,7 @@ from analytics.priors import (
     PINNED_SD,
 )
 from analytics.scaled_hours import Channels, ScaledHours, rated_motor_slip
+from analytics.slopes import linearise
 from analytics.statistics import cv_rmse, nmbe
 from analytics.unmeasured_airflow import without_flow
 from analytics.vocabulary import PressureLocation, SpeedControl
@@ -308,8 +309,8 @@ def _covariance(
 def _noise_doubt(problem: Healthy, fit: Fit) -> Floats:
     # The airflow's noise is known to a factor only, and the slopes follow what is taken for it.
     noise = Noise(fit.noise.airflow * (1.0 + 0.5 * AIRFLOW_NOISE[1]), fit.noise.pressure, fit.noise.load)
-    moved = refit(problem, fit, noise).theta - refit(problem, fit, fit.noise).theta
-    moved = moved[_CURVE_FIRST:]
+    other, same = refits(problem, fit, (noise, fit.noise))
+    moved = (other.theta - same.theta)[_CURVE_FIRST:]
     return np.outer(moved, moved)
 
 

@@ -46,7 +46,11 @@ def sayings(carried: Floats, information: Floats, pull: Floats) -> Sayings:
 
 def shown_in(carried: Floats, slopes: Floats) -> tuple[Floats, Floats, Floats]:
     """Return what the carried errors show in the readings, the readings' inverse covariance, its log size."""
-    shown = carried @ slopes[:, None]
+    fans, explanations, width, _ = carried.shape
+    readings = slopes.shape[-1]
+    # One product a fan, the explanations one below the other, in place of one an explanation.
+    below = np.ascontiguousarray(carried).reshape(fans, explanations * width, width)
+    shown = (below @ slopes).reshape(fans, explanations, width, readings)
     spread = np.eye(slopes.shape[-1]) + np.swapaxes(slopes, 1, 2)[:, None] @ shown
     _, log_det = np.linalg.slogdet(spread)
     inverse = np.asarray(np.linalg.inv(spread), dtype=np.float64)

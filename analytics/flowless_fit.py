@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from analytics.arrays import Floats
-from analytics.curve_fit import Fit, Healthy, Noise, referred, refit, residuals
+from analytics.curve_fit import Fit, Healthy, Noise, referred, refits, residuals
 from analytics.unmeasured_airflow import FLOW_COEFFICIENT_SD, agreed_flow
 
 _START_NOISE = (0.015, 0.015)
@@ -30,18 +30,23 @@ def fit_flowless(problem: Healthy) -> tuple[Healthy, Fit]:
     """
     fit = Fit(problem.mean.copy(), 0.0, Noise(_AT_USUAL_FLOW, *_START_NOISE))
     if not problem.has.all():
-        problem, theta = referred(problem, refit(problem, fit, fit.noise).theta)
-        return problem, refit(problem, replace(fit, theta=theta), fit.noise)
+        problem, theta = referred(problem, _refit(problem, fit, fit.noise).theta)
+        return problem, _refit(problem, replace(fit, theta=theta), fit.noise)
     usual = problem.operating.airflow
     noise = Noise(_STEP_SD, *_START_NOISE)
     for _ in range(_ROUNDS):
-        fit = refit(problem, fit, noise)
+        fit = _refit(problem, fit, noise)
         problem = replace(problem, operating=replace(problem.operating, airflow=_flows(problem, fit, usual)))
     problem, theta = referred(problem, fit.theta)
-    fit = refit(problem, replace(fit, theta=theta), noise)
+    fit = _refit(problem, replace(fit, theta=theta), noise)
     missed, _ = residuals(problem, fit.theta, fit.trend)
     own = np.maximum(np.std(missed, axis=0), _START_NOISE)
     return problem, Fit(fit.theta, fit.trend, Noise(FLOW_COEFFICIENT_SD, float(own[0]), float(own[1])))
+
+
+def _refit(problem: Healthy, fit: Fit, noise: Noise) -> Fit:
+    (found,) = refits(problem, fit, (noise,))
+    return found
 
 
 def _flows(problem: Healthy, fit: Fit, usual: Floats) -> Floats:

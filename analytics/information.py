@@ -22,11 +22,13 @@ def day_information(
     H' R^-1 H = sum H' W H - s' C s, C = D (I + w D)^-1 (matrix inversion lemma).
     """
     weighted = precision @ slopes
-    transposed = np.swapaxes(slopes, -1, -2)
-    own = (transposed @ weighted).sum(axis=1)
+    # A day's hours and channels as one row of readings: one product a day in place of one an hour.
+    readings = (len(slopes), -1, slopes.shape[-1])
+    transposed = np.swapaxes(slopes.reshape(readings), 1, 2)
+    own = transposed @ weighted.reshape(readings)
     shared = weighted.sum(axis=1)
     weighted_residuals = (precision @ residuals[..., None])[..., 0]
-    pulled = (np.swapaxes(weighted, -1, -2) @ residuals[..., None])[..., 0].sum(axis=1)
+    pulled = (np.swapaxes(weighted.reshape(readings), 1, 2) @ residuals.reshape(len(slopes), -1, 1))[..., 0]
     total = precision.sum(axis=1)
     identity = np.eye(total.shape[-1])
     common = day_covariance @ np.linalg.inv(identity + total @ day_covariance)

@@ -5,14 +5,13 @@ from dataclasses import replace
 import numpy as np
 
 from analytics.arrays import Bools, Floats
-from analytics.model import Operating, Plant, expect
-from analytics.unmeasured_airflow import agreed_flow
+from analytics.model import Operating, Plant
+from analytics.unmeasured_airflow import agreed_flow, expected_with_flow_slopes
 
 # The noise of an airflow station is known to a factor. Taken too small it leaves its mark on every
 # slope; taken too large the flow merely rests on pressure and load alone.
 NOISE_FACTOR = 1.4
 LEAST_NOISE = 0.01
-_STEP = 1e-4
 _MOST_SHIFT = 0.15
 _LEAST_OWN_SHARE = 0.3
 _FREE_ROUNDS = 2
@@ -46,8 +45,7 @@ def latent_hours(
     causes.
     """
     noise = np.maximum(NOISE_FACTOR * airflow_noise, LEAST_NOISE)[:, None]
-    here, moved = _expected(theta, plant, hours, hours.airflow * np.exp([0.0, _STEP])[:, None, None])
-    slope = (moved / here - 1.0) / _STEP
+    here, slope = expected_with_flow_slopes(theta, plant, hours)
     is_counted = counted > 0
     missed = np.clip(np.stack([hours.pressure, hours.load], axis=-1) / here - 1.0, -0.5, 0.5)
     missed = np.where(is_counted, missed, 0.0)
@@ -80,9 +78,3 @@ def latent_hours(
     agreed = replace(agreed, airflow=np.where(is_flow_free[:, None], free.airflow, agreed.airflow))
     at = is_flow_free[:, None, None]
     return agreed, np.where(at, 0.0, lowered), np.where(at, by_flow, slope)
-
-
-def _expected(theta: Floats, plant: Plant, hours: Operating, airflow: Floats) -> Floats:
-    at = Operating(hours.speed, airflow, hours.density, hours.pressure, hours.load, hours.is_used)
-    expected = expect(theta, plant, at)
-    return np.maximum(np.stack([expected.pressure, expected.load], axis=-1), 0.02)

@@ -196,11 +196,12 @@ def _slipped(state: State, load_ratio: Floats, share: Floats) -> tuple[Floats, F
 def _healthy_loss(
     reading: DayReading, hours: Operating, power: Floats, energy: Floats, facts: DriveFacts
 ) -> Floats:
-    losses = [
-        healthy_drive_loss(torque, rated, drive)
-        for torque, rated, drive in zip(reading.torque, facts.rated_power_w, facts.drives, strict=True)
-    ]
-    lost: Floats = np.where(hours.is_used, power * np.stack(losses), 0.0).sum(axis=1)
+    losses = np.zeros_like(reading.torque)
+    # Fans of one drive together: how a belt's efficiency is found costs the same for one as for all.
+    for drive in set(facts.drives):
+        mine = [i for i, one in enumerate(facts.drives) if one is drive]
+        losses[mine] = healthy_drive_loss(reading.torque[mine], facts.rated_power_w[mine, None], drive)
+    lost: Floats = np.where(hours.is_used, power * losses, 0.0).sum(axis=1)
     return lost / energy
 
 

@@ -1,7 +1,7 @@
 """What do competing explanations say together: means, spreads and central intervals of mixtures."""
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from analytics.arrays import Floats
 from analytics.explanations import EXPLANATIONS, IS_ACTIVE, Beliefs
@@ -12,7 +12,10 @@ from analytics.state import State
 RIVAL_SHARE = 0.15
 # Of the evidence and of how rare a cause is, the share that counts in an interval.
 OPEN_SHARE = 0.4
-_HALVINGS = 34
+_CLOSE = 1e-10
+_MOST_TURNS = 80
+_HALVED_EVERY = 5
+_NORMAL = 1.0 / np.sqrt(2.0 * np.pi)
 _LOAD_GAIN = CAUSES.index(Parameter.LOAD_GAIN)
 _ALIKE_IN_AMPS = tuple(
     (EXPLANATIONS.index((*beside, Parameter.DRAG)), EXPLANATIONS.index((*beside, Parameter.LOAD_GAIN)))
@@ -72,18 +75,43 @@ def bounds(weight: Floats, mean: Floats, deviation: Floats, share: float = 0.95)
     """Return the central interval of a mixture of normals.
 
     Parameters: arrays (fans, parts); `share` of the probability inside. Returns: low and high (fans,).
-    Bisection to a billionth of the widest span.
+    Newton's steps on the mixture's distribution, halving where one leaves what is known to hold the bound, to
+    a billionth of the widest span.
     """
     # Row by row in memory, so that a fan's sum runs in one order alone and in a batch.
     weight, mean = np.ascontiguousarray(weight), np.ascontiguousarray(mean)
     spread = np.ascontiguousarray(np.maximum(deviation, 1e-12))
-    found = []
-    for target in (0.5 * (1.0 - share), 0.5 * (1.0 + share)):
-        low, high = (mean - 8.0 * spread).min(axis=1), (mean + 8.0 * spread).max(axis=1)
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            below = (weight * ndtr((middle[:, None] - mean) / spread)).sum(axis=1)
-            is_short = below < target
-            low, high = np.where(is_short, middle, low), np.where(is_short, high, middle)
-        found.append(0.5 * (low + high))
-    return found[0], found[1]
+    outside = 0.5 * (1.0 - share)
+    low = _quantile(weight, mean, spread, outside)
+    return low, _quantile(weight, mean, spread, 1.0 - outside)
+
+
+def _quantile(weight: Floats, mean: Floats, spread: Floats, target: float) -> Floats:
+    low, high = (mean - 8.0 * spread).min(axis=1), (mean + 8.0 * spread).max(axis=1)
+    closeness = _CLOSE * (high - low)
+    middle = (weight * mean).sum(axis=1)
+    variance = (weight * (np.square(spread) + np.square(mean - middle[:, None]))).sum(axis=1)
+    at = np.asarray(np.clip(middle + ndtri(target) * np.sqrt(variance), low, high), dtype=np.float64)
+    found: Floats = at.copy()
+    open_rows = np.arange(len(at))
+    for turn in range(_MOST_TURNS):
+        w, m, s = (part[open_rows] for part in (weight, mean, spread))
+        away = (at[:, None] - m) / s
+        missed = (w * ndtr(away)).sum(axis=1) - target
+        steep = _NORMAL * (w * np.exp(-0.5 * np.square(away)) / s).sum(axis=1)
+        is_short = missed < 0.0
+        low, high = np.where(is_short, at, low), np.where(is_short, high, at)
+        halved = 0.5 * (low + high)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            moved = at - missed / steep
+        is_inside = (moved > low) & (moved < high) & (turn % _HALVED_EVERY != _HALVED_EVERY - 1)
+        moved = np.where(is_inside, moved, halved)
+        is_close = (np.abs(moved - at) <= closeness) | (high - low <= closeness)
+        found[open_rows] = moved
+        is_open = ~is_close
+        if not is_open.any():
+            break
+        # A fan's steps end by its own closeness, alone and in a batch.
+        open_rows, at, low, high = (part[is_open] for part in (open_rows, moved, low, high))
+        closeness = closeness[is_open]
+    return found

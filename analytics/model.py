@@ -89,8 +89,13 @@ _TURNING = [INDEX[name] for name in _TURNING_PARAMETERS]
 
 # Past this the slip law is not believed: a day far above the reference torque is no proof.
 MOST_LOAD_RATIO = 1.3
-_STEP = 1e-5
-_LEAST_FLUX = 0.05
+# What the model's values are held above, so that no trial point of a search leaves physics.
+LEAST_LOAD_RATIO = 0.02
+LEAST_MOTOR_SPEED = 0.05
+LEAST_SQUARED_FLOW = 1e-4
+LEAST_SHAPE = 0.02
+LEAST_TORQUE = 1e-3
+LEAST_FLUX = 0.05
 _ROUNDS = 5
 # A slip of one per cent takes nearly two per cent of torque with it.
 _TORQUE_BY_SLIP = 2.0
@@ -154,21 +159,11 @@ def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
     airflow may have axes before those of `theta`, for several flows at once. Returns: `Expected`; `slip` is
     the belt slip above healthy creep, `load_ratio` T over the reference torque.
     """
-    # Sets that differ from the first in what is read and not in how the fan turns share its turning.
-    turns = theta[..., _TURNING]
-    is_own = np.ones(len(theta), dtype=bool)
-    if theta.ndim > 2:
-        is_own[1:] = (turns[1:] != turns[0]).any(axis=tuple(range(1, turns.ndim)))
-    if is_own.all():
-        return _read(theta, _turned(theta, plant, hours), plant)
-    turned = _turned(theta[is_own], plant, hours)
-    places = np.where(is_own, np.cumsum(is_own) - 1, 0)
-    every = _Turned(*(getattr(turned, name)[..., places, :, :] for name in _Turned.__slots__))
-    return _read(theta, every, plant)
+    return read(theta, turned(theta, plant, hours), plant)
 
 
 @dataclass(frozen=True, slots=True)
-class _Turned:
+class Turned:
     """How the motor and the wheel turn: torque, speeds, slip, and what the wheel does to the air."""
 
     torque: Floats
@@ -182,10 +177,11 @@ class _Turned:
     dynamic: Floats
 
 
-def _turned(theta: Floats, plant: Plant, hours: Operating) -> _Turned:
+def turned(theta: Floats, plant: Plant, hours: Operating) -> Turned:
+    """Evaluate how the fan turns: the part of `expect` that no reading's own parameter moves."""
     p = {name: theta[..., INDEX[name], None] for name in _TURNING_PARAMETERS}
     squared = hours.airflow**2 - p[Parameter.AIRFLOW_ZERO]
-    airflow = np.sqrt(np.maximum(squared, 1e-4)) * np.exp(-p[Parameter.AIRFLOW_GAIN])
+    airflow = np.sqrt(np.maximum(squared, LEAST_SQUARED_FLOW)) * np.exp(-p[Parameter.AIRFLOW_GAIN])
     density = hours.density * np.exp(p[Parameter.DENSITY])
     speed = hours.speed * np.exp(p[Parameter.SPEED_SCALE])
     ratio = np.exp(p[Parameter.RATIO])
@@ -199,8 +195,8 @@ def _turned(theta: Floats, plant: Plant, hours: Operating) -> _Turned:
     # Slip's law is most of the work, and a healthy fan needs none.
     is_slipping, slip = bool(np.any(p[Parameter.SLIP])), np.zeros_like(torque)
     for done in range(_ROUNDS):
-        motor_speed = np.maximum(speed - lag * torque, 0.05)
-        load_ratio = np.minimum(np.maximum(torque / reference, 0.02), MOST_LOAD_RATIO)
+        motor_speed = np.maximum(speed - lag * torque, LEAST_MOTOR_SPEED)
+        load_ratio = np.minimum(np.maximum(torque / reference, LEAST_LOAD_RATIO), MOST_LOAD_RATIO)
         if is_slipping and done > 0:
             # A step of Newton's: slip unloads the motor, and past the knee plain repetition runs away.
             due, slope = slip_above_creep(load_ratio, p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS])
@@ -214,21 +210,22 @@ def _turned(theta: Floats, plant: Plant, hours: Operating) -> _Turned:
         torque *= dynamic
         torque *= level
         torque += rubbing
-        np.maximum(torque, 1e-3, out=torque)
-    return _Turned(torque, motor_speed, slip, load_ratio, airflow, density, flux, away, dynamic)
+        np.maximum(torque, LEAST_TORQUE, out=torque)
+    return Turned(torque, motor_speed, slip, load_ratio, airflow, density, flux, away, dynamic)
 
 
-def _read(theta: Floats, turned: _Turned, plant: Plant) -> Expected:
+def read(theta: Floats, at: Turned, plant: Plant) -> Expected:
+    """Evaluate what is read of a fan that turns so."""
     p = {name: theta[..., INDEX[name], None] for name in _READ_PARAMETERS}
-    shape = _shape(turned.away, p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
-    pressure = turned.dynamic * shape * (np.exp(p[Parameter.PRESSURE_LEVEL]) * (1.0 - p[Parameter.WHEEL]))
+    shape = _shape(at.away, p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
+    pressure = at.dynamic * shape * (np.exp(p[Parameter.PRESSURE_LEVEL]) * (1.0 - p[Parameter.WHEEL]))
     path = p[Parameter.PATH] + p[Parameter.AIR_PATH]
-    pressure = pressure - path * (turned.density * np.square(turned.airflow))
+    pressure = pressure - path * (at.density * np.square(at.airflow))
     pressure = pressure * np.exp(p[Parameter.PRESSURE_GAIN]) + p[Parameter.PRESSURE_ZERO]
-    load = _load(turned.torque, turned.motor_speed, turned.flux, p[Parameter.NO_LOAD_CURRENT], plant)
+    load = _load(at.torque, at.motor_speed, at.flux, p[Parameter.NO_LOAD_CURRENT], plant)
     # What part load does to a motor's efficiency, a wheel's losses and a meter is known to a power law.
-    load = load * np.exp(p[Parameter.LOAD_GAIN] + p[Parameter.LOAD_EXPONENT] * np.log(turned.load_ratio))
-    return Expected(pressure, load, turned.torque, turned.motor_speed, turned.slip, turned.load_ratio)
+    load = load * np.exp(p[Parameter.LOAD_GAIN] + p[Parameter.LOAD_EXPONENT] * np.log(at.load_ratio))
+    return Expected(pressure, load, at.torque, at.motor_speed, at.slip, at.load_ratio)
 
 
 def _shape(away: Floats, slope: Floats, bend: Floats) -> Floats:
@@ -237,7 +234,7 @@ def _shape(away: Floats, slope: Floats, bend: Floats) -> Floats:
     shape += slope
     shape *= away
     shape += 1.0
-    return np.asarray(np.maximum(shape, 0.02, out=shape))
+    return np.asarray(np.maximum(shape, LEAST_SHAPE, out=shape))
 
 
 def curve(x: Floats, level: Floats, slope: Floats, bend: Floats) -> Floats:
@@ -250,7 +247,7 @@ def curve(x: Floats, level: Floats, slope: Floats, bend: Floats) -> Floats:
 
 def flux_of(speed: Floats, exponent: Floats) -> Floats:
     """Return motor flux over rated flux, held above nothing: current is divided by it."""
-    return np.maximum(flux_fraction(speed, exponent), _LEAST_FLUX)
+    return np.maximum(flux_fraction(speed, exponent), LEAST_FLUX)
 
 
 def _load(torque: Floats, motor_speed: Floats, flux: Floats, no_load: Floats, plant: Plant) -> Floats:
@@ -259,25 +256,3 @@ def _load(torque: Floats, motor_speed: Floats, flux: Floats, no_load: Floats, pl
     current = np.sqrt((flux * no_load) ** 2 + (1.0 - no_load**2) * (torque / flux) ** 2)
     power = torque * motor_speed / rated_speed
     return np.where(kind == LoadKind.CURRENT, current, np.where(kind == LoadKind.POWER, power, torque))
-
-
-def linearise(
-    theta: Floats, plant: Plant, hours: Operating, which: tuple[Parameter, ...] = PARAMETERS
-) -> tuple[Expected, Floats, Floats]:
-    """Evaluate the model and its slopes at `theta` by forward differences.
-
-    Parameters: `theta` (fans, SIZE); `which` parameters to take slopes by. Returns: the expectation, and
-    the slopes of pressure and of load, each (fans, hours, parameters).
-    """
-    moved = np.broadcast_to(theta, (len(which) + 1, *theta.shape)).copy()
-    for i, name in enumerate(which):
-        moved[i + 1, :, INDEX[name]] += _STEP
-    all_expected = expect(moved, plant, hours)
-    here = Expected(*(np.ascontiguousarray(getattr(all_expected, name)[0]) for name in Expected.__slots__))
-    pressure = (all_expected.pressure[1:] - all_expected.pressure[0]) / _STEP
-    load = (all_expected.load[1:] - all_expected.load[0]) / _STEP
-    return (
-        here,
-        np.ascontiguousarray(np.moveaxis(pressure, 0, -1)),
-        np.ascontiguousarray(np.moveaxis(load, 0, -1)),
-    )

@@ -42,3 +42,35 @@ def slip_above_creep(load_ratio: Floats, slip: Floats, steepness: Floats) -> tup
     # Exactly nothing of nothing, so that a healthy fan has the same bits beside a slipping one.
     found = np.where(slip != 0.0, straight * load_ratio + scale * bent, 0.0)
     return np.clip(found, _LEAST_SLIP, MOST_SLIP), slope
+
+
+def slip_slopes(load_ratio: Floats, slip: Floats, steepness: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return the slopes of a belt's slip above its healthy creep by torque, by its number and by steepness.
+
+    Parameters and validity: as for `slip_above_creep`. Returns: slopes by `load_ratio`, by `slip` and by
+    `steepness`; of a belt that does not slip, those of a first trace of slip.
+    Equation: with straight part a(D), past = (D - a) / (c w), u = (t - 1) / w + past + ln(1 - exp(-past)) and
+    s = a t + c w ln(1 + e^u): s_t = a + c S(u), s_D = a' t + S(u) (1 - a') / (1 - exp(-past)) and
+    s_ln c = c w (ln(1 + e^u) - S(u) past / (1 - exp(-past))), S the logistic function.
+    Source: differentiation of `slip_above_creep`.
+    """
+    held = np.clip(steepness, *STEEPNESS_RANGE)
+    per_torque = np.exp(held)
+    above = np.maximum(slip, 0.0)
+    straight = np.where(slip > 0.0, -CREEP_GROWTH * np.expm1(-above / CREEP_GROWTH), slip)
+    by_slip = np.exp(-above / CREEP_GROWTH)
+    scale = per_torque * KNEE_WIDTH
+    past = np.maximum(slip - straight, _NOTHING) / scale
+    gone = -np.expm1(-past)
+    away = (load_ratio - 1.0) / KNEE_WIDTH + past + np.log(gone)
+    small = np.exp(-np.abs(away))
+    logistic = np.where(away > 0.0, 1.0, small) / (1.0 + small)
+    bent = scale * (np.maximum(away, 0.0) + np.log1p(small))
+    found = straight * load_ratio + bent
+    is_free = (found > _LEAST_SLIP) & (found < MOST_SLIP)
+    is_slipping = is_free & (slip != 0.0)
+    return (
+        is_slipping * (straight + per_torque * logistic),
+        is_free * (by_slip * load_ratio + logistic * (1.0 - by_slip) / gone),
+        is_slipping * (held == steepness) * (bent - scale * logistic * past / gone),
+    )

@@ -26,7 +26,6 @@ from analytics.model import (
     INDEX,
     Operating,
     Parameter,
-    linearise,
 )
 from analytics.priors import (
     LETS_GO_FURTHER_A_DAY,
@@ -39,6 +38,7 @@ from analytics.priors import (
     WHEEL_TORQUE,
 )
 from analytics.slip_law import STEEPNESS_RANGE
+from analytics.slopes import linearise
 from analytics.unmeasured_airflow import without_flow
 from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
 from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
@@ -160,7 +160,8 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     added[:, :, :CAUSE_COUNT] = np.where(is_active, walk, wander)
     density = np.square(constants.density_sd)[:, None]
     added[:, :, _DENSITY] = density * (1.0 - np.square(keep[:, :, _DENSITY]))
-    covariance = state.covariance * keep[..., :, None] * keep[..., None, :]
+    covariance = state.covariance * keep[..., :, None]
+    covariance *= keep[..., None, :]
     diagonal = np.arange(WIDTH)
     covariance[:, :, diagonal, diagonal] += added
     begun = believed.log_daily_onset + np.log(np.maximum(elapsed_days, 1e-3))[:, None]
@@ -310,8 +311,8 @@ def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool
     if not is_last:
         # The next look needs to know only where the day lies.
         return State(mean, state.covariance, _normalised(state.log_weight + fit))
-    covariance = state.covariance - shown @ inverse @ np.swapaxes(shown, 2, 3)
-    covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
+    covariance = (shown @ inverse) @ np.swapaxes(shown, 2, 3)
+    np.subtract(state.covariance, covariance, out=covariance)
     covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
     fit = fit + _below_zero(mean, covariance, constants)
     return State(mean, covariance, _normalised(state.log_weight + fit))
@@ -358,7 +359,8 @@ def _with_zero(state: State, cause: int, zero: Floats, deviation: Floats) -> Sta
     miss = np.where(is_read[:, None], miss, 0.0)
     gain = np.where(is_read[:, None, None], column / total[..., None], 0.0)
     fit = -0.5 * (np.square(miss) / total + np.log(total))
-    covariance = state.covariance - gain[..., :, None] * column[..., None, :]
+    covariance = gain[..., :, None] * column[..., None, :]
+    np.subtract(state.covariance, covariance, out=covariance)
     mean = state.mean + gain * miss[..., None]
     weighed = _normalised(state.log_weight + fit)
     # A fan without a reading keeps its bits, alone and in a batch.

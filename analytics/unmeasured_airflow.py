@@ -12,11 +12,11 @@ from dataclasses import replace
 import numpy as np
 
 from analytics.arrays import Bools, Floats
-from analytics.model import Operating, Plant, expect
+from analytics.model import Operating, Plant
+from analytics.slopes import flow_slopes_at
 
 # How far the flow coefficient of a fan may lie from its usual one: from a tenth open to wide open.
 FLOW_COEFFICIENT_SD = 0.3
-_STEP = 1e-4
 _MOST_MOVED = 0.12
 _LEAST_EXPECTED = 0.02
 
@@ -52,15 +52,20 @@ def agreed_flow(
 
 
 def _missed_and_slope(theta: Floats, plant: Plant, hours: Operating) -> tuple[Floats, Floats]:
-    flows = hours.airflow * np.exp([0.0, _STEP])[:, None, None]
-    here, moved = _expected(theta, plant, replace(hours, airflow=flows))
+    here, slope = expected_with_flow_slopes(theta, plant, hours)
     read = np.stack([hours.pressure, hours.load], axis=-1)
-    return np.clip(read / here - 1.0, -0.9, 0.9), (moved / here - 1.0) / _STEP
+    return np.clip(read / here - 1.0, -0.9, 0.9), slope
 
 
-def _expected(theta: Floats, plant: Plant, hours: Operating) -> Floats:
-    expected = expect(theta, plant, hours)
-    return np.maximum(np.stack([expected.pressure, expected.load], axis=-1), _LEAST_EXPECTED)
+def expected_with_flow_slopes(theta: Floats, plant: Plant, hours: Operating) -> tuple[Floats, Floats]:
+    """Return what is expected of pressure and load, above nothing, and their log slopes by the flow.
+
+    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours). Returns: both (fans, hours, 2).
+    """
+    expected, pressure, load = flow_slopes_at(theta, plant, hours)
+    found = np.stack([expected.pressure, expected.load], axis=-1)
+    here = np.maximum(found, _LEAST_EXPECTED)
+    return here, np.where(found > _LEAST_EXPECTED, np.stack([pressure, load], axis=-1), 0.0) / here
 
 
 def without_flow(precision: Floats, slope: Floats, is_free: Bools) -> Floats:

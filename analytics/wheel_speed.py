@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.arrays import Floats
-from analytics.model import INDEX, Expected, Operating, Parameter, Plant, expect
+from analytics.model import INDEX, Expected, Operating, Parameter, Plant
+from analytics.slopes import slopes_at
 
 # Pulses are counted to a few parts in ten thousand. Without the motor's own speed its slip is the
 # nameplate's, warm and cold: a tenth of two or three per cent (common practice, no source).
 DAY_SD_WITH_MOTOR_SPEED = 0.0007
 DAY_SD_BY_NAMEPLATE = 0.002
-_STEP = 1e-5
 _LEAST_RATIO = 0.05
 
 
@@ -55,15 +55,14 @@ def wheel_information(
     Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours); `wheel` of the day; `which`
     parameters. Returns: information (fans, which, which) and pull (fans, which), zero without a reading.
     """
-    moved = np.broadcast_to(theta, (len(which) + 1, *theta.shape)).copy()
-    for i, name in enumerate(which):
-        moved[i + 1, :, INDEX[name]] += _STEP
     number = np.maximum(hours.is_used.sum(axis=1), 1)
-    hourly = log_wheel_ratio(moved, expect(moved, plant, hours), hours)
-    means = np.where(hours.is_used, hourly, 0.0).sum(axis=-1) / number
-    slope = np.ascontiguousarray(((means[1:] - means[0]) / _STEP).T)
+    expected, slopes = slopes_at(theta, plant, hours, which)
+    hourly = np.where(hours.is_used, log_wheel_ratio(theta, expected, hours), 0.0)
+    mean = hourly.sum(axis=-1) / number
+    by_hour = np.where(hours.is_used[..., None], slopes.wheel, 0.0)
+    slope = by_hour.sum(axis=1) / number[:, None]
     is_read = ~np.isnan(wheel.log_ratio) & hours.is_used.any(axis=1)
     precision = np.where(is_read, 1.0 / np.square(np.where(is_read, wheel.sd, 1.0)), 0.0)
-    missed = np.where(is_read, wheel.log_ratio - means[0], 0.0)
+    missed = np.where(is_read, wheel.log_ratio - mean, 0.0)
     information = precision[:, None, None] * slope[:, :, None] * slope[:, None, :]
     return information, (precision * missed)[:, None] * slope

@@ -10,8 +10,9 @@ from analytics.arrays import Floats
 from analytics.curves import HealthyCurves
 from analytics.day_hours import in_range
 from analytics.measured_torque import measured_torque
-from analytics.model import CURVE, INDEX, Operating, Parameter, linearise
+from analytics.model import CURVE, INDEX, Operating, Parameter
 from analytics.scaled_hours import ScaledHours, scaled_hours
+from analytics.slopes import linearise
 from config.folder import SiteFolder
 from service.store.power import HealthyFit, healthy_fit, midnight
 from service.store.store import Store

@@ -6,9 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.fan_laws import slip_signature
-from analytics.model import INDEX, SIZE, LoadKind, Operating, Parameter, Plant, expect, linearise
+from analytics.model import INDEX, SIZE, LoadKind, Operating, Parameter, Plant, expect
 from analytics.motor import current_from_torque_fraction
 from analytics.slip_law import slip_above_creep
+from analytics.slopes import linearise
 
 PLANT = Plant(np.array([0.0]), np.array([float(LoadKind.TORQUE)]), np.array([0.8]))
 
