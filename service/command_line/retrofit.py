@@ -54,6 +54,8 @@ def retrofit(
     )
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
+    _refuse_ending(out, "--out", (".html", ".htm"))
+    _refuse_ending(hours, "--hours", (".csv",))
     declared = load_site(site)
     if fan not in declared.fan_names:
         remedy = advice(fan, list(declared.fan_names), "name a fan of fans.csv")
@@ -74,3 +76,9 @@ def retrofit(
         print(json.dumps(as_json(told, declared.site.currency), indent=2))
     else:
         print("\n".join(sentences(told, declared.site.currency)))
+
+
+def _refuse_ending(path: Path | None, option: str, endings: tuple[str, ...]) -> None:
+    if path is not None and path.suffix.lower() not in endings:
+        told = f"{path.name!r} would not open as what it is; end it in {endings[0]}"
+        raise typer.BadParameter(told, param_hint=option)

@@ -171,7 +171,15 @@ def test_what_has_no_answer_is_refused_with_what_to_do(run: Run, options: dict[s
 
 
 @pytest.mark.parametrize(
-    ("option", "value"), [("--promised", 0), ("--promised", 120), ("--confidence", 0.9), ("--basis", "fan")]
+    ("option", "value"),
+    [
+        ("--promised", 0),
+        ("--promised", 120),
+        ("--confidence", 0.9),
+        ("--basis", "fan"),
+        ("--out", "report.docx"),
+        ("--hours", "hours.xlsx"),
+    ],
 )
 def test_an_option_out_of_range_is_refused(run: Run, option: str, value: object) -> None:
     code, _, err = run(option, value)
