@@ -1,6 +1,7 @@
 """Where the table of an export begins and ends: what stands above its header, what names its columns."""
 
 import datetime as dt
+import itertools
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -115,13 +116,19 @@ def _count(number: int, what: str) -> str:
 
 def _records(text: PlainText) -> list[_Record]:
     """Return the first records that are not blank; one whose quotes are open goes on in the next line."""
+    lines = text.first_lines()
+    if b'"' not in text.content[:SAMPLE_BYTES]:
+        starts = itertools.accumulate((len(line) + 1 for line in lines), initial=0)
+        return [
+            _Record(number, start, line.decode("utf-8", errors="replace").rstrip("\r"))
+            for number, (start, line) in enumerate(zip(starts, lines, strict=False))
+            if line and not line.isspace()
+        ]
     found: list[_Record] = []
     place, line = 0, 0
-    lines = text.first_lines()
-    has_quotes = b'"' in text.content[:SAMPLE_BYTES]
     while line < len(lines):
         taken = 1
-        if has_quotes and lines[line].count(b'"') % 2:
+        if lines[line].count(b'"') % 2:
             for more in range(1, min(_QUOTED_LINES, len(lines) - line)):
                 if lines[line + more].count(b'"') % 2:
                     taken = more + 1

@@ -29,6 +29,7 @@ _QUALITY_NAMES: Final = re.compile(
     re.IGNORECASE,
 )
 _UNIT_NAMES: Final = re.compile(r"(eng(ineering)?\.? ?)?units?|uom|unit of measure", re.IGNORECASE)
+_LOOKED_AT: Final = 50  # rows that show which column holds the times
 _TIME_OF_DAY: Final = re.compile(r"\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)?")
 
 
@@ -127,7 +128,7 @@ def _time_column(header: Sequence[str], rows: Sequence[Sequence[str]], source: S
         raise UnreadableFileError(f"no column is named {source.time_column!r}, the source's time_column")
     named = [place for place, name in enumerate(header) if TIME_NAMES.fullmatch(name)]
     for column in [*named, *(place for place in range(len(header)) if place not in named)]:
-        if _share_of_times([row[column] for row in rows if column < len(row)], source) > 0.5:
+        if _share_of_times([row[column] for row in rows[:_LOOKED_AT] if column < len(row)], source) > 0.5:
             return column
     if named:
         return named[0]

@@ -39,6 +39,7 @@ _SPELLINGS: Final[Mapping[str, str]] = {
     for spelling in spellings
 }
 _BRACKETED: Final = re.compile(r"(.*\S)\s*[\[({]\s*([^\[\](){}]+?)\s*[\])}]")
+_PARTED: Final = re.compile(r"[\s_,;:\])}]")
 # A name that still says what it measures without the unit word at its end.
 _QUANTITY: Final = re.compile(
     r"flow|volume|press|static|\bdp\b|power|current|speed|freq|temp|torque|\b[smrdo]at\b", re.IGNORECASE
@@ -57,6 +58,8 @@ def unit_named(text: str) -> str | None:
 @lru_cache(maxsize=1 << 14)
 def split_unit(name: str) -> tuple[str, str | None]:
     """Return a name without the unit at its end, in brackets or as a last word, and that unit."""
+    if _PARTED.search(name) is None:
+        return name, None
     found = _BRACKETED.fullmatch(name)
     if found is not None:
         unit = unit_named(found[2])
