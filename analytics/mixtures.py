@@ -13,8 +13,6 @@ RIVAL_SHARE = 0.15
 # Of the evidence and of how rare a cause is, the share that counts in an interval.
 OPEN_SHARE = 0.4
 _CLOSE = 1e-10
-_MOST_TURNS = 80
-_HALVED_EVERY = 5
 _NORMAL = 1.0 / np.sqrt(2.0 * np.pi)
 _LOAD_GAIN = CAUSES.index(Parameter.LOAD_GAIN)
 _ALIKE_IN_AMPS = tuple(
@@ -94,24 +92,25 @@ def _quantile(weight: Floats, mean: Floats, spread: Floats, target: float) -> Fl
     at = np.asarray(np.clip(middle + ndtri(target) * np.sqrt(variance), low, high), dtype=np.float64)
     found: Floats = at.copy()
     open_rows = np.arange(len(at))
-    for turn in range(_MOST_TURNS):
-        w, m, s = (part[open_rows] for part in (weight, mean, spread))
-        away = (at[:, None] - m) / s
-        missed = (w * ndtr(away)).sum(axis=1) - target
-        steep = _NORMAL * (w * np.exp(-0.5 * np.square(away)) / s).sum(axis=1)
+    step = high - low
+    while len(open_rows):
+        away = (at[:, None] - mean) / spread
+        missed = (weight * ndtr(away)).sum(axis=1) - target
+        steep = _NORMAL * (weight * np.exp(-0.5 * np.square(away)) / spread).sum(axis=1)
         is_short = missed < 0.0
         low, high = np.where(is_short, at, low), np.where(is_short, high, at)
-        halved = 0.5 * (low + high)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            moved = at - missed / steep
-        is_inside = (moved > low) & (moved < high) & (turn % _HALVED_EVERY != _HALVED_EVERY - 1)
-        moved = np.where(is_inside, moved, halved)
-        is_close = (np.abs(moved - at) <= closeness) | (high - low <= closeness)
+        # Where Newton's step would not be half of the one before, what holds the bound is halved.
+        is_fast = 2.0 * np.abs(missed) < np.abs(step) * steep
+        newton = at - missed / np.where(is_fast, steep, 1.0)
+        is_inside = is_fast & (newton > low) & (newton < high)
+        moved = np.where(is_inside, newton, 0.5 * (low + high))
+        step = moved - at
         found[open_rows] = moved
-        is_open = ~is_close
-        if not is_open.any():
-            break
+        is_open = (np.abs(step) > closeness) & (high - low > closeness)
         # A fan's steps end by its own closeness, alone and in a batch.
-        open_rows, at, low, high = (part[is_open] for part in (open_rows, moved, low, high))
-        closeness = closeness[is_open]
+        open_rows, at, low, high, step, closeness = (
+            part[is_open] for part in (open_rows, moved, low, high, step, closeness)
+        )
+        if not is_open.all():
+            weight, mean, spread = (part[is_open] for part in (weight, mean, spread))
     return found

@@ -125,4 +125,6 @@ def write_fans(folder: Path, size: Size) -> None:
     for fan in fan_names(size):
         plate = (_PLATE | {"fan": fan}).values()
         lines.append(",".join([*plate, *(point_name(fan, role) for role in ROLES)]))
+    # A copy of a site shares its files: the others keep theirs.
+    (folder / "fans.csv").unlink(missing_ok=True)
     (folder / "fans.csv").write_text("\n".join(lines) + "\n")
