@@ -147,7 +147,9 @@ def _pays(known: Known, fan: FanStanding, epoch: FanEpoch) -> list[Fact]:
     if not best:
         return []
     currency = known.site.site.currency
-    told = (f"{one.name}, {one.price.centre:,.0f} {currency}: {one.payback_words} years" for one in best)
+    told = (
+        f"{one.name}, {one.price.centre:,.0f} {currency}, back in {one.payback_words} years" for one in best
+    )
     text = f"By [prices] of site.toml: {'; '.join(told)}. What to mind stands on the fan's page."
     return [Fact("What pays", text)]
 

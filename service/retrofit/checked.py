@@ -13,6 +13,7 @@ from analytics.compared_hours import Basis, Compared, Meter
 from analytics.curves import HealthyCurves, TooLittleHealthyDataError
 from analytics.judging import healthy
 from analytics.machine import Machine
+from analytics.model import LoadKind
 from analytics.rounding import settled_machine
 from analytics.savings import days_to_decide, step_within
 from analytics.vocabulary import Cause, Role
@@ -20,7 +21,7 @@ from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from service.retrofit.asked import Asked
 from service.retrofit.figures import Figures, Work, compared_of, figures_of
-from service.retrofit.kinds import Change, change_between, run_in, two_instruments
+from service.retrofit.kinds import Change, change_between, recalibrated, run_in, two_instruments
 from service.retrofit.periods import Period, RetrofitRefusedError, refuse_outside, refuse_unfit, run_in_days
 from service.retrofit.readings import (
     PeriodReadings,
@@ -38,6 +39,11 @@ from service.words import CAUSE_WORDS
 YES: Final = "yes"
 NO: Final = "no"
 NOT_SHOWN: Final = "not_shown"
+_SHAFT_ROLES: Final = {
+    LoadKind.CURRENT: Role.CURRENT,
+    LoadKind.POWER: Role.POWER,
+    LoadKind.TORQUE: Role.TORQUE,
+}
 _LEAST_DAYS: Final = 5
 _LEAST_HOURS: Final = 40
 _LEAST_INSIDE: Final = 0.5
@@ -128,6 +134,7 @@ def check_retrofit(site: SiteFolder, store: Store, asked: Asked) -> Retrofit:
     machine, curves, cautions = learned
     meter = Meter(machine, blank.is_electrical)
     reason = _unreadable(change, (first, second), (hours[asked.before], hours[asked.after]), meter)
+    reason = reason or recalibrated(change, _roles_compared(change.basis, hours[asked.before], first, curves))
     if reason is not None:
         return replace(blank, reason=reason)
     fitted = run_in(site, asked.fan)
@@ -239,6 +246,12 @@ def _unreadable(
             said = ["kW" if role is Role.POWER else "amps of the line" for role in roles]
             return f"electrical input was read as {said[0]} before and as {said[1]} after: two instruments"
     return two_instruments(change, first, second, meter.is_electrical)
+
+
+def _roles_compared(basis: Basis, hours: pd.DataFrame, first: FanEpoch, curves: HealthyCurves) -> set[Role]:
+    power = electrical_role(hours, first.machine) or _SHAFT_ROLES.get(curves.channels.load_kind)
+    roles = {Role.AIRFLOW, *([power] if power is not None else [])}
+    return roles | {Role.PRESSURE} if basis is Basis.DRIVE else roles
 
 
 def _unseen(work: Work) -> str | None:

@@ -1,6 +1,7 @@
 """What was changed, what must therefore be equal before and after, and did one instrument read both?"""
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -40,7 +41,8 @@ class Change:
     """What lies between two periods.
 
     `basis` and `basis_reason` in words; `what` was changed, in words; `is_motor_new`, `is_drive_new` where
-    motor or variable-frequency drive is another; `inside` the work done within a period.
+    motor or variable-frequency drive is another; `inside` the work done within a period; `calibrated` the
+    sensors' calibrations from the first day before to the last one after.
     """
 
     basis: Basis
@@ -49,6 +51,7 @@ class Change:
     is_motor_new: bool
     is_drive_new: bool
     inside: tuple[ServiceEntry, ...]
+    calibrated: tuple[ServiceEntry, ...]
 
 
 def change_between(site: SiteFolder, fan: str, before: Period, after: Period, asked: Basis | None) -> Change:
@@ -74,6 +77,11 @@ def change_between(site: SiteFolder, fan: str, before: Period, after: Period, as
         is_motor_new or Work.MOTOR_REPLACED in works,
         is_control_new or Work.DRIVE_REPLACED in works,
         tuple(inside),
+        tuple(
+            one
+            for one in entries
+            if one.work is Work.SENSOR_CALIBRATED and before.first <= one.date <= after.last
+        ),
     )
 
 
@@ -146,6 +154,21 @@ def two_instruments(change: Change, first: FanEpoch, second: FanEpoch, is_electr
             "the variable-frequency drive was replaced and may supply amps and kW itself: two instruments; "
             "where one meter on the line read both, write power_at = line in fans.csv"
         )
+    return None
+
+
+def recalibrated(change: Change, roles: Collection[Role]) -> str | None:
+    """Say that a reading the comparison rests on was calibrated meanwhile; None where none was.
+
+    A gain that stands in both periods goes out of the ratio; one that was put right in between does not.
+    """
+    for entry in change.calibrated:
+        if entry.role is None or entry.role in roles:
+            what = "every sensor" if entry.role is None else f"{entry.role.value.replace('_', ' ')} sensor"
+            return (
+                f"the log has {what} calibrated on {entry.date}: before and after it are two instruments; "
+                "compare times on one side of it"
+            )
     return None
 
 

@@ -54,7 +54,8 @@ def sentences(told: Retrofit, currency: str) -> list[str]:
     lines += [f"Caution: {one}." for one in told.cautions]
     lines += [f"Also changed: {one}." for one in told.outside_changes]
     if told.left_out:
-        lines.append(f"Left out while a belt ran in: {told.left_out[0]} to {told.left_out[-1]}.")
+        ends = dict.fromkeys(str(told.left_out[place]) for place in (0, -1))
+        lines.append(f"Left out while a belt ran in: {' to '.join(ends)}.")
     return [*lines, "Nothing is claimed beyond the days compared."]
 
 

@@ -78,7 +78,7 @@ def test_a_visit_says_what_pays_back_soonest(ledger: Ledger) -> None:
         connection.execute(sa.insert(fan_loads), [row])
     told = facts(ledger.digest(), "RF-1")["What pays"]
     # Slip of 7 % above creep, 1 kW at a price of 1 over 3000 h: 3000 (1 / 0.93 - 1) = 226; one hour at 75.
-    assert told.startswith("By [prices] of site.toml: retension, 75 USD: 0.3 (")
+    assert told.startswith("By [prices] of site.toml: retension, 75 USD, back in 0.3 (")
 
 
 def test_a_week_without_readings_is_not_called_quiet(ledger: Ledger) -> None:

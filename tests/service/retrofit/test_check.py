@@ -151,6 +151,18 @@ def test_a_new_frequency_drive_that_may_be_the_meter_itself_is_two_instruments(r
     assert "write power_at = line" in told["reason"]
 
 
+def test_an_airflow_station_calibrated_between_the_periods_shows_nothing(run: Run, site: Plant) -> None:
+    log = (site.folder / "service_log.csv").read_text()
+    try:
+        text = f"fan,date,work,role\n{BELT},2025-03-17,sensor_calibrated,airflow\n"
+        (site.folder / "service_log.csv").write_text(text)
+        told = json.loads(run("--json", "--promised", 3)[1])
+    finally:
+        (site.folder / "service_log.csv").write_text(log)
+    assert (told["met"], told["saving_pct"]) == ("not_shown", None)
+    assert "airflow sensor calibrated on 2025-03-17" in told["reason"]
+
+
 @pytest.mark.parametrize(
     ("options", "words"),
     [

@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from analytics.compared_hours import Basis
+from analytics.vocabulary import Role
 from config import load_site
 from config.folder import SiteFolder
 from service.retrofit import Period, dividing_days
-from service.retrofit.kinds import change_between, two_instruments
+from service.retrofit.kinds import change_between, recalibrated, two_instruments
 
 BEFORE = Period(dt.date(2025, 3, 1), dt.date(2025, 3, 28))
 AFTER = Period(dt.date(2025, 4, 1), dt.date(2025, 4, 28))
@@ -44,7 +45,7 @@ class Declare:
         (self.folder / "site.toml").write_text('name = "One"\ntimezone = "Europe/Vienna"\n')
         (self.folder / "fans.csv").write_text("\n".join(lines) + "\n")
         entries = [f"F,{date},{work}" for date, _, work in (one.partition(" ") for one in log)]
-        (self.folder / "service_log.csv").write_text("\n".join(["fan,date,work", *entries]) + "\n")
+        (self.folder / "service_log.csv").write_text("\n".join(["fan,date,work,role", *entries]) + "\n")
         return load_site(self.folder)
 
 
@@ -113,6 +114,25 @@ def test_power_read_by_two_instruments_is_said_to_be(
     found = two_instruments(change, epochs[0], epochs[1], is_electrical)
     assert (found is None) == (words is None)
     assert words is None or words in str(found)
+
+
+@pytest.mark.parametrize(
+    ("entry", "roles", "is_said"),
+    [
+        ("2025-03-30 sensor_calibrated,airflow", {Role.AIRFLOW, Role.POWER}, True),
+        ("2025-04-10 sensor_calibrated,power", {Role.AIRFLOW, Role.POWER}, True),
+        ("2025-03-30 sensor_calibrated,", {Role.AIRFLOW}, True),
+        ("2025-03-30 sensor_calibrated,pressure", {Role.AIRFLOW, Role.POWER}, False),
+        ("2025-02-20 sensor_calibrated,airflow", {Role.AIRFLOW}, False),
+        ("2025-05-02 sensor_calibrated,airflow", {Role.AIRFLOW}, False),
+        ("2025-03-30 retensioned,", {Role.AIRFLOW}, False),
+    ],
+)
+def test_a_reading_calibrated_within_the_time_compared_is_two_instruments(
+    declared: Declare, entry: str, roles: set[Role], is_said: bool
+) -> None:
+    change = change_between(declared(None, [entry]), "F", BEFORE, AFTER, None)
+    assert (recalibrated(change, roles) is not None) == is_said
 
 
 def test_work_within_a_week_is_one_change_and_an_inspection_is_none(declared: Declare) -> None:
