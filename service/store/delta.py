@@ -231,7 +231,8 @@ class DeltaFolder:
         root = Path(self.address)
         log = root / _LOG
         commits = [
-            log / f"{version:020d}.json" for version in range(version_before + 1, self._opened().version() + 1)
+            log / f"{version:020d}.json"
+            for version in range(version_before + 1, self._opened().version() + 1)
         ]
         sync_files_and_folders(root / path for commit in commits for path in _added(commit.read_text()))
         sync_folder(root)

@@ -113,6 +113,8 @@ class SteppedService:
             soonest = min(turn.at for turn in self._round().turns().values())
         except (sa.exc.SQLAlchemyError, WorkFailed, OSError):
             return self.clock.true + MINUTE
+        if soonest <= self.clock():
+            self.not_entered += 1  # due still after its turn: not even the run's row could be written
         return soonest - self.clock.offset
 
     def _round(self) -> Round:

@@ -39,6 +39,7 @@ RESTARTS: Final = 40
 KILLS: Final = 60
 CLOCK_STEPS: Final = 12
 DISK: Final = "160m"
+FEW_BYTES: Final = 1 << 16
 HOUR: Final = dt.timedelta(hours=1)
 DAY: Final = dt.timedelta(days=1)
 STORY: Final = Story(FIRST, DAYS, MINUTES, SLIP_DAY, LOST_DAY)
@@ -127,11 +128,14 @@ class Year:
         self.happened.second_workers += 1
         assert self.service.second_worker_gets_in() is not self.service.is_up
 
-    def fill_disk(self) -> None:
+    def fill_disk(self, room: int) -> None:
+        """Leave so many bytes: rows of runs find room in them, exports and readings do not."""
         self.happened.full_disks += 1
-        with suppress(OSError), (self.hall.folder / "state" / "filler").open("wb", buffering=0) as file:
-            while True:
-                file.write(bytes(1 << 12))
+        with (self.hall.folder / "state" / "filler").open("ab", buffering=0) as file:
+            with suppress(OSError):
+                while True:
+                    file.write(bytes(1 << 12))
+            file.truncate(max(file.tell() - room, 0))
 
     def empty_disk(self) -> None:
         (self.hall.folder / "state" / "filler").unlink()
@@ -167,9 +171,10 @@ def trouble(year: Year, rng: random.Random) -> list[tuple[dt.datetime, Callable[
     monday = DAYS // 14 * 7 + 7
     at(monday - 0.5, lambda: year.refuse_mail(True))
     at(monday + 2.5, lambda: year.refuse_mail(False))
-    night = DAYS * 3 // 4
-    at(night + 1.9 / 24, year.fill_disk)  # over a pull and the nightly work
-    at(night + 3.1 / 24, year.empty_disk)
+    full = DAYS * 3 // 4 + 6.9 / 24  # a little before a pull, at noon UTC
+    at(full, lambda: year.fill_disk(room=FEW_BYTES))
+    at(full + 0.5 / 24, lambda: year.fill_disk(room=0))
+    at(full + 1.0 / 24, year.empty_disk)
     return acts
 
 
@@ -198,6 +203,9 @@ def test_a_year_with_everything_that_goes_wrong_ends_as_an_undisturbed_one(
         rough.play(trouble(rough, random.Random(seed)))
         print_figures(calm, rough)
         assert_same_year(calm, rough)
+        assert rough.service.not_entered > 0  # the disk was full to the last byte, and before that nearly
+        errors = rough.rows(sa.select(job_runs.c.error).where(job_runs.c.error.contains("disk is full")))
+        assert errors
 
 
 def assert_same_year(calm: Year, rough: Year) -> None:
