@@ -96,7 +96,13 @@ def miss_of_pair(site: SiteFolder, entry: ServiceEntry) -> float | None:
 
 
 def doubt_of_pair(site: SiteFolder, entry: ServiceEntry) -> str | None:
-    """Say why a tachometer pair will not be used, if it is too far off the sheaves' ratio."""
+    """Say why a tachometer reading will not be used: it stands alone, or is far off the sheaves' ratio."""
+    if (entry.motor_rpm is None) != (entry.fan_rpm is None):
+        given, missing = ("motor", "fan") if entry.fan_rpm is None else ("fan", "motor")
+        return (
+            f"The {given} rpm stands alone: slip is read from both shafts together, so it is kept in the log "
+            f"and not used. Read the two within a minute at a steady speed and enter {missing} rpm beside it."
+        )
     miss = miss_of_pair(site, entry)
     if miss is None:
         return None

@@ -1,7 +1,9 @@
 """`slipledger pull`: one pass over the sources."""
 
 import datetime as dt
+import shlex
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
@@ -12,6 +14,8 @@ if TYPE_CHECKING:
     from service.intake import PassReport
 
 _NOTES_SHOWN: Final = 20
+_UNREAD_SHOWN: Final = 5
+_UNTOLD_DATES: Final = "day or month first: not told"
 
 
 def pull(
@@ -47,7 +51,7 @@ def pull(
         shown = report.notes[:_NOTES_SHOWN]
         if len(report.notes) > len(shown):
             shown.append(f"... and {len(report.notes) - len(shown)} more, in `decided` of `export intake`")
-        for sentence in (*report.waiting, *shown):
+        for sentence in (*report.waiting, *_about_losses(report, site), *shown):
             print(sentence, file=sys.stderr)
         if explain is not None:
             print(explanation(declared, store, explain))
@@ -70,6 +74,25 @@ def _summary(report: "PassReport") -> str:
     return (
         f"{lines}: {stored} values stored, {identical} identical, {superseded} superseded, {refused} refused."
     )
+
+
+def _about_losses(report: "PassReport", site: Path) -> list[str]:
+    """Say why files could not be read, and how to find out about those of which something was refused."""
+    unread = [row for row in report.files if row.decided.startswith("cannot be")]
+    said = [f"{row.file}: {row.decided}" for row in unread[:_UNREAD_SHOWN]]
+    if len(unread) > len(said):
+        said.append(f"... and {len(unread) - len(said)} more, in `decided` of `export intake`")
+    worst = max(report.files, key=lambda row: row.refused, default=None)
+    if worst is None or not worst.refused:
+        return said
+    command = shlex.join(["slipledger", "pull", str(site), "--explain", worst.file])
+    said.append(f"{worst.refused} refused in {worst.file}; line, value and reason of each: {command}")
+    if any(_UNTOLD_DATES in row.decided and row.refused for row in report.files):
+        said.append(
+            "Where day and month cannot be told apart, write the source's time_format, such as "
+            '"%d/%m/%Y %H:%M", under [[sources]] in site.toml: the next pull reads its files again.'
+        )
+    return said
 
 
 def _count(files: int) -> str:

@@ -1,7 +1,7 @@
 """Bringing exports together with what is held: what is stored, what is the same, what loses."""
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,12 +96,25 @@ class Merge:
     def _block(self, fan: str) -> Block:
         return self._blocks.setdefault(fan, Block(fan))
 
+    def held(self, fan: str, column: str, start_us: int, end_us: int) -> tuple[Times, NDArray[np.float64]]:
+        """Return what is held of a fan's column in [start, end): by the table, and by this pass so far."""
+        self._load_span({fan}, (start_us, end_us))
+        block = self._block(fan)
+        low, high = np.searchsorted(block.times_us, (start_us, end_us)).tolist()
+        if column not in block.columns:
+            return block.times_us[:0], np.empty(0)
+        values = block.columns[column].values[low:high]
+        is_held = ~np.isnan(values)
+        return block.times_us[low:high][is_held], values[is_held]
+
     def _load(self, reading: FileReading) -> None:
         """Fetch what the table holds of the fans an export speaks of, for the time it spans."""
         if reading.first_us is None or reading.newest_us is None:
             return
-        span = (reading.first_us, reading.newest_us + 1)
         fans = {target.fan for point in reading.series for target in self._points.targets[point]}
+        self._load_span(fans, (reading.first_us, reading.newest_us + 1))
+
+    def _load_span(self, fans: Collection[str], span: tuple[int, int]) -> None:
         wanted: OrderedDict[tuple[int, int], list[str]] = OrderedDict()
         for fan in sorted(fans):
             block = self._block(fan)

@@ -17,12 +17,12 @@ from service.intake.series import Series
 Floats = NDArray[np.float64]
 
 _FEW: Final = 12  # values that say nothing yet
-_FLAT: Final = 96  # readings of one day at a quarter of an hour
+FLAT_VALUES: Final = 96  # readings of one day at a quarter of an hour
 _AT_REST: Final = -0.01
 _OVER_SPEED: Final = 1.02
 _OFF_SCALE_PA: Final = 10_000.0
 _NEGATIVE_SHARE: Final = 0.01
-_SENSED: Final = frozenset({Role.CURRENT, Role.POWER, Role.TORQUE, Role.AIRFLOW, Role.PRESSURE})
+SENSED: Final = frozenset({Role.CURRENT, Role.POWER, Role.TORQUE, Role.AIRFLOW, Role.PRESSURE})
 # What a busy fan's value may be against what is expected of it.
 _FITS: Final = (0.15, 1.6)
 # Units that are mixed up: minutes or hours for seconds, cfm or inches of water for SI, thousands.
@@ -83,8 +83,13 @@ def _speed(values: Floats, written: Floats, target: Target, machine: Machine) ->
     return ""
 
 
+def is_flat(values: Floats) -> bool:
+    """Tell whether values are all the same and not zero, which a stopped fan says for days."""
+    return bool(values[0] != 0 and np.all(values == values[0]))
+
+
 def _flat(values: Floats, written: Floats, target: Target, _machine: Machine) -> str:
-    if target.role not in _SENSED or len(values) < _FLAT or values[0] == 0 or np.any(values != values[0]):
+    if target.role not in SENSED or len(values) < FLAT_VALUES or not is_flat(values):
         return ""
     return f"all {len(values)} values are {written[0]:g}: flat or stuck"
 

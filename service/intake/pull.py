@@ -20,6 +20,7 @@ from service.intake.ranks import Rank
 from service.intake.reading import read_export
 from service.intake.report import FileReport, PassReport
 from service.intake.series import Series
+from service.intake.stuck import stuck_points
 from service.intake.text import UnreadableFileError
 from service.intake.zones import Clock, Mask, Times
 from service.store import Store, faults
@@ -169,6 +170,8 @@ class _Pass:
         self._look_at_clock(reading, export)
         digest = shaping_digest(source)
         one = ReadExport(export, reading.is_named_by_file, digest, reading.first_us, reading.newest_us, 0)
+        for sentence in stuck_points(reading.series, self._points, self._merge.held):
+            _tell(reading, sentence)
         rank = self._known.rank(one)
         outcome = self._merge.add(reading, rank)
         self._enter(arrival, reading, outcome, digest, rank.modified_us)

@@ -18,6 +18,7 @@ from service.intake.head import Head, find_head
 from service.intake.layouts import Layout, find_layout
 from service.intake.mapping import PointMap
 from service.intake.numbers import Numbers, are_bad, decimal_of, from_floats, from_texts
+from service.intake.on_change import logged_on_change
 from service.intake.plausible import oddities
 from service.intake.seen import Look, SeenPoint, look_at_numbers, look_at_texts, shortened, span_of
 from service.intake.series import Axis, reordered, series_of, taken
@@ -83,7 +84,8 @@ def _read(text: PlainText, file: str, source: Source, zone: ZoneInfo, points: Po
         reader.read_columns(columns.names, looks)
     reading.notes += [f"{count} cells {what}" for what, count in sorted(reader.told.items())]
     reading.notes += oddities(reading.series, points)
-    reading.decided = "; ".join([reading.decided, *reading.notes])
+    on_change = [said] if (said := logged_on_change(reading.series)) else []
+    reading.decided = "; ".join([reading.decided, *on_change, *reading.notes])
     return reading
 
 

@@ -238,6 +238,21 @@ def test_a_pair_off_the_sheaves_ratio_is_kept_and_doubted(
     assert len(load_site(site).service) == 1
 
 
+@pytest.mark.parametrize(("given", "missing"), [("motor", "fan"), ("fan", "motor")])
+def test_one_shaft_alone_is_kept_and_what_is_missing_is_said(
+    run: Run, site: Path, given: str, missing: str
+) -> None:
+    code, _, err = run(
+        *("log", site, "--fan", "AHU-1", "--work", "inspected", "--date", "2025-01-01"),
+        *(f"--{given}-rpm", 1450),
+    )
+    told = " ".join(err.split())
+    assert code == 0
+    assert f"The {given} rpm stands alone" in told
+    assert f"enter {missing} rpm beside it" in told
+    assert f"AHU-1: The {given} rpm stands alone" in " ".join(run("check", site)[1].split())
+
+
 def test_an_entry_leaves_every_byte_of_the_log_before_it(site: Path) -> None:
     path = site / "service_log.csv"
     before = "\ufeff# kept by hand\r\nwork;fan;date\r\ngreased;EF-2;2025-01-01\r\n\r\naligned;EF-2;2025-01-02"

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import shlex
 import shutil
 import subprocess
 import sys
@@ -42,7 +43,14 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_the_commands_in_the_order_a_person_types_them(site: Path) -> None:
     pulled = run("pull", site)
-    assert (pulled.returncode, pulled.stderr) == (0, "")
+    assert (pulled.returncode, pulled.stderr.splitlines()) == (
+        0,
+        [
+            "bad.csv: cannot be read: the file is not text: export it as comma-separated values",
+            "1 refused in a.csv; line, value and reason of each: "
+            f"slipledger pull {shlex.quote(str(site))} --explain a.csv",
+        ],
+    )
     assert pulled.stdout == (
         "1 file read, 0 already known, 1 unreadable: 8 values stored, 0 identical, 0 superseded, 1 refused.\n"
     )

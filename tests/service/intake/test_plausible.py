@@ -59,3 +59,48 @@ def test_a_time_still_to_come_is_said_and_stored(plant: Any) -> None:
     (note,) = plant.pull().notes
     assert "times up to 2031-03-01 00:00 UTC are still to come" in note
     assert plant.intake().iloc[0]["stored"] == 1
+
+
+def hourly(day: int, amps: float, last: float | None = None) -> str:
+    values = [*[amps] * 23, amps if last is None else last]
+    lines = "".join(f"2025-03-{day:02d} {hour:02d}:00,{value}\n" for hour, value in enumerate(values))
+    return f"Time,SF1 amps\n{lines}"
+
+
+def flat_or_stuck(plant: Any) -> list[bool]:
+    return ["flat or stuck" in told for told in plant.intake().sort_values("file")["decided"]]
+
+
+@pytest.mark.parametrize("is_night_by_night", [True, False])
+def test_a_sensor_stuck_over_several_files_is_told_once_they_are_a_days_worth_of_values(
+    plant: Any, is_night_by_night: bool
+) -> None:
+    for day in range(1, 7):
+        plant.drop(f"{day}.csv", hourly(day, 7.5, last=7.6 if day == 1 else None), 1000.0 * day)
+        if is_night_by_night:
+            plant.pull()
+    plant.pull()
+    assert flat_or_stuck(plant) == [False, False, False, False, True, True]
+    told = plant.intake().sort_values("file")["decided"].iloc[-1]
+    assert "'SF1 amps': 120 values over 5.0 days, in several files, are 7.5: flat or stuck" in told
+
+
+def test_a_stopped_fans_zeros_and_a_value_that_moves_are_not_stuck(plant: Any) -> None:
+    for day in range(1, 7):
+        plant.drop(f"0 {day}.csv", hourly(day, 0.0))
+        plant.drop(f"1 {day}.csv", hourly(day + 10, 7.0 + day))
+    plant.pull()
+    assert not any(flat_or_stuck(plant))
+
+
+def test_points_logged_on_change_are_told_and_those_at_an_interval_are_not(plant: Any) -> None:
+    lines = [
+        f"2025-03-01 {minute // 60:02d}:{minute % 60:02d},SF1 amps,{minute}" for minute in range(0, 300, 15)
+    ]
+    changes = (3, 4, 9, 31, 77, 80, 81, 140, 222, 223)
+    lines += [f"2025-03-01 {minute // 60:02d}:{minute % 60:02d},SF1 speed,{minute}" for minute in changes]
+    plant.drop("a.csv", "Time,Point,Value\n" + "\n".join(lines) + "\n")
+    plant.pull()
+    told = plant.intake()["decided"][0]
+    assert "logged on change, each value held until the next: SF1 speed" in told
+    assert "SF1 amps" not in told.partition("logged on change")[2].partition(";")[0]
