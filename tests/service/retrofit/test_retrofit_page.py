@@ -23,7 +23,7 @@ API = f"/api/v1{fan_url(BELT)}/retrofit?before={BEFORE}&after={AFTER}"
 PERIODS = "before_from=2025-02-24&before_to=2025-03-15&after_from=2025-03-18&after_to=2025-04-08"
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def ask(site: Plant) -> Iterator[Asking]:
     declared = load_site(site.folder)
     with open_store(declared) as store:
@@ -141,7 +141,3 @@ def test_a_fan_without_a_change_is_compared_by_dates_alone(ask: Asking, site: Pl
         (site.folder / "service_log.csv").write_text(log)
     assert "names a change of this fan" in text
     assert ask(f"/retrofit?fan={BELT}&day=2025-01-01").status_code == 404
-
-
-def test_the_page_of_a_fan_leads_to_its_check(ask: Asking) -> None:
-    assert f"/retrofit?fan={BELT}" in ask(fan_url(BELT)).text

@@ -83,7 +83,9 @@ def test_the_round_is_told_to_programs_in_the_order_of_its_page(ask: Asking) -> 
     assert [row["fan"] for row in ask("/api/v1/round?building=Mill&limit=1").json()] == [SLIPPING]
     assert ask("/api/v1/round?date=2025-06-30&quarter=2025-Q2").status_code == 422
     assert ask("/api/v1/round?date=2020-01-01").status_code == 404
-    assert "overdue" in ask(f"/fans/{quote(SLIPPING)}").text
+    text = ask(f"/fans/{quote(SLIPPING)}").text
+    assert "overdue" in text
+    assert "/retrofit?fan=Mill" in text
 
 
 def test_costs_and_remedies_are_told_to_programs(ask: Asking) -> None:
