@@ -1,6 +1,6 @@
 """Which hours of a day lie where the healthy curves were learned, and how does the model see them?"""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,30 +25,69 @@ _GRID = 400
 _FLOW_ROUNDS = 8
 
 
+@dataclass(frozen=True, slots=True)
+class LaneHours:
+    """A fan's hours of many days as the model sees them; every field has shape (hours,).
+
+    `speed`, `airflow`, `density`, `pressure`, `load` as in `Operating`; `is_in_range` where they are steady
+    and inside the fitted range; what stopped sensors read, in SI; `wheel_ratio` wheel over motor speed.
+    """
+
+    speed: Floats
+    airflow: Floats
+    density: Floats
+    pressure: Floats
+    load: Floats
+    is_in_range: Bools
+    stopped_pressure_pa: Floats
+    stopped_airflow_m3s: Floats
+    wheel_ratio: Floats
+
+    def some(self, which: slice | Bools) -> "LaneHours":
+        """Return some of the hours."""
+        return LaneHours(*(getattr(self, name)[which] for name in LaneHours.__slots__))
+
+
+def lane_hours(hours: ScaledHours, curves: HealthyCurves) -> LaneHours:
+    """Bring a fan's hours into the model's units: an hour is seen alike alone and among others."""
+    hours = with_flow(hours, curves)
+    return LaneHours(
+        hours.speed,
+        hours.airflow_m3s / curves.airflow_scale_m3s,
+        hours.density,
+        curves.pressure_sign * hours.pressure_pa / curves.pressure_scale_pa,
+        hours.load,
+        _in_range(hours, curves),
+        hours.stopped_pressure_pa,
+        hours.stopped_airflow_m3s,
+        hours.wheel_ratio,
+    )
+
+
 def day_operating(hours: ScaledHours, curves: HealthyCurves) -> Operating:
+    """Pack one fan's hours of one day for the model: `packed_day` of them alone."""
+    return packed_day(lane_hours(hours, curves))
+
+
+def packed_day(hours: LaneHours, is_counted: Bools | None = None) -> Operating:
     """Pack one fan's hours of one day for the model.
 
-    Parameters: `hours` of the day, at most HOURS_A_DAY; `curves`. Returns: `Operating` of shape
-    (1, HOURS_A_DAY), unused places filled with ones.
+    Parameters: `hours` of the day, at most HOURS_A_DAY; `is_counted` (hours,) where the day lets them count.
+    Returns: `Operating` of shape (1, HOURS_A_DAY), unused places filled with ones.
     """
-    hours = with_flow(hours, curves)
     count = len(hours.speed)
     used = np.zeros((1, HOURS_A_DAY), dtype=bool)
-    used[0, :count] = _in_range(hours, curves)
+    used[0, :count] = hours.is_in_range if is_counted is None else hours.is_in_range & is_counted
 
     def packed(values: Floats) -> Floats:
         row = np.ones((1, HOURS_A_DAY))
-        row[0, :count] = values
-        return np.where(used & ~np.isnan(row), row, 1.0)
+        row[0, :count] = np.where(np.isnan(values), 1.0, values)
+        row[~used] = 1.0
+        return row
 
-    return Operating(
-        packed(hours.speed),
-        packed(hours.airflow_m3s / curves.airflow_scale_m3s),
-        packed(hours.density),
-        packed(curves.pressure_sign * hours.pressure_pa / curves.pressure_scale_pa),
-        packed(hours.load),
-        used,
-    )
+    read = (hours.speed, hours.airflow, hours.density, hours.pressure, hours.load)
+    speed, airflow, density, pressure, load = (packed(values) for values in read)
+    return Operating(speed, airflow, density, pressure, load, used)
 
 
 def in_range(hours: ScaledHours, curves: HealthyCurves) -> Bools:
@@ -124,7 +163,7 @@ def _x_of_resistance(hours: ScaledHours, curves: HealthyCurves) -> Floats:
     return np.asarray(np.exp(np.interp(-wanted, -falling, np.log(x))))
 
 
-def day_zeros(hours: ScaledHours, curves: HealthyCurves) -> DayZeros:
+def day_zeros(hours: LaneHours, curves: HealthyCurves) -> DayZeros:
     """Read the sensors' zeros off the hours in which the fan stood still.
 
     A velocity-pressure station cannot read below nothing: it tells a zero only while it reads air, or no
@@ -154,10 +193,10 @@ def _known(values: Floats) -> Floats:
     return values[~np.isnan(values)]
 
 
-def day_wheel(hours: ScaledHours, curves: HealthyCurves, packed: Operating) -> DayWheel:
+def day_wheel(hours: LaneHours, curves: HealthyCurves, packed: Operating) -> DayWheel:
     """Read the wheel's own speed off a day's used hours, one fan's `DayWheel`.
 
-    Parameters: `hours` of the day; `curves`; `packed`, the same hours as `day_operating` packs them.
+    Parameters: `hours` of the day; `curves`; `packed`, the same hours as `packed_day` packs them.
     """
     if not curves.channels.has_wheel_speed or np.isnan(curves.wheel_ratio):
         return NO_WHEEL

@@ -7,7 +7,7 @@ import numpy as np
 
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves
-from analytics.day_hours import day_operating, day_wheel
+from analytics.day_hours import day_wheel, lane_hours, packed_day
 from analytics.hidden import hidden
 from analytics.machine import Machine
 from analytics.model import CAUSES, Operating, Parameter
@@ -99,10 +99,10 @@ def _daily(
         size = len(CARRIED)
         return dates, np.zeros((0, size, size)), np.zeros((0, size))
     packed, wheels = [], []
+    lane = lane_hours(hours, curves)
     for date in dates:
-        of_day = day == date
-        one = ScaledHours(*(getattr(hours, name)[of_day] for name in ScaledHours.__slots__))
-        packed.append(day_operating(one, curves))
+        one = lane.some(day == date)
+        packed.append(packed_day(one))
         wheels.append(day_wheel(one, curves, packed[-1]))
     # The days of one fan, read side by side as those of a batch of fans are.
     every = Operating(

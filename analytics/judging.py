@@ -13,7 +13,7 @@ import pandas as pd
 
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves, fit_curves
-from analytics.day_hours import day_operating, day_wheel, day_zeros
+from analytics.day_hours import LaneHours, day_wheel, day_zeros, lane_hours, packed_day
 from analytics.hidden import Hidden, hidden, stack_hidden, with_hidden
 from analytics.innovations import alone, innovations
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
@@ -122,7 +122,20 @@ def fan_day(
     may_fall: bool = False,
 ) -> FanDay:
     """Pack one fan's day for `judged_day`."""
-    operating = day_operating(hours, curves)
+    lane = lane_hours(hours, curves)
+    return lane_day(lane, curves, service, elapsed_days, packed_day(lane), may_fall=may_fall)
+
+
+def lane_day(
+    hours: LaneHours,
+    curves: HealthyCurves,
+    service: tuple[tuple[Work, Role | None], ...],
+    elapsed_days: float,
+    operating: Operating,
+    *,
+    may_fall: bool = False,
+) -> FanDay:
+    """Return one day of a fan's lane for `judged_day`; `operating` the `packed_day` of its hours."""
     return FanDay(
         operating,
         day_zeros(hours, curves),

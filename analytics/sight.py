@@ -7,7 +7,7 @@ import numpy as np
 
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves
-from analytics.day_hours import day_operating, day_wheel
+from analytics.day_hours import day_wheel, lane_hours, packed_day
 from analytics.hidden import hidden, unseen_deviations
 from analytics.machine import Machine
 from analytics.model import CAUSES, LoadKind, Parameter
@@ -103,9 +103,8 @@ def _least_slip(curves: HealthyCurves, machine: Machine, hours: ScaledHours, day
         return None
     # The healthy day with the usual number of hours stands for the week.
     usual = dates[np.argsort(counts, kind="stable")[len(counts) // 2]]
-    of_day = day == usual
-    one = ScaledHours(*(getattr(hours, name)[of_day] for name in ScaledHours.__slots__))
-    packed = day_operating(one, curves)
+    one = lane_hours(hours, curves).some(day == usual)
+    packed = packed_day(one)
     constants = watch(curves, machine)
     at = start(curves, machine).mean[:, 0]
     reading = read_day(at, constants, packed, day_wheel(one, curves, packed))

@@ -10,11 +10,11 @@ import pandas as pd
 
 from analytics.arrays import Bools
 from analytics.curves import HealthyCurves
-from analytics.day_hours import LEAST_HOURS_JUDGED
-from analytics.judging import FanDay, Fleet, fan_day, first_state, fleet, judged_day
+from analytics.day_hours import LEAST_HOURS_JUDGED, LaneHours, lane_hours, packed_day
+from analytics.judging import FanDay, Fleet, first_state, fleet, judged_day, lane_day
 from analytics.machine import Machine
 from analytics.new_normal import after_judged_day, begun, normal_as_json
-from analytics.scaled_hours import ScaledHours, scaled_hours
+from analytics.scaled_hours import scaled_hours
 from analytics.state import stack_states
 from config.folder import SiteFolder
 from service.assess.lanes import DayPlan, Lane
@@ -45,7 +45,7 @@ class _Running:
     lane: Lane
     machine: Machine
     curves: HealthyCurves
-    hours: ScaledHours
+    hours: LaneHours
     ordinal: np.ndarray
     local_hour: np.ndarray
     is_in_span: Bools
@@ -94,7 +94,7 @@ def _prepare(site: SiteFolder, lane: Lane, hours: pd.DataFrame, lost: LostSpans)
         lane,
         machine,
         curves,
-        scaled_hours(hours, machine, curves.channels),
+        lane_hours(scaled_hours(hours, machine, curves.channels), curves),
         hours["day"].to_numpy(dtype=np.float64),
         local.dt.hour.to_numpy(),
         is_in_span,
@@ -160,11 +160,11 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
         lane.pending = list(plan.service)
     lane.trend.served(plan.date, plan.service, can_slip=lane.can_slip)
     lane.notes += hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
-    hours = _of_day(run, of_day)
+    hours = run.hours.some(of_day)
     is_after = hours_after(plan.visit_at, run.local_hour[of_day])
-    hours = replace(hours, is_steady=hours.is_steady & ~run.is_lost[of_day] & is_after)
+    operating = packed_day(hours, ~run.is_lost[of_day] & is_after)
     elapsed = 1.0 if lane.judged_on is None else float((plan.date - lane.judged_on).days)
-    packed = fan_day(hours, run.curves, tuple(lane.pending), elapsed, may_fall=plan.may_fall)
+    packed = lane_day(hours, run.curves, tuple(lane.pending), elapsed, operating, may_fall=plan.may_fall)
     packed = replace(
         packed,
         known_pairs=known_now(lane.pairs),
@@ -176,11 +176,6 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
     if packed.hours_used < LEAST_HOURS_JUDGED or not lane.learned.sight.is_judged:
         return None, packed.hours_used, lost_hours, ends_lost
     return packed, packed.hours_used, lost_hours, ends_lost
-
-
-def _of_day(run: _Running, of_day: slice) -> ScaledHours:
-    parts = (np.ascontiguousarray(getattr(run.hours, name)[of_day]) for name in ScaledHours.__slots__)
-    return ScaledHours(*parts)
 
 
 def _unjudged(run: _Running, plan: DayPlan, used: int, lost_hours: int, ends_lost: bool) -> dict[str, Any]:
