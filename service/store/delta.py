@@ -206,6 +206,7 @@ class DeltaFolder:
 
     def remove(self) -> None:
         """Delete the table with everything in it."""
+        self._confirm()
         self._table = None
         if self._is_local:
             shutil.rmtree(self.address, ignore_errors=True)

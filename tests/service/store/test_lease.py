@@ -180,6 +180,8 @@ def test_a_store_that_lost_its_lease_commits_neither_readings_nor_hours(site: Si
         with pytest.raises(LeaseLost):
             store.hours.append(rows, 2)
         with pytest.raises(LeaseLost):
+            store.hours.clear()
+        with pytest.raises(LeaseLost):
             store.table("generation").table.append(READINGS_SCHEMA.empty_table(), 1)
         assert store.hours.latest_revision() == 1
         assert not store.table("generation").table.has_marker(1)
