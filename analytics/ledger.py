@@ -7,7 +7,14 @@ import numpy as np
 
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
-from analytics.mixtures import bounds, held_weights, open_weights, told_weights
+from analytics.mixtures import (
+    INTERVAL_SHARE,
+    VERDICT_SHARE,
+    bounds,
+    held_weights,
+    open_weights,
+    told_weights,
+)
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.slip_law import slip_above_creep
@@ -22,8 +29,10 @@ SURE_DEVIATIONS = 2.0
 # Nobody calibrates a station for less than this of its reading.
 MATERIAL_STATION = 0.06
 MATERIAL_SLIP = 0.015
-# The model's error of a slip's or a drag's size, of itself.
+# The model's error of a slip's or a drag's size, of itself; and of a slip carried by the slip law from the
+# day's torques to the reference torque.
 SCALE_ERROR = 0.10
+REFERENCE_ERROR = 0.15
 MATERIAL_DRAG = 0.02
 NAMED_SHARE = 0.75
 _BAND_DEVIATIONS = 3.3
@@ -144,10 +153,12 @@ def ledger_rows(
     bent = by_steepness * state.covariance[..., _STEEPNESS, _STEEPNESS]
     bent = bent + 2.0 * by_slip * state.covariance[..., _SLIP, _STEEPNESS]
     change_var = np.maximum(np.square(by_slip) * slip_var + by_steepness * bent, 0.0)
-    # No curve, motor or slip law is the fan's own: a slip is known to a tenth of itself, a drag no better.
+    # No curve, motor or slip law is the fan's own: a slip or a drag is known to a tenth of itself.
     change_var = change_var + np.square(SCALE_ERROR * slipped)
-    slip_var = slip_var + np.square(SCALE_ERROR * slip)
+    slip_var = slip_var + np.square(REFERENCE_ERROR * slip)
     drag_var = drag_var + np.square(SCALE_ERROR * drag)
+    # Bearings do not give power back: a drag below nothing is the model's error, and as wide as itself.
+    drag_var = drag_var + np.square(np.minimum(drag, 0.0) / SURE_DEVIATIONS)
     kept = (1.0 - healthy)[:, None]
     loss = kept * slipped + drag_factor[:, None] * drag
     loss_var = np.square(kept) * change_var + np.square(drag_factor[:, None]) * drag_var
@@ -173,8 +184,8 @@ def ledger_rows(
         _Quantity(loss, np.sqrt(loss_var), nothing),
     )
     excess = _excess_kw(weight * slipped, weight * drag, power, speed, hours=hours, facts=facts)
-    # A verdict is as open as its interval.
-    shares = cause_shares(state, open_weights(weight), reading, constants)
+    # A verdict is nearly as open as an interval: what it cannot tell apart it names together.
+    shares = cause_shares(state, open_weights(weight, VERDICT_SHARE), reading, constants)
     told = [*_summaries(weight, quantities), excess, shares]
     return LedgerRows(*told)
 
@@ -224,7 +235,7 @@ def _summaries(weight: Floats, quantities: tuple[_Quantity, ...]) -> list[Floats
     number = len(quantities)
     fans = len(weight)
     low, high = bounds(
-        np.tile(open_weights(weight), (number, 1)),
+        np.tile(open_weights(weight, INTERVAL_SHARE), (number, 1)),
         np.concatenate([q.mean for q in quantities]),
         np.concatenate([q.deviation for q in quantities]),
     )

@@ -14,8 +14,11 @@ from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy
 
 QUIET_DAYS = 10
 SILENT_DAYS = 14
+NO_DRIVE_FAULT = "no drive fault"
+UNSURE_FAULT = "no drive fault, which is not sure"
 UNLOGGED_TOPIC = "slip went away without work"
 UNLOGGED_DAYS = 6
+_OF_A_SHAFT = (Cause.SPEED_NOT_FOLLOWED, Cause.WHEEL)
 _NOT_NOTICED = (Cause.NONE, Cause.UNCLEAR, Cause.NOT_JUDGED, Cause.BELT_SLIP, Cause.DRAG, Cause.DRIVE_LOST)
 
 
@@ -45,27 +48,28 @@ def event_episode(event: Event, services: Sequence[Service]) -> Episode:
 
 
 def cause_notices(days: Sequence[JudgedDay], services: Sequence[Service]) -> list[Episode]:
-    """Find the faults that are none of the drive: named for hold_days judged days in a row.
+    """Find the faults that are none of the drive: possible for hold_days judged days in a row.
 
-    One closes when it has not been named for ten, for three after work that mends such a fault. What work
-    has changed and is still being learned is no fault.
+    A day that cannot tell two of them apart leaves both possible: someone has to look all the same. One
+    closes when it has not been possible for ten, for three after work that mends such a fault. What work has
+    changed and is still being learned is no fault.
     """
     found: list[Episode] = []
     current: Episode | None = None
     held = absent = 0
-    last: Cause | None = None
+    shared: frozenset[Cause] = frozenset()
     for day in days:
         if not day.is_judged or day.is_healthy_period:
             continue
-        cause = _unexpected(day)
-        held = held + 1 if cause is last else 1
-        last = cause
+        now = frozenset(_faults_besides(day))
+        held = held + 1 if shared & now else 1
+        shared = shared & now or now
         if current is None:
-            if held >= day.limits.hold_days and is_noticed(day):
-                current = _notice(day)
+            if held >= day.limits.hold_days and shared:
+                current = _notice(day, next(cause for cause in _faults_besides(day) if cause in shared))
                 absent = 0
             continue
-        absent = 0 if cause is current.cause else absent + 1
+        absent = 0 if current.cause in now else absent + 1
         is_served = absent > 0 and any(
             current.opened_on <= one.date <= day.date and can_mend(one.work, one.role, current.cause)
             for one in services
@@ -77,29 +81,32 @@ def cause_notices(days: Sequence[JudgedDay], services: Sequence[Service]) -> lis
     return found if current is None else [*found, current]
 
 
-def _unexpected(day: JudgedDay) -> Cause:
-    return Cause.NONE if day.cause in day.expected else day.cause
-
-
 def is_noticed(day: JudgedDay) -> bool:
-    """Tell whether a judged day names a fault that is none of the drive and that no work has brought."""
-    return _unexpected(day) not in _NOT_NOTICED
+    """Tell whether a judged day shows a fault that is none of the drive and that no work has brought."""
+    return bool(_faults_besides(day))
 
 
-def _notice(day: JudgedDay) -> Episode:
+def _faults_besides(day: JudgedDay) -> tuple[Cause, ...]:
+    """Return the faults that may explain a day, the likelier first, if none of them is the drive's."""
+    possible = day.alike if day.cause is Cause.UNCLEAR else (day.cause,)
+    is_other = all(cause not in _NOT_NOTICED and cause not in day.expected for cause in possible)
+    return possible if is_other else ()
+
+
+def _notice(day: JudgedDay, cause: Cause) -> Episode:
     # On a drive that cannot slip, slip's signature is a wheel loose on its shaft or a command not followed.
-    is_grave = not day.can_slip and day.cause in (Cause.SPEED_NOT_FOLLOWED, Cause.WHEEL)
+    is_grave = not day.can_slip and all(one in _OF_A_SHAFT for one in _faults_besides(day))
     return Episode(
         AlertKind.NOTICE,
         AlertLevel.ACT if is_grave else AlertLevel.WATCH,
         day.date,
         day.last_reading,
         day.date if is_grave else None,
-        day.cause,
+        cause,
         day.cause_share,
         None,
         None,
-        "no drive fault",
+        NO_DRIVE_FAULT if day.cause is cause else UNSURE_FAULT,
         day.slip_ref_pct,
     )
 
@@ -157,7 +164,7 @@ def unlogged_work(days: Sequence[JudgedDay], services: Sequence[Service]) -> lis
         known = [date for date in ending if date <= day.date]
         if unlogged_recovery(counted, known, day.limits.slip_watch_pct, HEALTHY_SLIP_PCT[0]) is None:
             continue
-        told = replace(_notice(day), level=AlertLevel.WATCH, act_on=None, topic=UNLOGGED_TOPIC)
-        found.append(replace(told, cause=Cause.BELT_SLIP))
+        told = _notice(day, Cause.BELT_SLIP)
+        found.append(replace(told, level=AlertLevel.WATCH, act_on=None, topic=UNLOGGED_TOPIC))
         age = 0
     return found

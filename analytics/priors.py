@@ -71,8 +71,10 @@ LEAST_DAY_SD = (0.0025, 0.003)
 # A nameplate's motor slip may be off by a fifth (IEC 60034-1 allows 20 per cent above 1 kW).
 NAMEPLATE_SLIP_SD = 0.10
 NO_LOAD_SD_MEASURED = 0.01
-# Log of the slip per torque above the knee: from a twentieth of slip for the reference torque more to all.
-SLIP_STEEPNESS = (-1.3, 0.8)
+# Log of the slip per torque above the knee: for the reference torque more, a sixth of slip; from a fortieth,
+# a belt that creeps in proportion, to all. Traction curves of V-belts go from two to four per cent of slip
+# within an eighth of torque (from memory, no source at hand).
+SLIP_STEEPNESS = (-1.8, 0.9)
 # A fouled or damaged wheel's torque falls by a half to all of what its pressure loses.
 WHEEL_TORQUE = (0.75, 0.15)
 HEALTHY_SLIP_PCT = (1.0, 0.45)
@@ -83,34 +85,40 @@ class CauseTraits:
     """How often a cause comes, how it wanders when it is no fault, how it moves, how large it grows.
 
     `rate_per_year` of onset; `ordinary_sd` the wander no one would call a fault; `daily_sd` of its
-    random walk; `fault_sd` the size of a fault; `is_one_sided` where it can only be positive.
+    random walk; `fault_sd` the size of a fault; `sudden_share` of the faults that come within a day;
+    `is_one_sided` where it can only be positive.
     """
 
     rate_per_year: float
     ordinary_sd: float
     daily_sd: float
     fault_sd: float
+    sudden_share: float
     is_one_sided: bool = False
 
 
 CAUSE_TRAITS: dict[Parameter, CauseTraits] = {
     # Belts stretch within months of fitting; a loose one may also let go at once.
-    Parameter.SLIP: CauseTraits(0.60, 0.0015, 0.0030, 0.05, is_one_sided=True),
+    Parameter.SLIP: CauseTraits(0.60, 0.0015, 0.0030, 0.05, 0.30, is_one_sided=True),
     # Dry bearings and lost alignment: share of the reference torque.
-    Parameter.DRAG: CauseTraits(0.15, 0.0040, 0.0025, 0.08, is_one_sided=True),
+    Parameter.DRAG: CauseTraits(0.15, 0.0040, 0.0040, 0.08, 0.20, is_one_sided=True),
     # A re-sheave is a step at a service; belts and grooves wear over years.
-    Parameter.RATIO: CauseTraits(0.02, 0.0003, 0.0002, 0.05),
-    Parameter.WHEEL: CauseTraits(0.06, 0.0015, 0.0008, 0.06, is_one_sided=True),
-    Parameter.AIRFLOW_GAIN: CauseTraits(0.08, 0.0030, 0.0020, 0.08),
+    Parameter.RATIO: CauseTraits(0.02, 0.0003, 0.0002, 0.05, 0.30),
+    # Dirt gathers over months; a lost blade or a bag in the inlet is rare.
+    Parameter.WHEEL: CauseTraits(0.06, 0.0015, 0.0012, 0.06, 0.05, is_one_sided=True),
+    Parameter.AIRFLOW_GAIN: CauseTraits(0.08, 0.0030, 0.0020, 0.08, 0.20),
     # Of the squared airflow scale: a differential-pressure station's zero.
-    Parameter.AIRFLOW_ZERO: CauseTraits(0.04, 0.0020, 0.0015, 0.05),
-    Parameter.PRESSURE_GAIN: CauseTraits(0.06, 0.0020, 0.0015, 0.08),
-    Parameter.PRESSURE_ZERO: CauseTraits(0.08, 0.0020, 0.0015, 0.06),
-    Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0030, 0.0010, 0.08),
-    Parameter.SPEED_SCALE: CauseTraits(0.03, 0.0003, 0.0003, 0.08),
+    Parameter.AIRFLOW_ZERO: CauseTraits(0.04, 0.0020, 0.0015, 0.05, 0.20),
+    Parameter.PRESSURE_GAIN: CauseTraits(0.06, 0.0020, 0.0020, 0.08, 0.20),
+    Parameter.PRESSURE_ZERO: CauseTraits(0.08, 0.0020, 0.0015, 0.06, 0.20),
+    Parameter.LOAD_GAIN: CauseTraits(0.03, 0.0030, 0.0020, 0.08, 0.20),
+    Parameter.SPEED_SCALE: CauseTraits(0.03, 0.0003, 0.0003, 0.08, 0.50),
     # Filters load over months and are changed in an hour; some of it is every filter's ordinary life.
-    Parameter.AIR_PATH: CauseTraits(1.00, 0.0200, 0.0080, 0.30),
+    Parameter.AIR_PATH: CauseTraits(1.00, 0.0200, 0.0080, 0.30, 0.20),
 }
+
+# A fault that is there steps further, or back, about twice a year.
+JUMPS_AGAIN_A_DAY = 0.005
 
 # Of belts that begin to slip, those that let go within days: their walk in a day, the chance a day that it
 # is over, and that a belt long slipping lets go further.

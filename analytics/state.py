@@ -28,9 +28,12 @@ from analytics.model import (
     Parameter,
 )
 from analytics.priors import (
+    CAUSE_TRAITS,
+    JUMPS_AGAIN_A_DAY,
     LETS_GO_FURTHER_A_DAY,
     LETTING_GO_SD,
     ORDINARY_MEMORY_DAYS,
+    PAIR_YEARS,
     PINNED_SD,
     SETTLES_A_DAY,
     SLIP_STEEPNESS,
@@ -45,7 +48,8 @@ from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
 
 LEAST_WEIGHT = 1e-12
 WHEEL_TORQUE_RANGE = (0.4, 1.1)
-_JUMP_PENALTY = 2.0
+_LOG_SUDDEN = np.log([CAUSE_TRAITS[cause].sudden_share for cause in CAUSES])
+_LOG_SEASON_DAYS = np.log(365.25 * PAIR_YEARS)
 _STRAY_DEVIATIONS = 2.5
 _ROUNDS = 2
 _SURELY_DEVIATIONS = 2.0
@@ -296,7 +300,7 @@ def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool
     if is_jump.any():
         state = opened(state, np.where(is_jump, constants.beliefs.fault[:, None], 0.0))
         shown, inverse, log_det = shown_in(state.covariance, said.slopes)
-    penalty = _JUMP_PENALTY * is_jump.any(axis=-1)
+    penalty = _of_jumps(state, constants, is_jump)
     weighed = inverse @ missed[..., None]
     moved = (shown @ weighed)[..., 0]
     # The curves' errors are carried and kept in every covariance but not learned: a day's measured flows
@@ -316,6 +320,19 @@ def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool
     covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
     fit = fit + _below_zero(mean, covariance, constants)
     return State(mean, covariance, _normalised(state.log_weight + fit))
+
+
+def _of_jumps(state: State, constants: Watch, is_jump: Bools) -> Floats:
+    """Return what the jumps of a day cost an explanation, in logs.
+
+    A fault that jumps today began today, and all at once, or had begun and jumps again: that it might have
+    begun on any day before and shown nothing yet makes its jump no likelier.
+    """
+    today = state.log_weight[:, :1] + constants.beliefs.log_daily_onset + (is_jump * _LOG_SUDDEN).sum(axis=-1)
+    # Two faults of one season that come on the same day are a chance of one in its days.
+    together = np.maximum(is_jump.sum(axis=-1) - 1, 0)
+    odds = np.logaddexp(today, state.log_weight + np.log(JUMPS_AGAIN_A_DAY)) - _LOG_SEASON_DAYS * together
+    return np.asarray(np.where(is_jump.any(axis=-1), np.maximum(state.log_weight - odds, 0.0), 0.0))
 
 
 def _below_zero(mean: Floats, covariance: Floats, constants: Watch) -> Floats:

@@ -5,6 +5,7 @@ import unicodedata
 from collections.abc import Collection, Mapping
 from typing import Any, Final
 
+from analytics.notices import NO_DRIVE_FAULT, UNSURE_FAULT
 from analytics.vocabulary import Cause
 
 CAUTION: Final = (
@@ -52,7 +53,9 @@ _METER: Final = "an electrician's meter held against the current or power readin
 
 def about(topic: str, cause: Cause) -> str:
     """Say what an alert is about: its topic, or its cause where no drive is at fault."""
-    return CAUSE_WORDS[cause] if topic == "no drive fault" else topic
+    if topic == UNSURE_FAULT:
+        return f"most likely {CAUSE_WORDS[cause]}"
+    return CAUSE_WORDS[cause] if topic == NO_DRIVE_FAULT else topic
 
 
 def what_decides(causes: Collection[Cause]) -> str:

@@ -4,13 +4,14 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 from threadpoolctl import threadpool_limits
 
 from analytics.episode import Episode, Event, JudgedDay, Service
 from analytics.episodes import episodes, in_order
-from analytics.ledger import CAUSE_OF, likeliest_fault
+from analytics.ledger import CAUSE_OF, likeliest_fault, verdict
 from analytics.new_normal import normal_from_json
 from analytics.vocabulary import Cause
 from config.folder import SiteFolder
@@ -202,6 +203,7 @@ def _day(site: SiteFolder, row: Any, before: Any) -> JudgedDay:
         drag_innovation=_number(row.drag_innovation),
         likeliest=likeliest_fault(row.shares) if row.shares else Cause.UNCLEAR,
         expected=_learned(before) | _learned(row),
+        alike=verdict(np.asarray(row.shares))[2][:2] if cause is Cause.UNCLEAR and row.shares else (),
     )
 
 

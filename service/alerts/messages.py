@@ -6,7 +6,7 @@ from analytics.episode import Episode
 from analytics.episodes import DRIFT_TOPICS
 from analytics.notices import UNLOGGED_TOPIC
 from analytics.vocabulary import AlertKind, Cause
-from service.words import CAUSE_WORDS, LOOK_AT
+from service.words import CAUSE_WORDS, LOOK_AT, about
 
 _DRIFTING: Final = {
     DRIFT_TOPICS[AlertKind.BELT_SLIP]: "Belt slip",
@@ -59,7 +59,7 @@ def _notice(episode: Episode) -> str:
             f"ahead of an alert at its limit; most likely {CAUSE_WORDS[episode.cause]}: "
             f"{LOOK_AT.get(episode.cause, LOOK_AT[Cause.UNCLEAR])}."
         )
-    what = CAUSE_WORDS[episode.cause]
+    what = about(episode.topic, episode.cause)
     return f"{what[0].upper()}{what[1:]}: {LOOK_AT.get(episode.cause, 'have a look')}."
 
 

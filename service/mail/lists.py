@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from analytics.episodes import DRIFT_TOPICS
-from analytics.notices import UNLOGGED_TOPIC
+from analytics.notices import NO_DRIVE_FAULT, UNLOGGED_TOPIC, UNSURE_FAULT
 from analytics.vocabulary import AlertKind, AlertLevel, Cause
 from service.mail.known import Known
 from service.notices.notice import Trade
@@ -29,6 +29,10 @@ def is_for_controls(alert: OpenAlert) -> bool:
     return trade_of(alert.kind, alert.level, alert.topic, alert.cause) is Trade.CONTROLS
 
 
+def _what(alert: OpenAlert) -> str:
+    return about(UNSURE_FAULT if alert.topic == UNSURE_FAULT else NO_DRIVE_FAULT, alert.cause)
+
+
 def controls_entries(known: Known) -> tuple[Entry, ...]:
     """Return the sensor and command faults, each with its points, its place and what to check."""
     found = []
@@ -41,7 +45,7 @@ def controls_entries(known: Known) -> tuple[Entry, ...]:
             named = f" (point {', '.join(one_line(point) for point in points[:1])})" if points else ""
             place = one_line(", ".join(part for part in (epoch.building, epoch.location) if part))
             where = f" Where: {place}." if place else ""
-            said = f"{capital(CAUSE_WORDS[alert.cause])}{named}, since {plain_date(alert.opened_on)}"
+            said = f"{capital(_what(alert))}{named}, since {plain_date(alert.opened_on)}"
             found.append(Entry(one_line(fan.fan), f"{said}: {LOOK_AT[alert.cause]}.{where}"))
     return tuple(dict.fromkeys(found))
 
@@ -56,7 +60,7 @@ def round_entries(known: Known) -> tuple[Entry, ...]:
             if not is_listed or alert.cause in POINTS or alert.cause is Cause.NOT_JUDGED:
                 continue
             look_at = LOOK_AT.get(alert.cause, "have a look")
-            said = f"{capital(CAUSE_WORDS[alert.cause])}, since {plain_date(alert.opened_on)}"
+            said = f"{capital(_what(alert))}, since {plain_date(alert.opened_on)}"
             if alert.topic in DRIFT_TOPICS.values():
                 said = f"{capital(alert.topic)} below its limit since {plain_date(alert.opened_on)}"
                 ahead = "" if fan.judged is None else forecast_words(fan.judged)

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from analytics.notices import NO_DRIVE_FAULT, UNSURE_FAULT
 from analytics.vocabulary import AlertKind, AlertLevel, Cause, Role
 from service.notices.notice import Trade
 
@@ -19,6 +20,6 @@ def trade_of(kind: AlertKind, level: AlertLevel, topic: str, cause: Cause) -> Tr
 
     A drive that cannot slip and turns slower than told may have its wheel loose: that wants a visit first.
     """
-    is_grave = level is AlertLevel.ACT and topic == "no drive fault"
+    is_grave = level is AlertLevel.ACT and topic in (NO_DRIVE_FAULT, UNSURE_FAULT)
     is_controls = kind is AlertKind.NOTICE and cause in POINTS and not is_grave
     return Trade.CONTROLS if is_controls else Trade.MECHANICS

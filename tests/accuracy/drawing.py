@@ -87,6 +87,9 @@ def draw_fan(
     roles = ("speed", load, "airflow", "pressure", *(("air_temperature",) if has_temperature else ()))
     needs_belt = cause in (BELT_SLIP, STEP, RAMP, SLIP_AND_DRIFT, *ODD_HEALTHY)
     drive = str(rng.choice(np.array(SLIPPING_DRIVES), p=SLIPPING_ODDS)) if needs_belt else None
+    if cause == "ratio":
+        # A direct drive has no ratio to change.
+        drive = str(rng.choice(np.array((*SLIPPING_DRIVES, "synchronous_belt"))))
     location = None
     if cause == "path":
         location = str(rng.choice(np.array(["duct", "near"])))

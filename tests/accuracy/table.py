@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analytics.notices import QUIET_DAYS
 from analytics.vocabulary import Cause
 from tests.accuracy.drawing import (
     BELT_SLIP,
@@ -131,12 +132,21 @@ def loss_lines(judged: pd.DataFrame) -> list[str]:
     return lines
 
 
-def runs_past(values: Iterable[float], limit: float) -> int:
-    """Return how often a course stays past a limit for HOLD_DAYS judged days in a row."""
-    count, run = 0, 0
+def alerts_of(values: Iterable[float], limit: float) -> int:
+    """Return how many alerts a course opens.
+
+    One opens on the HOLD_DAYS-th judged day in a row past the limit and stays open, as the product's does,
+    until QUIET_DAYS judged days in a row lie below half of it.
+    """
+    count = past = quiet = 0
+    is_open = False
     for value in values:
-        run = run + 1 if value > limit else 0
-        count += run == HOLD_DAYS
+        past = past + 1 if value > limit else 0
+        quiet = quiet + 1 if value < 0.5 * limit else 0
+        if not is_open and past >= HOLD_DAYS:
+            count, is_open = count + 1, True
+        elif is_open and quiet >= QUIET_DAYS:
+            is_open = False
     return count
 
 
@@ -145,7 +155,7 @@ def false_alerts(
 ) -> tuple[int, float]:
     """Return alerts on fans whose drive is sound, and the fan-years they were drawn from."""
     rows = judged[(judged["refused"] == "") & judged["cause"].isin(causes)]
-    count = sum(runs_past(part[column], limit) for _, part in rows.groupby("fan"))
+    count = sum(alerts_of(part[column], limit) for _, part in rows.groupby("fan"))
     span = rows.groupby("fan")["day"].agg(lambda day: day.max() - day.min() + 1)
     return count, float(span.sum()) / 365.25
 

@@ -47,6 +47,7 @@ def eventful(seed: int) -> tuple[list[JudgedDay], list[Service]]:
                 slip_innovation=draw.normal(slip - 1.0, 1.0),
                 drag_innovation=draw.normal(drag, 1.0),
                 likeliest=cause,
+                alike=(Cause.AIR_PATH, Cause.AIRFLOW_SENSOR) if cause is Cause.UNCLEAR else (),
             )
         )
     return days, services

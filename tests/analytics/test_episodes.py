@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from analytics.episode import Episode, Event, JudgedDay, Service
 from analytics.episodes import episodes
 from analytics.machine import Limits
-from analytics.notices import UNLOGGED_TOPIC
+from analytics.notices import UNLOGGED_TOPIC, UNSURE_FAULT
 from analytics.vocabulary import AlertKind, AlertLevel, Cause, ClosedBy, Role, Work
 
 FIRST = dt.date(2025, 3, 1)
@@ -478,6 +478,38 @@ def test_a_sensor_that_is_told_is_no_drift_of_the_belt_besides() -> None:
     ]
     (notice,) = episodes(days, [], [])
     assert notice.topic == "no drive fault"
+
+
+def between(day: int, *alike: Cause, **changed: object) -> JudgedDay:
+    unclear = replace(judged(day, 1.0, cause=Cause.UNCLEAR), alike=alike, cause_share=0.6)
+    return replace(unclear, **changed)  # type: ignore[arg-type]
+
+
+def test_days_that_cannot_tell_a_filter_from_a_station_are_one_notice_of_the_likelier() -> None:
+    path, station = Cause.AIR_PATH, Cause.AIRFLOW_SENSOR
+    days = [between(i, *((path, station) if i % 3 else (station, path))) for i in range(12)]
+    (notice,) = episodes(days, [], [])
+    assert (notice.kind, notice.opened_on, notice.cause) == (NOTICE, on(2), path)
+    assert (notice.topic, notice.cause_share) == (UNSURE_FAULT, 0.6)
+    named = [replace(judged(12 + i, 1.0), cause=path) for i in range(4)]
+    after = [judged(16 + i, 1.0) for i in range(12)]
+    (closed,) = episodes([*days, *named, *after], [], [])
+    assert (closed.closed_on, closed.closed_by) == (on(25), ClosedBy.DATA)
+
+
+def test_days_that_may_be_the_drives_or_nothing_are_no_notice_of_another_fault() -> None:
+    for other in (Cause.BELT_SLIP, Cause.DRAG, Cause.NONE):
+        assert episodes([between(i, Cause.PRESSURE_SENSOR, other) for i in range(12)], [], []) == ()
+
+
+def test_a_wheel_or_a_command_on_a_drive_that_cannot_slip_is_grave_whichever_it_is() -> None:
+    either = Cause.WHEEL, Cause.SPEED_NOT_FOLLOWED
+    (notice,) = episodes([between(i, *either, can_slip=False) for i in range(5)], [], [])
+    assert notice.level is AlertLevel.ACT
+    (mild,) = episodes(
+        [between(i, Cause.WHEEL, Cause.PRESSURE_SENSOR, can_slip=False) for i in range(5)], [], []
+    )
+    assert mild.level is AlertLevel.WATCH
 
 
 def test_a_fan_whose_healthy_days_scatter_more_must_drift_more() -> None:

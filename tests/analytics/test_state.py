@@ -154,6 +154,28 @@ def test_slip_that_comes_back_after_retensioning_is_seen() -> None:
     assert _mean(state, constants, Parameter.SLIP) == pytest.approx(0.05, abs=0.01)
 
 
+def _odds(state: State, cause: Parameter) -> float:
+    """How likely a cause alone is, over the belt alone."""
+    is_alone = IS_ACTIVE.sum(axis=1) == 1
+    weight = state.weight[0]
+    mine = weight[is_alone & IS_ACTIVE[:, CAUSES.index(cause)]].sum()
+    return float(mine / weight[is_alone & IS_ACTIVE[:, SLIP]].sum())
+
+
+def test_a_cause_does_not_explain_a_step_better_for_having_shown_nothing_longer() -> None:
+    curves = planted_curves()
+    state, constants = _run([planted_day(curves, seed=1)], curves, MACHINE)
+    longer = state.log_weight.copy()
+    alone = (IS_ACTIVE.sum(axis=1) == 1) & IS_ACTIVE[:, CAUSES.index(Parameter.SPEED_SCALE)]
+    longer[:, alone] += np.log(10.0)
+    after = []
+    for weight in (state.log_weight, longer - np.log(np.exp(longer).sum())):
+        told = predict(replace(state, log_weight=weight), constants, np.array([1.0]))
+        told, _ = update(told, constants, planted_day(curves, seed=2, speed_scale=-0.05), NOTHING)
+        after.append(_odds(told, Parameter.SPEED_SCALE))
+    assert after[1] < 2.0 * after[0]
+
+
 def test_a_day_without_hours_changes_nothing_but_what_time_does() -> None:
     curves = planted_curves()
     state, constants = _run([planted_day(curves, seed=1)], curves, MACHINE)
