@@ -332,7 +332,7 @@ def _met(asked: Asked, figures: Figures) -> tuple[str, str, int | None]:
     wait = (
         f"about {more} more days like these after the change would decide, at even odds"
         if more is not None
-        else "no number of days after the change would decide: what the time before leaves open stays"
+        else "no number of days like these after it would decide: what the time before leaves open stays"
     )
     return NOT_SHOWN, f"the interval ({span}) holds the {promised:g} % promised; {wait}", more
 
