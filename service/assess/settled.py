@@ -15,6 +15,8 @@ from service.assess.periods import IndexedDay, new_wheels
 from service.store.ledger_tables import daily, settled_days
 from service.store.store import Store
 
+# What of a row of fans.csv bears on the ledger: names, places and points do not.
+_JUDGED_BY: Final = {"valid_from", "machine", "limits", "baseline"}
 _RESUMED: Final = ("state", "judged_on", "new_normal", *CARRIED)
 
 
@@ -72,10 +74,10 @@ def made_of(site: SiteFolder, fan: str, learned: Sequence[Learned]) -> str:
     """Return the digest of all that a fan's ledger is made of but its readings and the instant."""
     facts = hashlib.sha256(site.site.timezone.encode())
     for epoch in site.epochs(fan):
-        facts.update(epoch.model_dump_json(exclude={"given"}).encode())
+        facts.update(epoch.model_dump_json(include=_JUDGED_BY).encode())
         facts.update(repr(sorted(epoch.given)).encode())
     for entry in site.entries(fan):
-        facts.update(entry.model_dump_json().encode())
+        facts.update(entry.model_dump_json(exclude={"fan", "row"}).encode())
     for part in learned:
         facts.update(base(part))
     return facts.hexdigest()
