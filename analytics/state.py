@@ -317,6 +317,8 @@ def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool
         return State(mean, state.covariance, _normalised(state.log_weight + fit))
     covariance = (shown @ inverse) @ np.swapaxes(shown, 2, 3)
     np.subtract(state.covariance, covariance, out=covariance)
+    # Rounding parts the halves, and what is learned day after day from unequal ones runs away.
+    covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
     covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
     fit = fit + _below_zero(mean, covariance, constants)
     return State(mean, covariance, _normalised(state.log_weight + fit))
