@@ -1,9 +1,8 @@
 """Was the promised saving met? One answer, from which text, report and CSV are written."""
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -13,15 +12,15 @@ from analytics.compared_hours import Basis, Compared, Meter
 from analytics.curves import HealthyCurves, TooLittleHealthyDataError
 from analytics.judging import healthy
 from analytics.machine import Machine
-from analytics.model import LoadKind
 from analytics.rounding import settled_machine
-from analytics.savings import days_to_decide, step_within
-from analytics.vocabulary import Cause, Role
+from analytics.savings import days_to_decide
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from service.retrofit.asked import Asked
 from service.retrofit.figures import Figures, Work, compared_of, figures_of
-from service.retrofit.kinds import Change, change_between, recalibrated, run_in, two_instruments
+from service.retrofit.instruments import why_not_comparable
+from service.retrofit.kinds import Change, change_between, run_in
+from service.retrofit.outside import outside_changes, states_within
 from service.retrofit.periods import Period, RetrofitRefusedError, refuse_outside, refuse_unfit, run_in_days
 from service.retrofit.readings import (
     PeriodReadings,
@@ -31,40 +30,18 @@ from service.retrofit.readings import (
     period_readings,
 )
 from service.store.ledger_tables import curves as curves_table
-from service.store.ledger_tables import daily, fan_days
+from service.store.ledger_tables import fan_days
 from service.store.power import healthy_fit
 from service.store.store import Store
-from service.words import CAUSE_WORDS
 
 YES: Final = "yes"
 NO: Final = "no"
 NOT_SHOWN: Final = "not_shown"
-_SHAFT_ROLES: Final = {
-    LoadKind.CURRENT: Role.CURRENT,
-    LoadKind.POWER: Role.POWER,
-    LoadKind.TORQUE: Role.TORQUE,
-}
 _LEAST_DAYS: Final = 5
 _LEAST_HOURS: Final = 40
 _LEAST_INSIDE: Final = 0.5
 _MOST_INSIDE: Final = 0.9
-_SURE: Final = 0.75
-_NAMED_DAYS: Final = 3
 _DAYS_A_YEAR: Final = 365.0
-_LEAST_STEP: Final = 0.005
-_STEP_SDS: Final = 4.0
-# What the drive itself did before is what the check is about; these move power or readings from elsewhere.
-_ELSEWHERE: Final = (
-    Cause.RATIO_CHANGE,
-    Cause.WHEEL,
-    Cause.AIR_PATH,
-    Cause.AIRFLOW_SENSOR,
-    Cause.PRESSURE_SENSOR,
-    Cause.CURRENT_SENSOR,
-    Cause.SPEED_NOT_FOLLOWED,
-)
-# After the change the drive's own faults are news as well.
-_AFTER: Final = (Cause.BELT_SLIP, Cause.DRAG, Cause.DRIVE_LOST, *_ELSEWHERE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +110,8 @@ def check_retrofit(site: SiteFolder, store: Store, asked: Asked) -> Retrofit:
         return replace(blank, reason=learned)
     machine, curves, cautions = learned
     meter = Meter(machine, blank.is_electrical)
-    reason = _unreadable(change, (first, second), (hours[asked.before], hours[asked.after]), meter)
-    reason = reason or recalibrated(change, _roles_compared(change.basis, hours[asked.before], first, curves))
+    both = hours[asked.before], hours[asked.after]
+    reason = why_not_comparable(change, (first, second), both, curves, meter)
     if reason is not None:
         return replace(blank, reason=reason)
     fitted = run_in(site, asked.fan)
@@ -154,7 +131,7 @@ def check_retrofit(site: SiteFolder, store: Store, asked: Asked) -> Retrofit:
     told = replace(
         blank,
         left_out=tuple(sorted(left_out)),
-        outside_changes=_outside_changes(store, asked, change),
+        outside_changes=outside_changes(store, asked, change),
         cautions=(*cautions, *_gaps(asked, work)),
         work=work,
     )
@@ -183,7 +160,7 @@ def _judged(site: SiteFolder, store: Store, asked: Asked, told: Retrofit, work: 
     if compared.share_inside < _MOST_INSIDE:
         caution = f"{_outside_range(compared)}; those hours are left out"
         told = replace(told, cautions=(*told.cautions, caution))
-    told = replace(told, cautions=(*told.cautions, *_steps(figures)))
+    told = replace(told, cautions=(*told.cautions, *states_within(figures)))
     met, reason, more = _met(asked, figures)
     return replace(
         told,
@@ -234,26 +211,6 @@ def _learned(
     return machine, curves, ["no healthy curves by then: the fan's curves were fitted to the time before"]
 
 
-def _unreadable(
-    change: Change, epochs: Sequence[FanEpoch], hours: Sequence[pd.DataFrame], meter: Meter
-) -> str | None:
-    first, second = epochs
-    if meter.is_electrical:
-        roles = [electrical_role(frame, epoch.machine) for frame, epoch in zip(hours, epochs, strict=True)]
-        if roles[1] is None:
-            return "electrical input was read before the change and not after it"
-        if roles[0] is not roles[1]:
-            said = ["kW" if role is Role.POWER else "amps of the line" for role in roles]
-            return f"electrical input was read as {said[0]} before and as {said[1]} after: two instruments"
-    return two_instruments(change, first, second, meter.is_electrical)
-
-
-def _roles_compared(basis: Basis, hours: pd.DataFrame, first: FanEpoch, curves: HealthyCurves) -> set[Role]:
-    power = electrical_role(hours, first.machine) or _SHAFT_ROLES.get(curves.channels.load_kind)
-    roles = {Role.AIRFLOW, *([power] if power is not None else [])}
-    return roles | {Role.PRESSURE} if basis is Basis.DRIVE else roles
-
-
 def _unseen(work: Work) -> str | None:
     for name, one in (("before", work.before), ("after", work.after)):
         if not one.is_power_read:
@@ -278,22 +235,6 @@ def _outside_range(compared: Compared) -> str:
         f"{100.0 * (1.0 - compared.share_inside):.0f} % of the energy after is outside the range of the time "
         f"before (airflow {a:.2f} to {b:.2f} m3/s before, {c:.2f} to {d:.2f} after)"
     )
-
-
-def _steps(figures: Figures) -> list[str]:
-    compared, found, told = figures.compared, figures.found, []
-    for name, fitted, hours in (
-        ("before", found.before, compared.before),
-        ("after", found.after, compared.after),
-    ):
-        step = step_within(fitted, hours.day)
-        if step is not None and abs(step.rise) > max(_LEAST_STEP, _STEP_SDS * step.sd):
-            since, moved = dt.date.fromordinal(int(step.day)), "more" if step.rise > 0.0 else "less"
-            told.append(
-                f"the time {name} was not one state: from {since} on it drew {100.0 * abs(step.rise):.1f} % "
-                f"{moved} at the same air, and the saving is that of its mean; a shorter time may be fairer"
-            )
-    return told
 
 
 def _gaps(asked: Asked, work: Work) -> list[str]:
@@ -362,25 +303,3 @@ def _year(site: SiteFolder, store: Store, asked: Asked, work: Work, figures: Fig
         kwh * figures.high_pct / 100.0,
         float(np.average(price, weights=work.after.air.power_kw[inside])),
     )
-
-
-def _outside_changes(store: Store, asked: Asked, change: Change) -> tuple[str, ...]:
-    found = [
-        f"service log: {entry.work.value.replace('_', ' ')} on {entry.date}, within a period"
-        for entry in change.inside
-    ]
-    query = sa.select(daily.c.cause, daily.c.cause_share).where(daily.c.fan == asked.fan)
-    with store.reader() as connection:
-        for name, period in (("before", asked.before), ("after", asked.after)):
-            rows = connection.execute(query.where(daily.c.date.between(period.first, period.last))).all()
-            found += _named(name, rows, _ELSEWHERE if period is asked.before else _AFTER)
-    return tuple(found)
-
-
-def _named(name: str, rows: Sequence[Any], causes: Sequence[Cause]) -> list[str]:
-    sure = [Cause(row.cause) for row in rows if (row.cause_share or 0.0) >= _SURE]
-    return [
-        f"ledger, {name}: {CAUSE_WORDS[cause]}, on {sure.count(cause)} of {len(rows)} days"
-        for cause in causes
-        if sure.count(cause) >= _NAMED_DAYS
-    ]

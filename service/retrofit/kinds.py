@@ -1,12 +1,11 @@
 """What was changed, what must therefore be equal before and after, and did one instrument read both?"""
 
 import datetime as dt
-from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
 from analytics.compared_hours import Basis
-from analytics.vocabulary import CurrentAt, PowerAt, Role, Work
+from analytics.vocabulary import Work
 from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
@@ -136,46 +135,3 @@ def run_in(site: SiteFolder, fan: str) -> dict[dt.date, int]:
         if days and epoch is not None and epoch.machine.drive.can_slip:
             found[entry.date] = max(days, found.get(entry.date, 0))
     return found
-
-
-def two_instruments(change: Change, first: FanEpoch, second: FanEpoch, is_electrical: bool) -> str | None:
-    """Say why the power before and after was read by two instruments; None where one read both."""
-    role = Role.POWER if Role.POWER in first.points and Role.POWER in second.points else None
-    names = [epoch.points.get(role or Role.CURRENT) for epoch in (first, second)]
-    if names[0] != names[1]:
-        return f"the power before is read from {names[0]!r}, after from {names[1]!r}: two instruments"
-    if change.is_motor_new and not is_electrical:
-        return (
-            "the motor was replaced, and shaft power is inferred from what it draws: two instruments; "
-            "a kW point that read both would show the saving"
-        )
-    if change.is_drive_new and not _is_own_meter(first, second):
-        return (
-            "the variable-frequency drive was replaced and may supply amps and kW itself: two instruments; "
-            "where one meter on the line read both, write power_at = line in fans.csv"
-        )
-    return None
-
-
-def recalibrated(change: Change, roles: Collection[Role]) -> str | None:
-    """Say that a reading the comparison rests on was calibrated meanwhile; None where none was.
-
-    A gain that stands in both periods goes out of the ratio; one that was put right in between does not.
-    """
-    for entry in change.calibrated:
-        if entry.role is None or entry.role in roles:
-            what = "every sensor" if entry.role is None else f"{entry.role.value.replace('_', ' ')} sensor"
-            return (
-                f"the log has {what} calibrated on {entry.date}: before and after it are two instruments; "
-                "compare times on one side of it"
-            )
-    return None
-
-
-def _is_own_meter(first: FanEpoch, second: FanEpoch) -> bool:
-    def is_at_line(epoch: FanEpoch) -> bool:
-        if Role.POWER in epoch.points:
-            return "power_at" in epoch.given and epoch.machine.power_at is PowerAt.LINE
-        return "current_at" in epoch.given and epoch.machine.current_at is CurrentAt.LINE
-
-    return is_at_line(first) and is_at_line(second)

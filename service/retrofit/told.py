@@ -66,8 +66,9 @@ def _figures(told: Retrofit, found: Figures, currency: str) -> list[str]:
     ]
     if told.year is not None:
         year, (money, low, high) = told.year, told.year.money
+        shaft = "" if told.is_electrical else ", at the motor shaft"
         lines.append(
-            f"A year of {year.hours:,.0f} hours like these: {year.kwh:,.0f} kWh ({year.low_kwh:,.0f} to "
+            f"A year of {year.hours:,.0f} hours like these{shaft}: {year.kwh:,.0f} kWh ({year.low_kwh:,.0f} to "
             f"{year.high_kwh:,.0f}), {money:,.0f} {currency} ({low:,.0f} to {high:,.0f})"
         )
     lines += [

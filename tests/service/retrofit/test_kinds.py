@@ -11,7 +11,8 @@ from analytics.vocabulary import Role
 from config import load_site
 from config.folder import SiteFolder
 from service.retrofit import Period, dividing_days
-from service.retrofit.kinds import change_between, recalibrated, two_instruments
+from service.retrofit.instruments import recalibrated, two_instruments
+from service.retrofit.kinds import change_between
 
 BEFORE = Period(dt.date(2025, 3, 1), dt.date(2025, 3, 28))
 AFTER = Period(dt.date(2025, 4, 1), dt.date(2025, 4, 28))
