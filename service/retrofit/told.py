@@ -68,8 +68,8 @@ def _figures(told: Retrofit, found: Figures, currency: str) -> list[str]:
         year, (money, low, high) = told.year, told.year.money
         shaft = "" if told.is_electrical else ", at the motor shaft"
         lines.append(
-            f"A year of {year.hours:,.0f} hours like these{shaft}: {year.kwh:,.0f} kWh ({year.low_kwh:,.0f} to "
-            f"{year.high_kwh:,.0f}), {money:,.0f} {currency} ({low:,.0f} to {high:,.0f})"
+            f"A year of {year.hours:,.0f} hours like these{shaft}: {year.kwh:,.0f} kWh "
+            f"({year.low_kwh:,.0f} to {year.high_kwh:,.0f}), {money:,.0f} {currency} ({low:,.0f} to {high:,.0f})"
         )
     lines += [
         f"  {one.confidence:g} %: {one.low_pct:.2f} to {one.high_pct:.2f} %, {100 * one.fractional:.0f} % of "
