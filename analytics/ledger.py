@@ -7,14 +7,7 @@ import numpy as np
 
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
-from analytics.mixtures import (
-    INTERVAL_SHARE,
-    VERDICT_SHARE,
-    bounds,
-    held_weights,
-    open_weights,
-    told_weights,
-)
+from analytics.mixtures import bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.slip_law import slip_above_creep
@@ -184,8 +177,8 @@ def ledger_rows(
         _Quantity(loss, np.sqrt(loss_var), nothing),
     )
     excess = _excess_kw(weight * slipped, weight * drag, power, speed, hours=hours, facts=facts)
-    # A verdict is nearly as open as an interval: what it cannot tell apart it names together.
-    shares = cause_shares(state, open_weights(weight, VERDICT_SHARE), reading, constants)
+    # A verdict is as open as its interval.
+    shares = cause_shares(state, open_weights(weight), reading, constants)
     told = [*_summaries(weight, quantities), excess, shares]
     return LedgerRows(*told)
 
@@ -235,7 +228,7 @@ def _summaries(weight: Floats, quantities: tuple[_Quantity, ...]) -> list[Floats
     number = len(quantities)
     fans = len(weight)
     low, high = bounds(
-        np.tile(open_weights(weight, INTERVAL_SHARE), (number, 1)),
+        np.tile(open_weights(weight), (number, 1)),
         np.concatenate([q.mean for q in quantities]),
         np.concatenate([q.deviation for q in quantities]),
     )

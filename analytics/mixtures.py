@@ -10,9 +10,8 @@ from analytics.state import State
 
 # Drag comes five times as often as a current reading goes wrong.
 RIVAL_SHARE = 0.15
-# Of the evidence and of how rare a cause is, the share that counts in an interval, and in a verdict.
-INTERVAL_SHARE = 0.3
-VERDICT_SHARE = 0.4
+# Of the evidence and of how rare a cause is, the share that counts in an interval.
+OPEN_SHARE = 0.4
 _CLOSE = 1e-10
 _NORMAL = 1.0 / np.sqrt(2.0 * np.pi)
 _LOAD_GAIN = CAUSES.index(Parameter.LOAD_GAIN)
@@ -56,17 +55,17 @@ def told_weights(weight: Floats, state: State, plant: Plant) -> Floats:
     return told
 
 
-def open_weights(weight: Floats, share: float) -> Floats:
+def open_weights(weight: Floats) -> Floats:
     """Return the weights with which explanations enter an interval: rare ones stay in it until excluded.
 
     A centre weighs what is likely. An interval must hold a fault that is there, however rare such faults
     are, until its readings exclude it; and days in a row repeat each other, since the curves' errors stay
     with their fan, so that the filter excludes too soon.
 
-    Parameters: `weight` (fans, explanations); `share` of the evidence that counts.
-    Returns: the same, flatter, summing to 1. Equation: w^share over its sum.
+    Parameters: `weight` (fans, explanations). Returns: the same, flatter, summing to 1.
+    Equation: w^OPEN_SHARE over its sum.
     """
-    flat = np.power(np.maximum(weight, 1e-300), share)
+    flat = np.power(np.maximum(weight, 1e-300), OPEN_SHARE)
     return np.asarray(flat / flat.sum(axis=1, keepdims=True))
 
 
