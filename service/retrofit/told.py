@@ -69,7 +69,8 @@ def _figures(told: Retrofit, found: Figures, currency: str) -> list[str]:
         shaft = "" if told.is_electrical else ", at the motor shaft"
         lines.append(
             f"A year of {year.hours:,.0f} hours like these{shaft}: {year.kwh:,.0f} kWh "
-            f"({year.low_kwh:,.0f} to {year.high_kwh:,.0f}), {money:,.0f} {currency} ({low:,.0f} to {high:,.0f})"
+            f"({year.low_kwh:,.0f} to {year.high_kwh:,.0f}), "
+            f"{money:,.0f} {currency} ({low:,.0f} to {high:,.0f})"
         )
     lines += [
         f"  {one.confidence:g} %: {one.low_pct:.2f} to {one.high_pct:.2f} %, {100 * one.fractional:.0f} % of "
