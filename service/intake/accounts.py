@@ -40,10 +40,13 @@ class FileReading:
     notes: list[str] = field(default_factory=list)  # what a person should hear of
 
 
-def joined(tables: Sequence[tuple[int, FileReading]]) -> FileReading:
-    """Return the tables of one export as one account; each with the count of lines above it."""
+def joined(tables: Sequence[tuple[int, FileReading]], how: str) -> FileReading:
+    """Return the tables of one export as one account, each with the count of lines above it.
+
+    Parameters: `how` they stand in it, in words.
+    """
     whole = FileReading("; ".join(dict.fromkeys(table.decided for _, table in tables)))
-    whole.decided += f"; {len(tables)} tables, each under a header of its own"
+    whole.decided += f"; {len(tables)} tables, {how}"
     for above, table in tables:
         whole.is_named_by_file |= table.is_named_by_file
         whole.refused += [replace(cell, row=cell.row + above) for cell in table.refused]

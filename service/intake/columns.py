@@ -45,13 +45,19 @@ def name_columns(head: Head, layout: Layout, file: str, points: PointMap) -> Col
             written = layout.named_above
         name = points_of_names([written], points, notes)[written]
         unit = unit_named(head.units[column]) or split_unit(head.header[column])[1]
-        notes += _contradictions({name: unit}, points)
+        notes += contradictions({name: unit}, points)
         return Columns({column: name}, tuple(dict.fromkeys(notes)))
     written_names = [head.header[column] for column in layout.values]
     known = points_of_names(written_names, points, notes)
+    heads = Counter(known[name] for name in written_names)
+    notes += [
+        f"{name!r} heads {count} columns: where they differ the last one holds"
+        for name, count in heads.items()
+        if count > 1 and name in points.targets
+    ]
     names = {column: known[head.header[column]] for column in layout.values}
     in_rows = {names[column]: unit_named(head.units[column]) for column in layout.values}
-    return Columns(names, [*notes, *_contradictions(in_rows, points)])
+    return Columns(names, [*notes, *contradictions(in_rows, points)])
 
 
 def points_of_names(written: Sequence[str], points: PointMap, notes: list[str]) -> dict[str, str]:
@@ -68,11 +74,11 @@ def points_of_names(written: Sequence[str], points: PointMap, notes: list[str]) 
         unit = split_unit(name)[1]
         if is_bracketed(name) or any(unit in target.units for target in points.targets.get(known[name], ())):
             units[known[name]] = unit
-    notes += _contradictions(units, points)
+    notes += contradictions(units, points)
     return known
 
 
-def _contradictions(units: Mapping[str, str | None], points: PointMap) -> list[str]:
+def contradictions(units: Mapping[str, str | None], points: PointMap) -> list[str]:
     """Say where an export's unit is not the one that the site declares, which is the one that holds."""
     found = []
     for point, unit in units.items():

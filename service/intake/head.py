@@ -18,11 +18,16 @@ TIME_NAMES: Final = re.compile(
     r"|date and time)(\s*[\[(].*[\])])?",
     re.IGNORECASE,
 )
+POINT_NAMES: Final = re.compile(
+    r"(point|tag|name|sensor|trend|series|signal|channel|variable|object|path|item|id|measurement)"
+    r"([ _-]?(name|id|path|ref|reference))?",
+    re.IGNORECASE,
+)
 _LIKE_TIME: Final = re.compile(
     r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[,.]?\s+)?(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}"
     r"|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}|\d{1,2}\.?[- /]?[a-z]{3,9}\.?,?[- /]?\d{2,4}\b"
     r"|[a-z]{3,9}\.?[- ]\d{1,2},?[- ]\d{4}|\d{8}[T _]?\d{4}(?:\d{2})?\b|\d{1,2}:\d{2}(?::\d{2})?(?:\s|$)"
-    r"|1\d{9}(?:\.\d*)?$|1\d{12}$)",
+    r"|[a-z]{3,9}\.? +\d{1,2},? +\d{1,2}:\d{2}|1\d{9}(?:\.\d*)?$|1\d{12}(?:\d{3}){0,2}$)",
     re.IGNORECASE,
 )
 _LIKE_NUMBER: Final = re.compile(r"[+-]?[0-9][0-9.,' ]*([eE][+-]?[0-9]+)?\s*%?")
@@ -50,7 +55,7 @@ class Head:
     header: list[str]
     units: list[str]  # what a row of units says of each column, blank where none
     rows: list[list[str]]  # the first of them
-    preamble: tuple[str, ...]  # cells above the header
+    preamble: tuple[tuple[str, ...], ...]  # the filled cells of each line above the header
     start: int  # the byte at which the rows begin
     end: int  # the byte after the last row
     first_line: int  # of the file, counted from 1, on which the rows begin
@@ -79,25 +84,35 @@ def find_head(text: PlainText, source: Source, is_mapped: Mapped) -> Head:
     first, last = _header_rows(rows, time, source, is_time)
     names = _names(rows[first:last], rows[first - 1] if first else None, time, is_mapped)
     above = first - names.taken_above
+    preamble = tuple(
+        filled for row in rows[:first] if (filled := tuple(cell.strip() for cell in row if cell.strip()))
+    )
+    header = _by_legend(names.header, preamble, is_mapped)
     notes = [f"{_count(above, 'line')} above the header"] if above else []
     notes += names.notes
-    width = max(len(names.header), time + 1, len(rows[last]) if not names.header and last < len(rows) else 0)
+    notes += ["names by the lines above the header"] if header != names.header else []
+    width = max(len(header), time + 1, len(rows[last]) if not header and last < len(rows) else 0)
     start = records[last].start if last < len(records) else len(text.content)
     end, left_out = _end_of_rows(text, start, delimiter, time, is_time)
     if left_out:
         notes.append(f"{_count(left_out, 'row')} of totals, units or text at the end left out")
     return Head(
         delimiter,
-        names.header + [""] * (width - len(names.header)),
+        header + [""] * (width - len(header)),
         names.units + [""] * (width - len(names.units)),
         rows[last:],
-        tuple(cell.strip() for row in rows[:first] for cell in row if cell.strip()),
+        preamble,
         start,
         end,
         (records[last].line if last < len(records) else 0) + 1,
         text.is_last_line_ended or end < len(text.content),
         tuple(notes),
     )
+
+
+def is_like_time(cell: str) -> bool:
+    """Tell whether a cell looks like a time."""
+    return _LIKE_TIME.match(cell.strip()) is not None
 
 
 def is_title(cells: Sequence[str]) -> bool:
@@ -229,14 +244,21 @@ def _goes_on(
     is_title: Callable[[Sequence[str]], bool],
     has_time: Callable[[int], bool],
 ) -> int:
-    """Return 1 where the row under the header's first is a second row of names, or one of units."""
-    if place >= len(rows) or has_time(place) or not has_time(place + 1):
+    """Return how many rows under the header's first go on with it: names, units, or names and units."""
+    if place >= len(rows) or has_time(place):
         return 0
     row = rows[place]
     if are_units(cell for column, cell in enumerate(row) if column != time):
-        return 1
+        return int(has_time(place + 1))
     is_blank_time = len(row) > time and (not row[time].strip() or _is_time_name(row[time], source))
-    return int(is_blank_time and is_title([*row, "x", "x"]))
+    if not is_blank_time or not is_title([*row, "x", "x"]):
+        return 0
+    if has_time(place + 1):
+        return 1
+    are_below = place + 1 < len(rows) and are_units(
+        cell for column, cell in enumerate(rows[place + 1]) if column != time
+    )
+    return 2 if are_below and has_time(place + 2) else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,10 +276,11 @@ def _names(
     if not head:
         return _Names([], [], ["no header line"])
     lower = [_in_one_line(cell) for cell in head[-1]]
-    if len(head) == 2:
+    if len(head) > 1:
         upper = [_in_one_line(cell) for cell in head[0]]
         if are_units(cell for column, cell in enumerate(lower) if column != time):
-            return _Names(upper, lower, ["units in a row of their own"])
+            over = _names(head[:-1], None, time, is_mapped) if len(head) > 2 else _Names(upper, [], [])
+            return _Names(over.header, lower, [*over.notes, "units in a row of their own"])
         return _Names(_of_two_rows(upper, lower, time, is_mapped), [], ["two header rows"])
     if above is None or len(above) != len(lower) or not any(cell.strip() for cell in above):
         return _Names(lower, [], [])
@@ -265,6 +288,12 @@ def _names(
     if joined == lower:
         return _Names(lower, [], [])
     return _Names(joined, [], ["two header rows"], taken_above=1)
+
+
+def _by_legend(header: Sequence[str], preamble: Sequence[Sequence[str]], is_mapped: Mapped) -> list[str]:
+    """Put the points' names for the keys that stand for them, where lines above the header say which."""
+    meant = {line[0].rstrip(" :"): line[1] for line in preamble if len(line) > 1 and is_mapped(line[1])}
+    return [name if POINT_NAMES.fullmatch(name) else meant.get(name, name) for name in header]
 
 
 def _in_one_line(cell: str) -> str:

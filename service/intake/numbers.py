@@ -109,7 +109,7 @@ _MAYBE: Final = {
 class Numbers:
     """A column of cells read: NaN where there is no number, and whether that is missing or refused."""
 
-    __slots__ = ("is_missing", "is_refused", "told", "values")
+    __slots__ = ("is_missing", "is_refused", "told", "units", "values")
 
     def __init__(
         self,
@@ -117,8 +117,13 @@ class Numbers:
         is_missing: NDArray[np.bool_],
         is_refused: NDArray[np.bool_] | None,
         told: Counter[str] | None = None,
+        units: frozenset[str] = frozenset(),
     ) -> None:
-        """Hold them; `is_refused` None says that nothing was, `told` what was not taken as it stands."""
+        """Hold them; `is_refused` None says that nothing was, `told` what was not taken as it stands.
+
+        `units` those that stood behind numbers.
+        """
+        self.units = units
         self.values = values
         self.is_missing = is_missing
         self.is_refused = is_refused
@@ -133,6 +138,7 @@ class Numbers:
             self.is_missing | is_bad,
             None if self.is_refused is None else self.is_refused & ~is_bad,
             told,
+            self.units,
         )
 
     def refuse(self, place: int) -> None:
@@ -178,6 +184,7 @@ def from_texts(column: pa.ChunkedArray, decimal: str, *, is_status: bool) -> Num
     is_missing = _as_mask(pc.is_in(words, value_set=pa.array(MISSING_WORDS)))
     values = _parsed(words, decimal)
     told: Counter[str] = Counter()
+    units: set[str] = set()
     rest = np.isnan(values) & ~is_missing
     if is_status:
         for known, value in ((ON_WORDS, 1.0), (OFF_WORDS, 0.0)):
@@ -186,12 +193,13 @@ def from_texts(column: pa.ChunkedArray, decimal: str, *, is_status: bool) -> Num
             is_missing &= ~is_word
             rest &= ~is_word
     if rest.any():
-        _read_odd(words, decimal, np.flatnonzero(rest), values, is_missing, told)
+        units = _read_odd(words, decimal, np.flatnonzero(rest), values, is_missing, told)
     was_number = ~np.isnan(values)
     values, sentinels = _without_sentinels(values)
     is_missing |= was_number & np.isnan(values)
     values[np.isinf(values)] = np.nan
-    return Numbers(values, is_missing, np.isnan(values) & ~is_missing, told + sentinels)
+    is_refused = np.isnan(values) & ~is_missing
+    return Numbers(values, is_missing, is_refused, told + sentinels, frozenset(units))
 
 
 def plain_numbers(cells: Sequence[str]) -> NDArray[np.float64] | None:
@@ -222,8 +230,12 @@ def _read_odd(
     values: NDArray[np.float64],
     is_missing: NDArray[np.bool_],
     told: Counter[str],
-) -> None:
-    """Read what is no plain number: marks between thousands, units behind numbers, flags in brackets."""
+) -> set[str]:
+    """Read what is no plain number: marks between thousands, units behind numbers, flags in brackets.
+
+    Returns: the units.
+    """
+    units: set[str] = set()
     odd = pc.take(words.combine_chunks(), pa.array(places))
     odd = odd.combine_chunks() if isinstance(odd, pa.ChunkedArray) else odd
     odd = pc.replace_substring_regex(odd, r"^[\x{2212}\x{2013}] ?", "-")  # a minus as a printer sets it
@@ -241,13 +253,18 @@ def _read_odd(
         read = np.where(np.isnan(read), _grouped(parts.field("number"), decimal, told), read)
         marks = parts.field(part).to_pylist()
         is_bare = _as_mask(pc.equal(parts.field("number"), ""))
-        is_plain = np.array([unit_named(mark) is not None or mark in _OK_FLAGS for mark in marks], dtype=bool)
+        named = {mark: unit_named(mark) for mark in set(marks)}
+        units |= {unit for unit in named.values() if unit is not None}
+        is_plain = np.array([named[mark] is not None or mark in _OK_FLAGS for mark in marks], dtype=bool)
         values[some] = np.where(is_plain, read, np.nan)
         if part == "flag":
-            is_gone = ~is_plain & (is_bare | ~np.isnan(read))
+            # A number in brackets may be a negative one of a bookkeeper: no flag, and no number of ours.
+            is_number = ~np.isnan(_parsed(pa.array(marks, type=pa.string()), decimal))
+            is_gone = ~is_plain & ~is_number & (is_bare | ~np.isnan(read))
             is_missing[some[is_gone]] = True
             for mark, count in Counter(itertools.compress(marks, is_gone)).items():
                 told[f"flagged [{mark[:40]}] taken as missing"] += count
+    return units
 
 
 def _grouped(words: pa.Array, decimal: str, told: Counter[str]) -> NDArray[np.float64]:

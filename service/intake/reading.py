@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from config.site import Source
 from service.intake.accounts import FileReading, RefusedCell, joined
-from service.intake.columns import name_columns, point_of_file, points_of_names
+from service.intake.columns import contradictions, name_columns, point_of_file, points_of_names
 from service.intake.head import Head, find_head
 from service.intake.layouts import Layout, find_layout
 from service.intake.mapping import PointMap
@@ -23,10 +23,21 @@ from service.intake.plausible import oddities
 from service.intake.seen import Look, SeenPoint, look_at_numbers, look_at_texts, shortened, span_of
 from service.intake.series import Axis, reordered, series_of, taken
 from service.intake.sheet import NUMBER, REPEATED, TEXT, Sheet, read_sheet
+from service.intake.side_by_side import further_times, groups_of, tables_of
 from service.intake.tables import split_at, without_repeats
 from service.intake.text import DELIMITER_NAMES, PlainText, UnreadableFileError, plain_text
 from service.intake.times import ReadTimes, Refusal, encoded_texts, read_times
-from service.intake.zones import SECOND, UNKNOWN, Clock, Mask, Times, passings, zone_of_header
+from service.intake.zones import (
+    SECOND,
+    UNKNOWN,
+    Clock,
+    Mask,
+    Times,
+    passings,
+    short_zone_name,
+    zone_above,
+    zone_of_header,
+)
 
 
 def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, points: PointMap) -> FileReading:
@@ -36,44 +47,49 @@ def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, point
     return _read(text, file, source, zone, points)
 
 
-def _read(text: PlainText, file: str, source: Source, zone: ZoneInfo, points: PointMap) -> FileReading:
+def _read(text: PlainText, file: str, source: Source, zone: dt.tzinfo, points: PointMap) -> FileReading:
     head = find_head(text, source, points.is_mapped)
     layout = find_layout(head, source, point_of_file(file), points.is_mapped)
     if not head.has_names and not layout.is_named_by_file and layout.kind != "long":
         raise UnreadableFileError("the file has no header: nothing names its columns; export it with one")
+    told = _told_zone(source, head, layout, zone)
+    own_zone = told.zone or zone
+
+    def each(tables: Sequence[tuple[int, PlainText]], how: str) -> FileReading:
+        return joined([(above, _read(part, file, source, own_zone, points)) for above, part in tables], how)
+
+    groups = [] if source.time_column else groups_of(head, layout)
+    if groups:
+        return each(tables_of(text, head, groups), "side by side, each with a column of times")
     decimal = source.decimal or _decimal(head, layout)
     columns = name_columns(head, layout, file, points)
     looks = {
         column: look_at_texts([row[column] for row in head.rows if column < len(row)], decimal)
         for column in layout.values
     }
-    told_zone: dt.tzinfo | None = (
-        ZoneInfo(source.zone) if source.zone else zone_of_header(head.header[layout.time])
-    )
     sheet = read_sheet(text, head, decimal, _wanted(layout, columns.names, looks, points))
-    clocked = _Clocked(sheet, layout, source, Clock(told_zone or zone))
+    clocked = _Clocked(sheet, layout, source, Clock(own_zone))
     if clocked.timeless.size:
         lines = [sheet.line(int(row)) for row in clocked.timeless]
-        alike, others = without_repeats(text, head, lines)
+        may_caption = layout.is_named_by_file or bool(layout.named_above)
+        alike, others = without_repeats(text, head, lines, may_caption=may_caption)
         if others:
-            tables = split_at(alike, others)
-            return joined([(above, _read(part, file, source, zone, points)) for above, part in tables])
+            return each(split_at(alike, others), "each under a header of its own")
         if alike is not text:
             whole = _read(alike, file, source, zone, points)
             whole.decided += "; header lines amid the rows left out"
             return whole
     text.release()
     decided = [layout.kind, DELIMITER_NAMES.get(head.delimiter, repr(head.delimiter)), clocked.read.decided]
-    decided += ["date and time in two columns"] if layout.time_of_day is not None else []
-    if told_zone is not None:
-        decided += [f"zone {source.zone}" if source.zone else f"{told_zone} by its header"]
+    decided += told.decided
     decided += ["decimal comma"] if decimal == "," else []
     decided += [text.encoding] if text.encoding != "UTF-8" else []
-    decided += head.notes
+    decided += _about_columns(head, layout)
     # A label says which end of its interval a time stands for; every time is kept as it is written: the
     # interval is not known to a file of one row, and a split of an export must not move its times.
     decided += [f"label {source.label}"] if source.label != "instant" else ["instants"]
-    reading = FileReading(", ".join(decided), layout.is_named_by_file, notes=list(columns.notes))
+    notes = [*columns.notes, *told.notes]
+    reading = FileReading(", ".join(decided), layout.is_named_by_file, notes=notes)
     may_turn = source.decimal is None
     reader = _Reader(
         reading, sheet, clocked, head, points, decimal, may_turn=may_turn, quality=layout.quality
@@ -89,6 +105,47 @@ def _read(text: PlainText, file: str, source: Source, zone: ZoneInfo, points: Po
     return reading
 
 
+def _about_columns(head: Head, layout: Layout) -> list[str]:
+    """Say what was decided of the columns, and which are not read."""
+    said = ["date and time in two columns"] if layout.time_of_day is not None else []
+    said += ["AM and PM in a column"] if layout.half_of_day is not None else []
+    if layout.plant is not None:
+        said.append(f"points named by {head.header[layout.plant]!r} and {head.header[layout.point or 0]!r}")
+    for name in further_times(head, layout):
+        said.append(f"times of {head.header[layout.time]!r}, not of {name!r}")
+    said += [f"{head.header[column]!r} not read" for column in layout.unread]
+    return [*said, *head.notes]
+
+
+@dataclass(frozen=True, slots=True)
+class _ToldZone:
+    """The zone that a source or an export says its times are in; and what to say of it."""
+
+    zone: dt.tzinfo | None
+    decided: list[str]
+    notes: list[str]
+
+
+def _told_zone(source: Source, head: Head, layout: Layout, usual: dt.tzinfo) -> _ToldZone:
+    """Find the zone of the times: the source's, the time column's, or that of a line above the header."""
+    if source.zone:
+        return _ToldZone(ZoneInfo(source.zone), [f"zone {source.zone}"], [])
+    name = head.header[layout.time]
+    by_header = zone_of_header(name)
+    if by_header is not None:
+        return _ToldZone(by_header, [f"{by_header} by its header"], [])
+    by_line, said = zone_above(head.preamble)
+    if by_line is not None:
+        return _ToldZone(by_line, [f"{by_line} by a line above the header"], [])
+    said = said or short_zone_name(name)
+    if not said:
+        return _ToldZone(None, [], [])
+    as_read = f"its times are said to be {said!r} and read as wall clock of {usual}"
+    if said in Clock(usual).abbreviations:
+        return _ToldZone(None, [as_read], [])
+    return _ToldZone(None, [], [f"{as_read}: give the source's `zone` in site.toml if they are another's"])
+
+
 def _decimal(head: Head, layout: Layout) -> str:
     cells = [row[column] for row in head.rows for column in layout.values if column < len(row)]
     if not any("," in cell for cell in cells):
@@ -101,9 +158,10 @@ def _wanted(
 ) -> dict[int, str]:
     """Return the columns to read: the time, and what may hold a mapped value."""
     wanted = {layout.time: REPEATED}
-    if layout.time_of_day is not None:  # to be joined with the date
-        wanted = {layout.time: TEXT, layout.time_of_day: TEXT}
-    for column in (*layout.quality, *([] if layout.point is None else [layout.point])):
+    clocks = [column for column in (layout.time_of_day, layout.half_of_day) if column is not None]
+    if clocks:  # to be joined with the date
+        wanted = dict.fromkeys((layout.time, *clocks), TEXT)
+    for column in layout.texts:
         wanted[column] = REPEATED
     for column in layout.values:
         if layout.kind == "long" or points.is_mapped(names[column]):
@@ -117,8 +175,9 @@ class _Clocked:
     def __init__(self, sheet: Sheet, layout: Layout, source: Source, clock: Clock) -> None:
         self.column = layout.time
         self.texts = sheet.columns[layout.time]
-        if layout.time_of_day is not None:
-            self.texts = pc.binary_join_element_wise(self.texts, sheet.columns[layout.time_of_day], " ")
+        for part in (layout.time_of_day, layout.half_of_day):
+            if part is not None:
+                self.texts = pc.binary_join_element_wise(self.texts, sheet.columns[part], " ")
         self.read: ReadTimes = read_times(self.texts, source.time_format, clock.abbreviations)
         place = self.read.place
         is_wall = (self.read.refusal == Refusal.NONE) & ~self.read.is_instant
@@ -144,7 +203,7 @@ def _passings(sheet: Sheet, layout: Layout, wall_us: Times, is_repeated: Mask) -
     if layout.point is None:
         return passings(wall_us, is_repeated)
     result = np.zeros(len(wall_us), dtype=np.int8)
-    grouped = _by_name(sheet.columns[layout.point])
+    grouped = _by_name(_point_names(sheet, layout, layout.point))
     for start, end in grouped.spans:
         rows = grouped.rows(slice(start, end))
         if is_repeated[rows].any():
@@ -182,6 +241,17 @@ def _by_name(column: pa.ChunkedArray) -> _Grouped:
     return _Grouped(names, order, list(zip([0, *ends], ends, strict=False)))
 
 
+def _point_names(sheet: Sheet, layout: Layout, point: int) -> pa.ChunkedArray:
+    """Return the point of each row of a long file, from one column or from two."""
+    names = sheet.columns[point]
+    if layout.plant is None:
+        return names
+    plants, points = (
+        pc.utf8_trim_whitespace(column.cast(pa.string())) for column in (sheet.columns[layout.plant], names)
+    )
+    return pc.binary_join_element_wise(plants, points, layout.join)
+
+
 def _those(times_us: Times, is_wanted: Mask) -> Times:
     return times_us if is_wanted.all() else times_us[is_wanted]
 
@@ -206,7 +276,7 @@ class _Reader:
         decimal: str,
         *,
         may_turn: bool,
-        quality: Sequence[int],
+        quality: Mapping[int, Sequence[int]],
     ) -> None:
         self._may_turn = may_turn
         self.told: Counter[str] = Counter()
@@ -221,7 +291,10 @@ class _Reader:
         self._cuts = {(fault.row, fault.column): fault for fault in sheet.faults if fault.column is not None}
         self._is_usable: Mask = clocked.is_good.copy()
         self._is_usable[list(self._whole_lines)] = False
-        self._is_bad = {head.header[column]: _bad_rows(sheet.columns[column]) for column in quality}
+        self._is_bad = {
+            value: {head.header[column]: _bad_rows(sheet.columns[column]) for column in columns}
+            for value, columns in quality.items()
+        }
         reading.first_us, reading.newest_us = span_of(_those(clocked.times_us, clocked.is_good))
 
     def read_columns(self, names: Mapping[int, str], looks: Mapping[int, Look]) -> None:
@@ -238,6 +311,8 @@ class _Reader:
                 self._reading.unmapped += self._sheet.row_count
                 continue
             numbers = self._numbers(column, is_status=self._points.is_status(name))
+            for unit in sorted(numbers.units):
+                self._reading.notes += contradictions({name: unit}, self._points)
             self._account(numbers, column, lost, rows, self._is_usable)
             self.told += numbers.told
             pending.setdefault(name, []).append((numbers, axis))
@@ -250,7 +325,7 @@ class _Reader:
         assert layout.point is not None
         column = layout.values[0]
         self._reading.cells = self._sheet.row_count
-        grouped = _by_name(self._sheet.columns[layout.point])
+        grouped = _by_name(_point_names(self._sheet, layout, layout.point))
         order = slice(None) if grouped.order is None else grouped.order
         lost = np.zeros(self._sheet.row_count, dtype=np.int64)
         plain, states = taken(self._numbers(column, is_status=False), order), None
@@ -279,7 +354,7 @@ class _Reader:
 
     def _numbers(self, column: int, *, is_status: bool) -> Numbers:
         numbers = self._as_written(column, is_status=is_status)
-        for name, is_bad in self._is_bad.items():
+        for name, is_bad in self._is_bad.get(column, {}).items():
             numbers = numbers.without(is_bad, f"taken as missing: {name!r} says so")
         return numbers
 

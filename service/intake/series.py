@@ -64,7 +64,8 @@ def series_of(parts: Sequence[tuple[Numbers, Axis]]) -> Series:
 def taken(numbers: Numbers, rows: NDArray[np.intp] | slice) -> Numbers:
     """Return some rows of a column, in an order of theirs; what was told of the column goes with them."""
     refused = None if numbers.is_refused is None else reordered(numbers.is_refused, rows)
-    return Numbers(numbers.values[rows], reordered(numbers.is_missing, rows), refused, numbers.told)
+    missing = reordered(numbers.is_missing, rows)
+    return Numbers(numbers.values[rows], missing, refused, numbers.told, numbers.units)
 
 
 def reordered(mask: Mask, rows: NDArray[np.intp] | slice) -> Mask:

@@ -17,22 +17,34 @@ from service.intake.zones import SECOND_US, Mask, Times
 _MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _CLOCK: Final = (
     r"(?:[T ,]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2})(?:[.,:](?P<fraction>\d{1,9}))?)?"
-    r"\s*(?P<half>[AaPp])?(?:\.?[Mm]\.?)?)?\s*(?P<offset>[Zz]|UTC|GMT|[+-]\d{2}:?(?:\d{2})?)?$"
+    r"\s*(?P<half>[AaPp])?(?:\.?\s?[Mm]\.?)?)?\s*(?P<offset>[Zz]|UTC|GMT|[+-]\d{2}:?(?:\d{2})?)?$"
 )
 _WEEKDAY: Final = r"^(?:(?:[Mm]on|[Tt]ue|[Ww]ed|[Tt]hu|[Ff]ri|[Ss]at|[Ss]un)[a-z]*[,.]?\s+)?"
-_NUMERIC: Final = _WEEKDAY + r"(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})\.?" + _CLOCK
+_NUMERIC: Final = _WEEKDAY + r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})[-/.](?P<c>\d{1,4})\.?" + _CLOCK
 _DAY_NAME: Final = _WEEKDAY + r"(?P<a>\d{1,2})\.?[- /]?(?P<b>[A-Za-z]{3,9})[.,]?[- /]?(?P<c>\d{2,4})" + _CLOCK
 _NAME_DAY: Final = _WEEKDAY + r"(?P<b>[A-Za-z]{3,9})\.?[- /](?P<a>\d{1,2}),?[- /](?P<c>\d{2,4})" + _CLOCK
 _COMPACT: Final = (
-    r"^(?P<a>(?:19|20|21)\d{2})(?P<b>\d{2})(?P<c>\d{2})(?:[T _-]?(?P<hour>\d{2}):?(?P<minute>\d{2})"
+    r"^(?P<a>(?:19|20|21)\d{2})(?P<mark>)(?P<b>\d{2})(?P<c>\d{2})(?:[T _-]?(?P<hour>\d{2}):?(?P<minute>\d{2})"
     r"(?::?(?P<second>\d{2})(?:[.,](?P<fraction>\d{1,9}))?)?)?(?P<half>)"
     r"(?P<offset>[Zz]|[+-]\d{2}:?(?:\d{2})?)?$"
 )
-# Since 1970: whole seconds, or thousandths of them, from 2001 to 2286.
-_EPOCH: Final = r"^(?P<whole>[1-9]\d{9})(?P<milli>\d{3})?(?:\.(?P<fraction>\d{1,9}))?$"
+# Since 1970: whole seconds, or thousandths, millionths or billionths of them, from 2001 to 2286.
+_EPOCH: Final = (
+    r"^(?P<whole>[1-9]\d{9})(?P<milli>\d{3})?(?P<micro>\d{3})?(?P<nano>\d{3})?(?:\.(?P<fraction>\d{1,9}))?$"
+)
+# Weekday, month and day before the clock, the year behind it; and a clock with points.
+_YEAR_LAST: Final = (
+    r"^(?:[A-Za-z]{3,9},? +)?([A-Za-z]{3,9}) +(\d{1,2}),? +(\d{1,2}:\d{2}(?::\d{2})?(?: ?[AaPp][Mm])?)"
+    r"( +(?:[A-Z]{1,5}|[+-]\d{2}:?\d{2}))? +(\d{4})$"
+)
+_POINTED_CLOCK: Final = r"^(\d{1,2}\.\d{1,2}\.\d{2,4},? +\d{1,2})\.(\d{2})(?:\.(\d{2}))?$"
+_EPOCH_UNITS: Final = {10: "seconds", 13: "milliseconds", 16: "microseconds", 19: "nanoseconds"}
 EPOCH_FORMATS: Final = ("epoch", "epoch_ms")
 _ALL: Final = np.empty(0, dtype=np.intp)  # the places are put in once the distinct cells are read
 _FIRST_YEAR, _LAST_YEAR = 1900, 2199
+_UNTOLD: Final = "day or month first: not told"
+_DAY_US: Final = 86_400 * SECOND_US
+_FEW_STEPS: Final = 4  # within a day that show an interval
 _FIRST_US, _END_US = (
     int(np.datetime64(f"{year}-01-01", "us").astype(np.int64)) for year in (_FIRST_YEAR, _LAST_YEAR + 1)
 )
@@ -128,6 +140,9 @@ _ZONE_BEHIND: Final = r"([+-]\d{2}:?\d{2}|Z)\s*(?:\[[A-Za-z0-9_/+-]+\]|[A-Z][A-Z
 def _with_plain_offsets(texts: pa.Array, abbreviations: Mapping[str, int]) -> pa.Array:
     """Write odd blanks as blanks, and what names a zone at the end of a time as its offset."""
     plain = pc.replace_substring_regex(texts, r"[\x{a0}\x{2009}\x{202f}]", " ")
+    plain = pc.replace_substring_regex(plain, _YEAR_LAST, r"\2 \1 \5 \3\4")
+    plain = pc.replace_substring_regex(plain, _POINTED_CLOCK, r"\1:\2:\3")
+    plain = pc.replace_substring_regex(plain, r"(:\d{2}):$", r"\1")
     plain = pc.replace_substring_regex(plain, _ZONE_BEHIND, r"\1")
     for name, offset_us in abbreviations.items():
         minutes = abs(offset_us) // (60 * SECOND_US)
@@ -200,16 +215,16 @@ def _enter_epochs(
     if not is_fit.any():
         return rest
     parts = fitted.filter(pa.array(is_fit))
-    is_milli = np.asarray(pc.greater(pc.utf8_length(parts.field("milli")), 0), dtype=bool)
+    named = [parts.field(name) for name in ("whole", "milli", "micro", "nano")]
+    digits = np.asarray(pc.utf8_length(pc.binary_join_element_wise(*named, "")), dtype=np.int64)
     fraction = _integers(pc.utf8_slice_codeunits(pc.utf8_rpad(parts.field("fraction"), 6, "0"), 0, 6))
-    times = _integers(parts.field("whole")) * SECOND_US + _integers(parts.field("milli")) * 1000
+    times = _integers(parts.field("whole")) * SECOND_US
+    times = times + _integers(parts.field("milli")) * 1000 + _integers(parts.field("micro"))
     places = rest[is_fit]
-    result.times_us[places] = times + np.where(is_milli, fraction // 1000, fraction)
+    result.times_us[places] = times + fraction // 10 ** np.minimum(digits - 10, 6)
     result.is_instant[places] = True
     result.refusal[places] = Refusal.NONE
-    notes |= {
-        kind for kind, some in (("epoch milliseconds", is_milli), ("epoch seconds", ~is_milli)) if some.any()
-    }
+    notes |= {f"epoch {_EPOCH_UNITS[count]}" for count in np.unique(digits).tolist()}
     others: NDArray[np.intp] = rest[~is_fit]
     return others
 
@@ -227,6 +242,17 @@ def _parts(fitted: pa.StructArray, place: NDArray[np.intp], *, is_numeric: bool)
         b = _integers(fitted.field("b"))
         is_year_first = np.asarray(pc.equal(pc.utf8_length(fitted.field("a")), 4), dtype=bool)
         day, month, is_undecided, told = _day_and_month(a, b, is_year_first)
+        if told == {_UNTOLD}:
+            is_day_first = _is_day_first_by_order(a, b, c, clock)
+            if is_day_first is not None:
+                day, month = (a, b) if is_day_first else (b, a)
+                told = {f"{'day' if is_day_first else 'month'} first, as the rows run on over midnight"}
+                is_undecided = np.zeros(len(a), dtype=bool)
+        if _are_short_years_first(fitted, a, b, c):
+            is_year_first, told = np.ones(len(a), dtype=bool), {"year first"}
+            is_undecided = np.zeros(len(a), dtype=bool)
+        elif _may_be_short_years_first(fitted, a, b, c):
+            is_undecided, told = np.ones(len(a), dtype=bool), {"year or day first: not told"}
         year = np.where(is_year_first, a, c)
         day, month = np.where(is_year_first, c, day), np.where(is_year_first, b, month)
         notes |= told
@@ -257,8 +283,43 @@ def _day_and_month(a: Times, b: Times, is_year_first: Mask) -> tuple[Times, Time
     # Nothing or both: a date that reads the same either way, or that has no second reading, still stands.
     undecided = open_ & (a <= 12) & (b <= 12) & (a != b)
     day, month = np.where(a > 12, a, b), np.where(a > 12, b, a)
-    note = "day first and month first mixed" if is_day_first else "day or month first: not told"
+    note = "day first and month first mixed" if is_day_first else _UNTOLD
     return day, month, undecided, {note} if undecided.any() else {"day and month alike"}
+
+
+def _is_day_first_by_order(a: Times, b: Times, c: Times, clock_us: Times) -> bool | None:
+    """Tell day and month apart where one reading runs on over midnight and the other jumps by a month.
+
+    Parameters: `a`, `b`, `c` of dates, `clock_us` since midnight, of distinct cells in the order of the rows.
+    """
+    is_same_date = (np.diff(a) == 0) & (np.diff(b) == 0) & (np.diff(c) == 0)
+    inside = np.abs(np.diff(clock_us))[is_same_date]
+    if len(inside) < _FEW_STEPS or is_same_date.all():
+        return None
+    runs_on = []
+    for day, month in ((a, b), (b, a)):
+        steps = np.abs(np.diff(((c * 12 + month) * 31 + day) * _DAY_US + clock_us))
+        runs_on.append(bool(np.all(steps[~is_same_date] <= 2 * np.median(inside))))
+    return runs_on[0] if runs_on[0] != runs_on[1] else None
+
+
+def _are_short_years_first(fitted: pa.StructArray, a: Times, b: Times, c: Times) -> bool:
+    """Tell whether dates such as 25-03-01 begin with the year: the last number takes on more values."""
+    if not _could_be_short_years_first(fitted, b, c):
+        return False
+    return bool(np.any(a > 31)) or len(np.unique(c)) > len(np.unique(a))
+
+
+def _may_be_short_years_first(fitted: pa.StructArray, a: Times, b: Times, c: Times) -> bool:
+    """Tell whether the file leaves open which end the year stands at: a date with dashes, always the same."""
+    has_dashes = bool(pc.all(pc.match_substring(fitted.field("mark"), "-")).as_py())
+    is_open = len(np.unique(c)) == len(np.unique(a)) and not np.any(c > 31)
+    return has_dashes and is_open and _could_be_short_years_first(fitted, b, c)
+
+
+def _could_be_short_years_first(fitted: pa.StructArray, b: Times, c: Times) -> bool:
+    is_padded = all(bool(pc.all(pc.equal(pc.utf8_length(fitted.field(part)), 2)).as_py()) for part in "abc")
+    return is_padded and bool(np.all((b >= 1) & (b <= 12) & (c >= 1) & (c <= 31)))
 
 
 def _hours(fitted: pa.StructArray) -> tuple[Times, set[str]]:

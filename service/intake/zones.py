@@ -2,10 +2,11 @@
 
 import datetime as dt
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
+from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,6 +117,30 @@ def zone_of_header(name: str) -> dt.tzinfo | None:
     if offset >= dt.timedelta(hours=15):
         return None
     return dt.timezone(-offset if found["sign"] == "-" else offset)
+
+
+_ZONE_LINE: Final = re.compile(r"\b(?:time ?zone|tz|zone|times? (?:are )?in)\b\s*[:=]?\s*(.*)", re.IGNORECASE)
+_ZONE_NAME: Final = re.compile(r"\b[A-Z][A-Za-z]+(?:/[A-Za-z0-9_+-]+)+")
+_SHORT_NAME: Final = re.compile(r"\b[A-Z]{1,3}[SD]?T\b")
+
+
+def zone_above(lines: Iterable[Sequence[str]]) -> tuple[dt.tzinfo | None, str]:
+    """Return the zone that a line above a table names, and what is said of one; None and blank where none."""
+    for line in lines:
+        found = _ZONE_LINE.search(" ".join(line))
+        if found is None or not found[1]:
+            continue
+        named = _ZONE_NAME.search(found[1])
+        if named is not None and named[0] in available_timezones():
+            return ZoneInfo(named[0]), named[0]
+        return zone_of_header(found[1]), found[1]
+    return None, ""
+
+
+def short_zone_name(header: str) -> str:
+    """Return a zone's short name, such as EST, where a time column's header has one; else a blank."""
+    found = _SHORT_NAME.search(header)
+    return "" if found is None or found[0] == "DT" else found[0]
 
 
 @lru_cache(maxsize=64)

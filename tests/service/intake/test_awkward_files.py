@@ -59,6 +59,11 @@ def times(*cells: str) -> str:
     return "Time,SF1 amps\n" + "".join(f"{cell},{value}\n" for cell, value in zip(cells, AMPS, strict=False))
 
 
+SINGLE = "2025-03-01 00:00,10.5\n2025-03-01 00:15,11.5\n"
+OVER_MIDNIGHT = "Time,SF1 amps\n" + "".join(
+    f"{11 + place // 6}/03/2025 {'00' if place // 6 else '23'}:{place % 6 * 10:02d},{place}\n"
+    for place in range(12)
+)
 FLOW = "Time,{}\n2025-03-01 00:00,1500\n2025-03-01 00:15,1600\n"
 FLOWS = {"SF1 flow": (1500.0, 1600.0)}
 NAMED = {"SF1 amps": AMPS, "SF1 speed": (50.0, 60.0)}
@@ -246,11 +251,60 @@ CASES = (
          "2025-03-01 00:15,SF1 amps [A],11.5\n", says=("long",)),
     Case("long under lines", "Report\nfor,March\n\nPoint,Time,Value,Unit\nSF1 amps,2025-03-01 00:00,10.5,A\n"
          "SF1 amps,2025-03-01 00:15,11.5,A\n", says=("long", "2 lines above")),
+    # Guessed by none of these: what stands beside, above and in order is looked at.
+    Case("trends one under another, each named above", "Trend: SF1 amps\nTime,Value\n" + SINGLE
+         + "\nTrend: SF1 flow\nTime,Value\n" + SINGLE.replace("10.5", "1500").replace("11.5", "1600"),
+         {"SF1 amps": AMPS, **FLOWS}, ("2 tables",)),
+    Case("a column of times for each point", "Time,SF1 amps,Time,SF1 speed\n2025-03-01 00:00,10.5,2025-03-01 00:01,50\n"
+         "2025-03-01 00:15,11.5,2025-03-01 00:16,60\n,,2025-03-01 00:31,70\n",
+         {"SF1 amps": AMPS, "SF1 speed": (50.0, 60.0, 70.0)}, ("side by side",)),
+    Case("a start and an end", "Start Time,End Time,SF1 amps\n2025-03-01 00:00,2025-03-01 00:15,10.5\n"
+         "2025-03-01 00:15,2025-03-01 00:30,11.5\n", says=("times of 'Start Time', not of 'End Time'",)),
+    Case("a status beside each point", "Time,SF1 amps,SF1 amps Status,SF1 speed,Status\n"
+         "2025-03-01 00:00,10.5,{ok},50,\n2025-03-01 00:05,0,{down},0,{fault}\n2025-03-01 00:15,11.5,{ok},60,{ok}\n",
+         NAMED, ("'SF1 amps Status' says so", "'Status' says so"), missing=2),
+    Case("a zone above", "Time zone: UTC\n" + PLAIN.replace("01 00:", "01 07:"), NAMED, ("UTC by a line above",)),
+    Case("a zone's name above", "Report,x\nTimezone,America/New_York\n" + PLAIN.replace("01 00:", "01 02:"), NAMED,
+         ("America/New_York by a line above",)),
+    Case("the time of its writing says nothing of the rows", "Created: 2025-03-02 06:00 UTC\n" + PLAIN, NAMED),
+    Case("another zone's short name in the header", PLAIN.replace("Time", "Time (EST)"), NAMED,
+         ("said to be 'EST' and read as wall clock of America/Denver",)),
+    Case("AM and PM in a column", "Date,Time,AM/PM,SF1 amps\n3/31/2025,12:00,AM,10.5\n3/31/2025,12:15,AM,11.5\n",
+         says=("AM and PM in a column",), first="2025-03-31T06:00:00"),
+    Case("a name in two columns", "Time,Unit no.,Point,Value\n2025-03-01 00:00,SF1,amps,10.5\n"
+         "2025-03-01 00:15,SF1,amps,11.5\n2025-03-01 00:15,SF1,speed,60\n", {"SF1 amps": AMPS, "SF1 speed": (60.0,)},
+         ("points named by 'Unit no.' and 'Point'",)),
+    Case("keys above for the names", "Key,Name\nP1,SF1 amps\nP2,SF1 speed\nTime,P1,P2\n" + ROWS, NAMED,
+         ("names by the lines above",)),
+    Case("groups, names and units", "Time,SF1,SF1\n,amps,speed\n,A,%\n" + ROWS, NAMED,
+         ("two header rows", "units in a row of their own")),
+    Case("one name over two columns", PLAIN.replace("speed", "amps"), {"SF1 amps": (50.0, 60.0)},
+         ("heads 2 columns",)),
+    Case("another unit behind the numbers", "Time,SF1 flow\n2025-03-01 00:00,1500 cfm\n2025-03-01 00:15,1600 cfm\n",
+         FLOWS, ("in cfm by this file, in L/s by the site",)),
+    Case("a number in brackets is no flag", amps("10.5", "(2.5)", "11.5"), refused=1),
+    Case("a second value column is told", "Time,Point,Value,Text Value\n2025-03-01 00:00,SF1 amps,10.5,\n"
+         "2025-03-01 00:15,SF1 amps,11.5,\n", says=("'Text Value' not read",)),
+    Case("the year first in two digits", times("25-03-01 00:00", "25-03-02 00:15"), says=("year first",)),
+    Case("two digits and one day", times("25-03-01 00:00", "25-03-01 00:15"), {}, refused=2, first="",
+         says=("year or day first: not told",)),
+    Case("two digits, the year last", times("14-03-25 00:00", "15-03-25 00:15"), says=("day first",),
+         first="2025-03-14T06:00:00"),
+    Case("the rows run on over midnight", OVER_MIDNIGHT, {"SF1 amps": tuple(range(12))},
+         ("day first, as the rows run on over midnight",), first="2025-03-12T05:00:00"),
+    Case("the rows step by days: day and month stay open", "Time,SF1 amps\n11/03/2025 00:00,1\n12/03/2025 00:00,1\n", {},
+         refused=2, says=("not told",), first=""),
+    Case("the year behind the clock", times("Sat Mar 01 00:00:00 MST 2025", "Sat Mar 01 00:15:00 MST 2025")),
+    Case("a clock with points", times("01.03.2025 00.00", "31.03.2025 00.15"), says=("day first",)),
+    Case("a wide p. m.", times("28/02/2025 12:00:00 a. m.", "28/02/2025 12:15:00 a. m."), first="2025-02-28T07:00:00"),
+    Case("epoch microseconds", times("1740812400000000", "1740813300000000"), says=("epoch microseconds",)),
     Case("rows newest first", "Time,SF1 amps,SF1 speed\n" + "\n".join(reversed(ROWS.splitlines())) + "\n", NAMED),
     Case("a time twice: the last row holds", amps("9", "11.5") + "2025-03-01 00:00,10.5\n"),
 )  # fmt: skip
 
 UNREADABLE = (
+    Case("times side by side in the header", "Point,2025-03-01 00:00,2025-03-01 00:15\nSF1 amps,10.5,11.5\n",
+         says=("export it with a row a time",)),
     Case("a workbook", b"PK\x03\x04\x14\0[Content_Types].xml", says=("workbook",)),
     Case("a damaged zip", b"PK\x03\x04broken", says=("zip file is damaged",)),
     Case("no header and several columns", ROWS, says=("has no header",)),
