@@ -1,4 +1,4 @@
-"""One command for all benches: `python -m tests.bench [names] [--fans N] [--months M]`."""
+"""One command for all benches: `python -m tests.bench [names] [--fans N ...] [--months M ...]`."""
 
 import argparse
 import json
@@ -80,8 +80,12 @@ def _arguments(every: Sequence[Bench]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     known = "; ".join(f"{bench.name}: {bench.about}" for bench in every)
     parser.add_argument("names", nargs="*", help=f"the benches to run, by the beginning of a name ({known})")
-    parser.add_argument("--fans", type=int, help="fans in the fleet, in place of each bench's own number")
-    parser.add_argument("--months", type=int, help="months of 30 days, in place of each bench's own")
+    parser.add_argument(
+        "--fans", type=int, nargs="+", help="fans in the fleet, in place of each bench's own number"
+    )
+    parser.add_argument(
+        "--months", type=int, nargs="+", help="months of 30 days, in place of each bench's own"
+    )
     parser.add_argument("--days", type=int, help="days, in place of each bench's own")
     parser.add_argument("--rounds", type=int, default=_ROUNDS, help="runs by turns; the best counts")
     return parser.parse_args()
@@ -100,11 +104,18 @@ def main() -> None:
         sys.exit(f"no bench of that name; there are: {', '.join(bench.name for bench in every)}")
     print(machine(), _line(*_TITLES), sep="\n", flush=True)
     for bench in chosen:
-        days = asked.days or (30 * asked.months if asked.months else bench.size.days)
-        size = Size(asked.fans or bench.size.fans, days)
-        with tempfile.TemporaryDirectory(prefix="bench-") as folder:
-            measured = measure(bench, size, asked.rounds, Path(folder))
-        print(*lines_of(bench, size, measured), sep="\n", flush=True)
+        for size in sizes_of(bench, asked):
+            with tempfile.TemporaryDirectory(prefix="bench-") as folder:
+                measured = measure(bench, size, asked.rounds, Path(folder))
+            print(*lines_of(bench, size, measured), sep="\n", flush=True)
+
+
+def sizes_of(bench: Bench, asked: argparse.Namespace) -> list[Size]:
+    """Return every size asked for, of each number of fans each number of days."""
+    days = [asked.days] if asked.days else [30 * months for months in asked.months or ()]
+    return [
+        Size(fans, length) for fans in asked.fans or [bench.size.fans] for length in days or [bench.size.days]
+    ]
 
 
 if __name__ == "__main__":

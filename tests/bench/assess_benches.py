@@ -18,6 +18,7 @@ from service.assess import assess, export_daily
 from service.intake import pull
 from service.store import Store, open_store
 from tests.bench.bench import Bench, Size
+from tests.bench.copies import drawn, multiply
 from tests.bench.engineer import daily_residuals
 from tests.bench.exports import write_wide_groups
 from tests.bench.trends import times, write_site
@@ -35,10 +36,13 @@ def _pulled(site: SiteFolder, store: Store) -> None:
 
 
 def _prepare(inputs: Path, size: Size) -> None:
-    """Pull a fleet's readings; the last day of them stands apart, so that a night can follow its history."""
-    folder = inputs / _FIRST
-    drop = write_site(folder, size)
-    write_wide_groups(drop, size, slice(None, -_steps_a_day(size)), "history")
+    """Pull a fleet's readings; the last day of them stands apart, so that a night can follow its history.
+
+    A few fans are drawn, pulled and assessed; a larger fleet is copies of them under other names.
+    """
+    few, folder = drawn(size), inputs / _FIRST
+    drop = write_site(folder, few)
+    write_wide_groups(drop, few, slice(None, -_steps_a_day(size)), "history")
     site = load_site(folder)
     with open_store(site) as store:
         _pulled(site, store)
@@ -49,8 +53,9 @@ def _prepare(inputs: Path, size: Size) -> None:
         with open_store(site) as store:
             if name == _NIGHT:
                 _assess(site, store)
-            write_wide_groups(inputs / name / "drop", size, slice(-_steps_a_day(size), None), "last day")
+            write_wide_groups(inputs / name / "drop", few, slice(-_steps_a_day(size), None), "last day")
             _pulled(site, store)
+        multiply(inputs / name, size)
 
 
 def _steps_a_day(size: Size) -> int:

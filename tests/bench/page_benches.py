@@ -22,7 +22,7 @@ from service.web import web_app
 from tests.bench.bench import Bench, Size
 from tests.bench.trends import fan_names, write_site
 
-_LAST: Final = dt.date(2025, 6, 30)
+LAST: Final = dt.date(2025, 6, 30)
 _NOW: Final = dt.datetime(2025, 7, 1, 12, tzinfo=dt.UTC)
 _PORT: Final = 8710
 _LINE_DAYS: Final = 90
@@ -30,7 +30,7 @@ _MOST_WIRE_BYTES: Final = 400_000
 _BATCH: Final = 50
 
 
-def _prepare(inputs: Path, size: Size) -> None:
+def plant_ledger(inputs: Path, size: Size) -> None:
     """Plant the ledger of a fleet: one fan in ten slips, one in fifty cannot be judged."""
     write_site(inputs, size)
     with open_store(load_site(inputs)) as store:
@@ -62,7 +62,7 @@ def _ledger(number: int, fan: str, days: int) -> Iterator[dict[str, Any]]:
             "slip_ref_high_pct": level + width,
         }
         numbers |= {"drag_ref_pct": 0.3, "drag_ref_low_pct": -0.8, "drag_ref_high_pct": 1.4}
-        date = _LAST - dt.timedelta(days=days - 1 - day)
+        date = LAST - dt.timedelta(days=days - 1 - day)
         yield {
             "fan": fan,
             "date": date,
@@ -151,7 +151,7 @@ def _fan_page(inputs: Path, _folder: Path) -> None:
     asked(inputs, "/fans/SF-0000")
 
 
-def _bare_fleet(inputs: Path, _folder: Path) -> None:
+def bare_fleet(inputs: Path, _folder: Path) -> None:
     """Read the numbers of the page as plain rows: every fan's latest, 90 days of slip, alerts, reasons."""
     _, store = _opened(inputs)
     newest = sa.select(daily.c.fan, sa.func.max(daily.c.date).label("date")).group_by(daily.c.fan).subquery()
@@ -163,7 +163,7 @@ def _bare_fleet(inputs: Path, _folder: Path) -> None:
         daily.c.cause_share,
     ).join(newest, (daily.c.fan == newest.c.fan) & (daily.c.date == newest.c.date))
     line = sa.select(daily.c.fan, daily.c.date, daily.c.slip_ref_pct).where(
-        daily.c.date > _LAST - dt.timedelta(days=_LINE_DAYS)
+        daily.c.date > LAST - dt.timedelta(days=_LINE_DAYS)
     )
     hours = sa.select(fan_days.c.fan, sa.func.avg(fan_days.c.hours_running)).group_by(fan_days.c.fan)
     opened = sa.select(episodes).where(episodes.c.closed_on.is_(None))
@@ -185,16 +185,16 @@ PAGES: Final = (
         "page fleet",
         "the fleet page of every fan, beside the bare read of what it shows",
         Size(2000, 120),
-        _prepare,
+        plant_ledger,
         _fleet_page,
-        {"bare read": _bare_fleet},
+        {"bare read": bare_fleet},
         limit=3.0,
     ),
     Bench(
         "page fan",
         "one fan's page again, its charts drawn, beside the bare read of its ledger",
         Size(2000, 120),
-        _prepare,
+        plant_ledger,
         _fan_page,
         {"bare read": _bare_fan},
     ),

@@ -12,6 +12,7 @@ _MODULES: Final = {
     "pull_benches": "PULLS",
     "assess_benches": "ASSESSMENTS",
     "page_benches": "PAGES",
+    "report_benches": "REPORTS",
 }
 
 
