@@ -5,9 +5,11 @@ import datetime as dt
 import pandas as pd
 import pytest
 
+from analytics.ledger import NAMED_CAUSES
+from analytics.vocabulary import Cause
 from service.alerts import acknowledge, close, log_service, shelve, take_up
 from service.failure import WorkFailed
-from tests.service.alerts.conftest import NOW, Book, day
+from tests.service.alerts.conftest import FIRST, NOW, Book, day
 
 QUIET = (1.0,) * 3
 DENVER_MIDNIGHT = dt.time(6, tzinfo=dt.UTC)  # in June
@@ -224,3 +226,14 @@ def test_assessed_as_of_an_earlier_day_nothing_is_taken_back_and_nothing_told_ag
     book.keep(NOW + dt.timedelta(hours=2))
     assert (book.alert_of("F-1"), book.outbox(), book.exported().to_csv()) == (alert, mails, exported)
     assert book.states("F-1") == [("", "act"), ("act", ""), ("", "act")]
+
+
+def test_two_faults_besides_the_drive_that_look_alike_are_told_as_one_notice(book: Book) -> None:
+    shares = [0.0] * len(NAMED_CAUSES)
+    shares[NAMED_CAUSES.index(Cause.AIR_PATH)] = 0.6
+    shares[NAMED_CAUSES.index(Cause.AIRFLOW_SENSOR)] = 0.4
+    book.days("F-1", FIRST, day(5), cause="unclear", cause_share=0.6, shares=shares)
+    book.keep()
+    (row,) = book.exported("F-1").to_dict("records")
+    assert (row["kind"], row["cause"], row["cause_share"]) == ("notice", "air_path", 0.6)
+    assert row["message"].startswith("Most likely a filter, coil or damper between fan and sensor loads: ")
