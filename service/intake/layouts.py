@@ -70,13 +70,22 @@ def find_layout(head: Head, source: Source, file_point: str, is_mapped: Mapped) 
         raise UnreadableFileError("no column beside the time: nothing to read")
     layout = _of_columns(header, rows, source, file_point, is_mapped, time=time, others=others)
     layout = replace(layout, time_of_day=time_of_day, half_of_day=half_of_day)
-    above = {name for line in head.preamble for name in _names_in(line) if is_mapped(name)}
-    if layout.is_named_by_file and len(above) == 1:
-        return replace(layout, is_named_by_file=False, named_above=above.pop())
-    return layout
+    if not layout.is_named_by_file:
+        return layout
+    above = {name for line in head.preamble for name in names_in(line) if is_mapped(name)}
+    if not above and not is_mapped(file_point):
+        above = {name for line in head.preamble for name in _names_told(line)}
+    return replace(layout, is_named_by_file=False, named_above=above.pop()) if len(above) == 1 else layout
 
 
-def _names_in(line: Sequence[str]) -> list[str]:
+def _names_told(line: Sequence[str]) -> list[str]:
+    """Return the name that a line gives after the word for one, be it of a point that nobody maps yet."""
+    word, mark, rest = ":".join(line).partition(":")
+    name = rest.strip(": ")
+    return [name] if mark and name and POINT_NAMES.fullmatch(word.strip()) else []
+
+
+def names_in(line: Sequence[str]) -> list[str]:
     """Return what may name a point in a line above the header: its cells, and what they say after a colon."""
     return [*line, *(cell.partition(mark)[2].strip() for cell in line for mark in ":=" if mark in cell)]
 

@@ -82,7 +82,10 @@ _SENTINELS: Final = np.array(
     [*SENTINELS, -SENTINELS[-1], 3.402823e38, -3.402823e38, 3.4028235e38, -3.4028235e38]
 )
 _LEAST_SENTINEL, _GREATEST_NUMBER = -9999.0, 3.4e38
-_OK_FLAGS: Final = ("ok", "good", "valid", "normal", "nominal", "g", "true", "fine", "raw")
+_OK_FLAGS: Final = (
+    *("ok", "good", "valid", "normal", "nominal", "g", "true", "fine", "raw"),
+    *("on", "off", "active", "inactive", "running", "false"),  # what a status's number stands for
+)
 _NUMBER: Final = r"^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?$"
 _FLAGGED: Final = r"^(?P<number>[^\[\](){}<>]*?)\s*[\[({<]\s*(?P<flag>[^\[\](){}<>]*?)\s*[\])}>]$"
 _SUFFIXED: Final = (

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 _FEW: Final = 12  # values that say nothing yet
 FLAT_VALUES: Final = 96  # readings of one day at a quarter of an hour
 _AT_REST: Final = -0.01
+_LEAST_SHARE: Final = 0.1
 _OVER_SPEED: Final = 1.02
 _OFF_SCALE_PA: Final = 10_000.0
 _NEGATIVE_SHARE: Final = 0.01
@@ -76,6 +77,9 @@ def _speed(values: Floats, written: Floats, target: Target, machine: Machine) ->
             f"{below} of {len(values)} speeds are below zero, down to {written.min():g}: the signal of a "
             "stopped drive seems offset"
         )
+    most = float(written.max())
+    if target.unit == "percent" and _LEAST_SHARE < most <= 1.0 and len(np.unique(written)) > _FEW:
+        return f"speeds up to {most:g} read as percent: the unit is likely fraction"
     top = machine.max_speed_fraction
     over = int(np.count_nonzero(values > _OVER_SPEED * top))
     if over:

@@ -71,8 +71,9 @@ def _read(text: PlainText, file: str, source: Source, zone: dt.tzinfo, points: P
     clocked = _Clocked(sheet, layout, source, Clock(own_zone))
     if clocked.timeless.size:
         lines = [sheet.line(int(row)) for row in clocked.timeless]
-        may_caption = layout.is_named_by_file or bool(layout.named_above)
-        alike, others = without_repeats(text, head, lines, may_caption=may_caption)
+        is_captioned = layout.is_named_by_file or bool(layout.named_above)
+        captioned = layout.values[0] if is_captioned else None
+        alike, others = without_repeats(text, head, lines, captioned, points.is_mapped)
         if others:
             return each(split_at(alike, others), "each under a header of its own")
         if alike is not text:
@@ -151,6 +152,13 @@ def _decimal(head: Head, layout: Layout) -> str:
     if not any("," in cell for cell in cells):
         return "."
     return decimal_of(pa.array(cells, type=pa.string()), ".", is_comma_usual=head.delimiter != ",")
+
+
+def _shows_points(head: Head) -> bool:
+    """Tell whether the file's numbers surely have decimal points: then its commas stand between thousands."""
+    cells = [cell for row in head.rows for cell in row if "." in cell or "," in cell]
+    array = pa.array(cells, type=pa.string())
+    return bool(cells) and decimal_of(array, "", is_comma_usual=False) == "."
 
 
 def _wanted(
@@ -284,7 +292,7 @@ class _Reader:
         self._sheet = sheet
         self._clocked = clocked
         self._header = head.header
-        self._is_comma_usual = head.delimiter != ","
+        self._is_comma_usual = head.delimiter != "," and not _shows_points(head)
         self._points = points
         self._decimal = decimal
         self._whole_lines = {fault.row: fault for fault in sheet.faults if fault.column is None}

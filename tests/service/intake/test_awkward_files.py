@@ -255,6 +255,11 @@ CASES = (
     Case("trends one under another, each named above", "Trend: SF1 amps\nTime,Value\n" + SINGLE
          + "\nTrend: SF1 flow\nTime,Value\n" + SINGLE.replace("10.5", "1500").replace("11.5", "1600"),
          {"SF1 amps": AMPS, **FLOWS}, ("2 tables",)),
+    Case("a caption without a header of its own", "SF1 amps\nTime,Value\n" + SINGLE + "SF1 flow\n"
+         + SINGLE.replace("10.5", "1500").replace("11.5", "1600"), {"SF1 amps": AMPS, **FLOWS}, ("2 tables",)),
+    Case("commas between thousands beside decimal points", "Time;SF1 flow;SF1 amps\n2025-03-01 00:00;1,500;10.5\n"
+         "2025-03-01 00:15;1,600;11.5\n", {**FLOWS, "SF1 amps": AMPS}, ("2 cells with marks between thousands",)),
+    Case("a status with its number", amps("1 (On)", "0 (off)", header="SF1 run"), {"SF1 run": (1.0, 0.0)}),
     Case("a column of times for each point", "Time,SF1 amps,Time,SF1 speed\n2025-03-01 00:00,10.5,2025-03-01 00:01,50\n"
          "2025-03-01 00:15,11.5,2025-03-01 00:16,60\n,,2025-03-01 00:31,70\n",
          {"SF1 amps": AMPS, "SF1 speed": (50.0, 60.0, 70.0)}, ("side by side",)),

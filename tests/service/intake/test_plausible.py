@@ -22,6 +22,11 @@ def lines(header: str, values: list[float], day: str = "2025-03-01") -> str:
         ("SF1 amps", [10.0, 11.0, -5.0] * 8, "8 of 24 values are negative, down to -5"),
         ("SF1 speed", [50.0, -25.0] * 8, "8 of 16 speeds are below zero, down to -25"),
         ("SF1 speed", [50.0, 140.0] * 8, "8 of 16 speeds are over the drive's limit, up to 140"),
+        (
+            "SF1 speed",
+            [0.01 * place for place in range(40, 80)],
+            "read as percent: the unit is likely fraction",
+        ),
         ("SF1 amps", [12.5] * 96, "all 96 values are 12.5: flat or stuck"),
         ("SF1 flow", [7.5, 8.0] * 8, "a 1000th of what fits the design airflow"),
         ("SF1 flow", [8000.0 * 60] * 15 + [1.0], "60 times what fits the design airflow"),
