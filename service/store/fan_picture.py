@@ -14,7 +14,13 @@ from analytics.model import CURVE, INDEX, Operating, Parameter
 from analytics.scaled_hours import ScaledHours, scaled_hours
 from analytics.slopes import linearise
 from config.folder import SiteFolder
-from service.store.power import HealthyFit, healthy_fit, midnight
+from service.store.power import (
+    HealthyFit,
+    healthy_fit,
+    healthy_motor_hours,
+    learned_normals,
+    midnight,
+)
 from service.store.store import Store
 
 RECENT_DAYS: Final = 14
@@ -65,8 +71,11 @@ def fan_picture(site: SiteFolder, store: Store, fan: str, last: dt.date) -> FanP
     frame = store.hours.read([fan], midnight(site, first), midnight(site, last + dt.timedelta(days=1)))
     if frame.empty:
         return None
-    hours = scaled_hours(frame, fit.machine, fit.curves.channels)
-    drawn = _Drawn(fit, hours)
+    with store.reader() as connection:
+        normals = learned_normals(connection, [fan], first, last).get(fan, [])
+    dates = frame["time"].dt.tz_convert(site.site.zone).dt.date
+    scaled = scaled_hours(frame, fit.machine, fit.curves.channels)
+    drawn = _Drawn(fit, healthy_motor_hours(scaled, dates, normals))
     has = fit.curves.channels
     return FanPicture(
         drawn.pressure() if has.has_pressure else None, drawn.torque() if has.has_load else None, first, last

@@ -3,7 +3,7 @@
 import datetime as dt
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -16,7 +16,7 @@ from analytics.machine import Machine
 from analytics.measured_torque import measured_torque
 from analytics.model import SIZE
 from analytics.new_normal import Normal, as_healthy_motor, normal_from_json
-from analytics.scaled_hours import scaled_hours
+from analytics.scaled_hours import ScaledHours, scaled_hours
 from config.folder import SiteFolder
 from service.store.fitted import curves_from_json, machine_judged
 from service.store.ledger_tables import curves, daily
@@ -91,8 +91,8 @@ def steady_power(site: SiteFolder, hours: pd.DataFrame, fit: HealthyFit, normals
         return pd.DataFrame(columns=[*_COLUMNS])
     scaled = scaled_hours(hours, fit.machine, fit.curves.channels)
     local = hours["time"].dt.tz_convert(site.site.zone)
-    load, speed = as_healthy_motor(scaled.load, scaled.speed, _by_hour(local.dt.date, normals))
-    torque, motor_speed = measured_torque(load, speed, fit.curves)
+    turned = healthy_motor_hours(scaled, local.dt.date, normals)
+    torque, motor_speed = measured_torque(turned.load, turned.speed, fit.curves)
     rated_kw = fit.machine.motor_rated_power_w * fit.machine.motor_count / 1000.0
     frame = pd.DataFrame(
         {
@@ -108,10 +108,16 @@ def steady_power(site: SiteFolder, hours: pd.DataFrame, fit: HealthyFit, normals
     return frame[in_range(scaled, fit.curves)].reset_index(drop=True)
 
 
-def _by_hour(dates: "pd.Series[Any]", normals: Normals) -> list[Normal]:
+def healthy_motor_hours(scaled: ScaledHours, dates: "pd.Series[Any]", normals: Normals) -> ScaledHours:
+    """Return hours with load and speed as the motor of the healthy period would have shown them.
+
+    Parameters: `dates` of the hours, by plant time; `normals` as learned.
+    """
     starts = [date for date, _ in normals]
     places = [bisect_right(starts, date) for date in dates]
-    return [normals[place - 1][1] if place else {} for place in places]
+    by_hour = [normals[place - 1][1] if place else {} for place in places]
+    load, speed = as_healthy_motor(scaled.load, scaled.speed, by_hour)
+    return replace(scaled, load=load, speed=speed)
 
 
 def daily_power(

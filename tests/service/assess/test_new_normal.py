@@ -15,6 +15,7 @@ from demo_trends.faults import Fault
 from demo_trends.simulator import Trends, simulate
 from demo_trends.truth import daily
 from service.store import open_store
+from service.store.fan_picture import fan_picture
 from service.store.power import daily_power
 from tests.service.assess.conftest import FIRST, ZONE, Plant, drawn, schedule
 
@@ -117,6 +118,14 @@ def test_power_after_a_new_motor_is_what_the_shaft_carries_and_not_what_its_amps
     after = np.mean([share for date, share in shares.items() if first <= date])
     # A fifth more amps for the same torque would read as about 28 % more power.
     assert after == pytest.approx(before, rel=0.04)
+    # Nor does the fan's own picture show its hours above the curve.
+    with open_store(site) as store:
+        picture = fan_picture(site, store, MOTOR, last)
+    assert picture is not None
+    assert picture.torque is not None
+    curve = picture.torque
+    expected = np.interp(curve.hour_airflow_m3s, curve.airflow_m3s, curve.healthy)
+    assert float(np.nanmedian(curve.hours / expected)) == pytest.approx(1.0, abs=0.06)
 
 
 def test_a_new_wheel_has_a_healthy_period_of_its_own(at_once: Plant) -> None:
