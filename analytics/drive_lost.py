@@ -28,6 +28,15 @@ LIGHT_SHARE = 0.70
 # Amps say little below this speed, so pressure or flow must say it.
 LEAST_SPEED_BY_LOAD = 0.40
 _LEAST_LOAD_GAP = 0.05
+# What an hour's latest readings leave as it is.
+_AS_THEY_ARE = (
+    "air_temperature_c",
+    "outdoor_temperature_c",
+    "barometric_pressure_pa",
+    "wheel_speed_rpm",
+    "stopped_pressure_pa",
+    "stopped_airflow_m3s",
+)
 _LEAST_SPEED = 0.10
 _NOT_FOLLOWED_SHARE = 0.05
 
@@ -100,8 +109,10 @@ class _Seen:
 def _seen(
     hours: pd.DataFrame, late: dict[str, Floats], speed: Floats, curves: HealthyCurves, machine: Machine
 ) -> _Seen:
-    latest = hours.assign(**{name: late[name] for name in LATE if name != "run_status"}, is_steady=True)
-    latest["motor_speed_rpm"] = np.nan
+    own = {name: column(hours, name) for name in _AS_THEY_ARE if name in hours}
+    told = {name: late[name] for name in LATE if name != "run_status"}
+    said = {"is_steady": np.ones(len(hours), dtype=bool), "motor_speed_rpm": np.full(len(hours), np.nan)}
+    latest = pd.DataFrame({**own, **told, **said})
     scaled = scaled_hours(latest, machine, curves.channels)
     lightest, no_load = _load_bounds(speed, scaled.density, curves)
     with np.errstate(invalid="ignore"):

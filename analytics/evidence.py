@@ -6,7 +6,7 @@ import numpy as np
 
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves
-from analytics.explanations import can_move
+from analytics.explanations import movable
 from analytics.judging import FanDay
 from analytics.ledger import CAUSE_OF
 from analytics.machine import Machine
@@ -62,10 +62,11 @@ def evidence(day: FanDay, curves: HealthyCurves, machine: Machine) -> tuple[Seen
     own = np.diag(curves.hour_covariance) / max(day.hours_used, 1)
     spread = np.sqrt(np.diag(curves.day_covariance) + own)
     lines = []
+    moves = movable(machine, curves)
     for cause in CAUSES:
         index = CARRIED.index(cause)
         strength = float(reading.information[0, index, index])
-        if not can_move(cause, machine, curves) or strength <= 0.0:
+        if cause not in moves or strength <= 0.0:
             continue
         size = float(reading.pull[0, index]) / strength
         moved = 100.0 * size * reading.effect[0, :, index]

@@ -1,6 +1,7 @@
 """What can explain a fan's numbers: every cause alone, and the drive's own beside one other."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -53,8 +54,8 @@ class Beliefs:
     log_daily_onset: Floats
 
 
-def can_move(cause: Parameter, machine: Machine, curves: HealthyCurves) -> bool:
-    """Tell whether a cause can act on a fan at all and leave a trace in its readings."""
+def movable(machine: Machine, curves: HealthyCurves) -> frozenset[Parameter]:
+    """Return the causes that can act on a fan at all and leave a trace in its readings."""
     channels = curves.channels
     # One reading alone cannot tell what turns the wheel slower from what the system does.
     is_told = channels.tells_causes
@@ -72,52 +73,43 @@ def can_move(cause: Parameter, machine: Machine, curves: HealthyCurves) -> bool:
         Parameter.LOAD_GAIN: channels.has_load,
         Parameter.SPEED_SCALE: not channels.has_motor_speed and is_told,
     }
-    return answers.get(cause, True)
-
-
-def cause_sd(cause: Parameter, machine: Machine, curves: HealthyCurves, trait: str) -> float:
-    """Return a cause's standard deviation of the prior table in the model's unit."""
-    if not can_move(cause, machine, curves):
-        return PINNED_SD
-    # The table gives drag as a share of the reference torque, the model as a share of the rated one.
-    scale = curves.reference_torque if cause is Parameter.DRAG else 1.0
-    return float(getattr(CAUSE_TRAITS[cause], trait)) * scale
-
-
-def _ordinary_sd(cause: Parameter, machine: Machine, curves: HealthyCurves) -> float:
-    # What sets one day apart from the next in the healthy period lasts for weeks outside it.
-    own = cause_sd(cause, machine, curves, "ordinary_sd")
-    channel = {Parameter.PRESSURE_GAIN: PRESSURE, Parameter.LOAD_GAIN: LOAD}.get(cause)
-    if channel is None or not can_move(cause, machine, curves):
-        return own
-    return float(np.hypot(own, DAY_SD_THAT_LASTS * np.sqrt(curves.day_covariance[channel, channel])))
+    return frozenset(cause for cause in CAUSES if answers.get(cause, True))
 
 
 def beliefs(curves: HealthyCurves, machine: Machine) -> Beliefs:
     """Return one fan's beliefs, as a batch of one."""
-    ordinary = [_ordinary_sd(cause, machine, curves) for cause in CAUSES]
-    daily = [cause_sd(cause, machine, curves, "daily_sd") for cause in CAUSES]
-    fault = [cause_sd(cause, machine, curves, "fault_sd") for cause in CAUSES]
-    sided = [float(CAUSE_TRAITS[cause].is_one_sided) for cause in CAUSES]
-    onset = [_log_onset(chosen, machine, curves) for chosen in EXPLANATIONS]
+    moves = movable(machine, curves)
+
+    def deviations(trait: str) -> list[float]:
+        # The table gives drag as a share of the reference torque, the model as a share of the rated one.
+        scales = {Parameter.DRAG: curves.reference_torque}
+        own = {cause: float(getattr(CAUSE_TRAITS[cause], trait)) * scales.get(cause, 1.0) for cause in moves}
+        return [own.get(cause, PINNED_SD) for cause in CAUSES]
+
+    ordinary = deviations("ordinary_sd")
+    for cause, channel in ((Parameter.PRESSURE_GAIN, PRESSURE), (Parameter.LOAD_GAIN, LOAD)):
+        if cause in moves:
+            # What sets one day apart from the next in the healthy period lasts for weeks outside it.
+            lasting = DAY_SD_THAT_LASTS * np.sqrt(curves.day_covariance[channel, channel])
+            ordinary[CAUSES.index(cause)] = float(np.hypot(ordinary[CAUSES.index(cause)], lasting))
+    onset = [_log_onset(chosen) if moves.issuperset(chosen) else _IMPOSSIBLE for chosen in EXPLANATIONS]
     onset[SLIP_LETTING_GO] += float(np.log(LETTING_GO_SHARE))
     return Beliefs(
         ordinary=np.square([ordinary]),
-        daily=np.square([daily]),
-        fault=np.square([fault]),
-        is_one_sided=np.array([sided]),
+        daily=np.square([deviations("daily_sd")]),
+        fault=np.square([deviations("fault_sd")]),
+        is_one_sided=np.array([[float(CAUSE_TRAITS[cause].is_one_sided) for cause in CAUSES]]),
         log_daily_onset=np.array([onset]),
     )
 
 
-def _log_onset(chosen: tuple[Parameter, ...], machine: Machine, curves: HealthyCurves) -> float:
-    if any(not can_move(cause, machine, curves) for cause in chosen):
-        return _IMPOSSIBLE
+@cache
+def _log_onset(chosen: tuple[Parameter, ...]) -> float:
+    if not chosen:
+        return 0.0
     # The second of a pair came in the same season.
     daily = [CAUSE_TRAITS[cause].rate_per_year / 365.25 for cause in chosen]
     season = [CAUSE_TRAITS[cause].rate_per_year * PAIR_YEARS for cause in chosen]
-    if not chosen:
-        return 0.0
     return float(np.log(daily[0] * np.prod(season[1:])))
 
 

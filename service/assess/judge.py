@@ -16,7 +16,6 @@ from analytics.machine import Machine
 from analytics.new_normal import after_judged_day, begun, normal_as_json
 from analytics.scaled_hours import scaled_hours
 from analytics.state import stack_states
-from config.folder import SiteFolder
 from service.assess.lanes import DayPlan, Lane
 from service.assess.pairs import hear, keep_compared, known_now, ratio_sd_pct, taken
 from service.assess.rows import (
@@ -31,6 +30,8 @@ from service.assess.states import carried_state, state_as_bytes
 
 # From the hour a drive was lost to the hour it was sound again, None while it lasts.
 LostSpans = Mapping[str, Sequence[tuple[dt.datetime, dt.datetime | None]]]
+# The plant's own hour of each operating point.
+LOCAL_HOUR: Final = "local_hour"
 _FOREVER: Final = dt.datetime.max.replace(tzinfo=dt.UTC)
 
 
@@ -58,12 +59,12 @@ class _Running:
 
 
 def judge(
-    site: SiteFolder, lanes: Sequence[Lane], hours: Mapping[str, pd.DataFrame], lost: LostSpans
+    lanes: Sequence[Lane], hours: Mapping[str, pd.DataFrame], lost: LostSpans
 ) -> dict[str, list[dict[str, Any]]]:
     """Return the rows of all lanes by fan, in order of date.
 
-    Parameters: `lanes`; `hours`, each fan's operating points over its days; `lost`, the spans in which
-    each fan's drive was lost.
+    Parameters: `lanes`; `hours`, each fan's operating points over its days, with LOCAL_HOUR; `lost`, from
+    when to when each fan's drive was lost.
     """
     rows = [
         blank_row(lane, plan, 0, lane.learned.reason)
@@ -73,19 +74,18 @@ def judge(
     ]
     # A fan's later stretch begins with a state of its own, so that lanes run side by side.
     able = [lane for lane in lanes if lane.learned.curves is not None]
-    rows += _run([_prepare(site, lane, hours[lane.fan], lost) for lane in able])
+    rows += _run([_prepare(lane, hours[lane.fan], lost) for lane in able])
     by_fan: dict[str, list[dict[str, Any]]] = {}
     for row in sorted(rows, key=lambda row: (row["fan"], row["date"])):
         by_fan.setdefault(row["fan"], []).append(row)
     return by_fan
 
 
-def _prepare(site: SiteFolder, lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
+def _prepare(lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
     curves = lane.learned.curves
     if curves is None:
         raise ValueError(f"{lane.fan} has no healthy curves to be judged by")
     machine = lane.learned.machine
-    local = hours["time"].dt.tz_convert(site.site.zone)
     is_in_span = np.zeros(len(hours), dtype=bool)
     for begin, end in lost.get(lane.fan, ()):
         inside = (hours["time"] >= begin) & (hours["time"] < (end or _FOREVER))
@@ -96,7 +96,7 @@ def _prepare(site: SiteFolder, lane: Lane, hours: pd.DataFrame, lost: LostSpans)
         curves,
         lane_hours(scaled_hours(hours, machine, curves.channels), curves),
         hours["day"].to_numpy(dtype=np.float64),
-        local.dt.hour.to_numpy(),
+        hours[LOCAL_HOUR].to_numpy(dtype=np.int64),
         is_in_span,
         is_in_span & (hours["running"].to_numpy(dtype=np.float64) > 0),
     )

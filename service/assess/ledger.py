@@ -16,7 +16,7 @@ from service.assess.findings import lost_spans, renewed_findings, stored_finding
 from service.assess.held_hours import held_fleet_hours
 from service.assess.hours_upkeep import keep_hours
 from service.assess.index import complete_days, last_reading, read_index, read_index_since_judged
-from service.assess.judge import judge
+from service.assess.judge import LOCAL_HOUR, judge
 from service.assess.lanes import (
     LEAST_HOURS_RUNNING,
     Lane,
@@ -208,7 +208,7 @@ def _judged(tables: TablesRead, site: SiteFolder, batch: _Batch, now: dt.datetim
         for one in batch.due
     }
     lost = {fan: lost_spans(rows) for fan, rows in found.items()}
-    rows = judge(site, [lane for one in batch.due for lane in one.lanes], hours, lost)
+    rows = judge([lane for one in batch.due for lane in one.lanes], hours, lost)
     pairs = {one.fan: [row for lane in one.lanes for row in lane.pairs.rows] for one in batch.due}
     return _Told(found, rows, pairs)
 
@@ -276,6 +276,7 @@ def _hours_to_now(
             continue
         start = min(wanted[fan] for fan in fans)
         frame = tables.hours.read(sorted(fans), midnight(site, start), now + dt.timedelta(microseconds=1))
+        frame[LOCAL_HOUR] = frame["time"].dt.tz_convert(site.site.zone).dt.hour
         hours |= {str(fan): rows.reset_index(drop=True) for fan, rows in frame.groupby("fan", sort=True)}
     return hours | _cut_short(site, tables, batch.cut, hours, now)
 
@@ -294,6 +295,7 @@ def _cut_short(
     end = now + dt.timedelta(microseconds=1)
     readings = FleetReadings.of(tables.read_readings([*fans], start - _HOUR, end), site.site.zone)
     made = held_fleet_hours(site, tables, readings, start, site_hours(site, tables, start, end))
+    made[LOCAL_HOUR] = made["time"].dt.tz_convert(site.site.zone).dt.hour
     told: dict[str, pd.DataFrame] = {}
     for fan, points in made.groupby("fan", sort=True):
         if fan not in hours:
