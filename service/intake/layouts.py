@@ -25,6 +25,7 @@ _QUALITY_NAMES: Final = re.compile(
 )
 _UNIT_NAMES: Final = re.compile(r"(eng(ineering)?\.? ?)?units?|uom|unit of measure", re.IGNORECASE)
 _LOOKED_AT: Final = 50  # rows that show which column holds the times
+_SURE_AFTER: Final = 5  # of a column that is named so
 _HALF: Final = re.compile(r"[AaPp]\.?\s?[Mm]\.?")
 _JOINS: Final = (" ", "/", ".", "_", "-", ":", " - ", "")
 _TIME_OF_DAY: Final = re.compile(r"\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)?")
@@ -203,6 +204,10 @@ def _time_column(header: Sequence[str], rows: Sequence[Sequence[str]], source: S
             return header.index(source.time_column)
         raise UnreadableFileError(f"no column is named {source.time_column!r}, the source's time_column")
     named = [place for place, name in enumerate(header) if TIME_NAMES.fullmatch(name)]
+    for column in named if source.time_format is None else ():
+        first = [row[column] for row in rows[:_SURE_AFTER] if column < len(row) and row[column].strip()]
+        if first and all(is_like_time(cell) and not _TIME_OF_DAY.fullmatch(cell.strip()) for cell in first):
+            return column
     for column in [*named, *(place for place in range(len(header)) if place not in named)]:
         if _share_of_times([row[column] for row in rows[:_LOOKED_AT] if column < len(row)], source) > 0.5:
             return column
@@ -248,7 +253,7 @@ def _share_of_times(cells: list[str], source: Source) -> float:
 def _point_column(
     header: Sequence[str], rows: Sequence[Sequence[str]], others: list[int], is_mapped: Mapped
 ) -> int | None:
-    if any(is_mapped(header[column]) for column in others):
+    if len(others) < 2 or any(is_mapped(header[column]) for column in others):
         return None
     cells = {column: [row[column].strip() for row in rows if column < len(row)] for column in others}
     for column in others:

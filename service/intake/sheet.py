@@ -78,16 +78,18 @@ def _small(text: PlainText, head: Head, wanted: Mapping[int, str]) -> Sheet | No
     body = text.content[head.start : head.end].decode("utf-8").replace("\r\n", "\n")
     if '"' in body or "\r" in body:
         return None
-    rows = [line.split(head.delimiter) for line in body.removesuffix("\n").split("\n")]
-    if any(len(row) != len(head.header) for row in rows):
+    lines = body.removesuffix("\n").split("\n")
+    width = len(head.header)
+    if any(line.count(head.delimiter) != width - 1 for line in lines):
         return None
-    cells = list(zip(*rows, strict=True))
+    cells = head.delimiter.join(lines).split(head.delimiter)
     columns = {}
     for column, kind in wanted.items():
-        numbers = plain_numbers(cells[column]) if kind == NUMBER else None
-        array = pa.array(cells[column], type=pa.string()) if numbers is None else pa.array(numbers)
+        texts = cells[column::width]
+        numbers = plain_numbers(texts) if kind == NUMBER else None
+        array = pa.array(texts, type=pa.string()) if numbers is None else pa.array(numbers)
         columns[column] = pa.chunked_array([array])
-    return Sheet(columns, len(rows), None, first_line=head.first_line)
+    return Sheet(columns, len(lines), None, first_line=head.first_line)
 
 
 def _fast(text: PlainText, head: Head, decimal: str, wanted: dict[int, str]) -> Sheet | None:

@@ -16,9 +16,11 @@ def groups_of(head: Head, layout: Layout) -> list[list[int]]:
 
     Two times before one value are no tables: an interval's start and end, a local time and UTC.
     """
-    if layout.kind != "wide" or layout.time != 0 or layout.time_of_day is not None:
+    if layout.kind != "wide" or layout.time_of_day is not None:
         return []
-    times = [0, *(column for column in layout.values if _holds_times(head.rows, column))]
+    times = sorted([layout.time, *(column for column in layout.values if _holds_times(head.rows, column))])
+    if times[0] != 0:
+        return []
     groups = [
         list(range(start, end)) for start, end in zip(times, [*times[1:], len(head.header)], strict=True)
     ]
