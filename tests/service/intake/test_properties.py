@@ -110,9 +110,30 @@ def assert_balanced(intake: pd.DataFrame) -> None:
     assert (intake["rows_read"] == intake[["stored", "identical", "superseded", "refused"]].sum(axis=1)).all()
 
 
-@settings(max_examples=4, suppress_health_check=[HealthCheck.too_slow])
-@given(table=tables, data=st.data(), seed=st.integers(0, 10_000))
+def of_examples(count: int) -> settings:
+    return settings(max_examples=count, suppress_health_check=[HealthCheck.too_slow])
+
+
+any_split = given(table=tables, data=st.data(), seed=st.integers(0, 10_000))
+
+
+@of_examples(4)
+@any_split
 def test_any_split_order_repetition_and_overlap_comes_back_equal(table: Any, data: Any, seed: int) -> None:
+    assert_it_comes_back_equal(table, data, seed)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(3600)
+@of_examples(200)
+@any_split
+def test_any_split_order_repetition_and_overlap_comes_back_equal_at_length(
+    table: Any, data: Any, seed: int
+) -> None:
+    assert_it_comes_back_equal(table, data, seed)
+
+
+def assert_it_comes_back_equal(table: Any, data: Any, seed: int) -> None:
     chance = random.Random(seed)
     chunks = data.draw(
         st.lists(
@@ -143,8 +164,7 @@ def test_any_split_order_repetition_and_overlap_comes_back_equal(table: Any, dat
         assert intake["refused"].sum() == 0
 
 
-@settings(max_examples=4, suppress_health_check=[HealthCheck.too_slow])
-@given(
+conflicts = given(
     files=st.lists(
         st.tuples(
             st.lists(st.tuples(st.integers(0, 3), st.sampled_from((1.0, 2.0, 3.0))), min_size=1, max_size=4),
@@ -155,7 +175,23 @@ def test_any_split_order_repetition_and_overlap_comes_back_equal(table: Any, dat
     ),
     seed=st.integers(0, 10_000),
 )
+
+
+@of_examples(4)
+@conflicts
 def test_conflicting_exports_end_the_same_in_any_order_and_grouping(files: Any, seed: int) -> None:
+    assert_the_ends_are_the_same(files, seed)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(3600)
+@of_examples(200)
+@conflicts
+def test_conflicting_exports_end_the_same_in_any_order_and_grouping_at_length(files: Any, seed: int) -> None:
+    assert_the_ends_are_the_same(files, seed)
+
+
+def assert_the_ends_are_the_same(files: Any, seed: int) -> None:
     chance = random.Random(seed)
     ends = []
     for _ in range(2):
@@ -200,13 +236,3 @@ def test_no_text_crashes_the_reading_and_every_cell_is_accounted_for(lines: Any,
     )
     assert reading.cells == values + reading.refused_count + reading.missing + reading.unmapped
     assert reading.refused_count == sum(refused.cells for refused in reading.refused)
-
-
-@pytest.mark.long
-def test_any_split_order_repetition_and_overlap_comes_back_equal_at_length() -> None:
-    settings(test_any_split_order_repetition_and_overlap_comes_back_equal, max_examples=200)()
-
-
-@pytest.mark.long
-def test_conflicting_exports_end_the_same_in_any_order_and_grouping_at_length() -> None:
-    settings(test_conflicting_exports_end_the_same_in_any_order_and_grouping, max_examples=200)()
