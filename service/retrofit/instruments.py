@@ -12,6 +12,7 @@ from analytics.vocabulary import CurrentAt, PowerAt, Role
 from config.epoch import FanEpoch
 from service.retrofit.kinds import Change
 from service.retrofit.readings import electrical_role
+from service.words import plain_date
 
 _SHAFT_ROLES: Final = {
     LoadKind.CURRENT: Role.CURRENT,
@@ -84,8 +85,8 @@ def recalibrated(change: Change, roles: Collection[Role]) -> str | None:
         if entry.role is None or entry.role in roles:
             what = "every sensor" if entry.role is None else f"{entry.role.value.replace('_', ' ')} sensor"
             return (
-                f"the log has {what} calibrated on {entry.date}: before and after it are two instruments; "
-                "compare times on one side of it"
+                f"the log has {what} calibrated on {plain_date(entry.date)}: before and after it are two "
+                "instruments; compare times on one side of it"
             )
     return None
 

@@ -10,6 +10,7 @@ from config.epoch import FanEpoch
 from config.folder import SiteFolder
 from config.service_log import ServiceEntry
 from service.retrofit.periods import Period
+from service.words import plain_date
 
 _OF_DRIVE: Final = (
     Work.RETENSIONED,
@@ -85,7 +86,7 @@ def change_between(site: SiteFolder, fan: str, before: Period, after: Period, as
 
 
 def _work(entry: ServiceEntry) -> str:
-    return f"{entry.work.value.replace('_', ' ')} on {entry.date}"
+    return f"{entry.work.value.replace('_', ' ')} on {plain_date(entry.date)}"
 
 
 def differences(first: FanEpoch, second: FanEpoch) -> list[str]:

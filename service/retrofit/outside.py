@@ -13,7 +13,7 @@ from service.retrofit.figures import Figures
 from service.retrofit.kinds import Change
 from service.store.ledger_tables import daily
 from service.store.store import Store
-from service.words import CAUSE_WORDS
+from service.words import CAUSE_WORDS, plain_date
 
 _SURE: Final = 0.75
 _NAMED_DAYS: Final = 3
@@ -53,7 +53,7 @@ def states_within(figures: Figures) -> list[str]:
 def outside_changes(store: Store, asked: Asked, change: Change) -> tuple[str, ...]:
     """Return the work done within a period, and the causes that the ledger names there."""
     found = [
-        f"service log: {entry.work.value.replace('_', ' ')} on {entry.date}, within a period"
+        f"service log: {entry.work.value.replace('_', ' ')} on {plain_date(entry.date)}, within a period"
         for entry in change.inside
     ]
     query = sa.select(daily.c.cause, daily.c.cause_share).where(daily.c.fan == asked.fan)
