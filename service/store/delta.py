@@ -99,12 +99,13 @@ class DeltaFolder:
         return pa.RecordBatchReader.from_batches(reader.schema, batches())
 
     def is_in_for_good(self, marker: int, schema: pa.Schema) -> bool:
-        """Tell whether a commit with this marker, or a later one, is in the log.
+        """Tell whether a commit with this marker, or a later one, is in the log; durable when it is.
 
         Where it is not, whoever began it can no longer make it: an empty commit stands in its way. `schema`
         the columns of a table that is not there yet.
         """
         if self.has_marker(marker):
+            self._make_durable(self._opened().version() - 1)  # who wrote it may have been stopped before
             return True
         try:
             if self._table is None:

@@ -115,17 +115,35 @@ def test_every_bit_of_a_value_comes_back(readings: Readings) -> None:
     assert [row[2] for row in read(readings, ["A"])] == values
 
 
-def test_a_commit_is_flushed_to_the_disk(readings: Readings, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture
+def synced(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Note what is flushed to the disk."""
     import os
 
-    synced: list[str] = []
+    noted: list[str] = []
     real = os.fsync
 
     def noting(descriptor: int) -> None:
-        synced.append(str(Path(f"/proc/self/fd/{descriptor}").readlink()))
+        noted.append(str(Path(f"/proc/self/fd/{descriptor}").readlink()))
         real(descriptor)
 
     monkeypatch.setattr(os, "fsync", noting)
+    return noted
+
+
+def test_a_commit_whose_writer_was_stopped_is_flushed_before_it_counts(
+    readings: Readings, synced: list[str]
+) -> None:
+    readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW)]), 1)
+    synced.clear()
+    assert Readings(readings.table.address).table.is_in_for_good(1, READINGS_SCHEMA)
+    names = [Path(path).name for path in synced]
+    data = next(place for place, name in enumerate(names) if name.endswith(".parquet"))
+    commit = next(place for place, name in enumerate(names) if name.endswith(".json"))
+    assert data < commit < names.index("_delta_log")
+
+
+def test_a_commit_is_flushed_to_the_disk(readings: Readings, synced: list[str]) -> None:
     readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW), ("A", 2, {"current_a": 1.0}, LOW)]), 1)
     root = Path(readings.table.address)
     files = {str(path) for path in root.rglob("*") if path.suffix in (".json", ".parquet")}
