@@ -121,7 +121,7 @@ def zone_of_header(name: str) -> dt.tzinfo | None:
 
 _ZONE_LINE: Final = re.compile(r"\b(?:time ?zone|tz|zone|times? (?:are )?in)\b\s*[:=]?\s*(.*)", re.IGNORECASE)
 _ZONE_NAME: Final = re.compile(r"\b[A-Z][A-Za-z]+(?:/[A-Za-z0-9_+-]+)+")
-_SHORT_NAME: Final = re.compile(r"\b[A-Z]{1,3}[SD]?T\b")
+_SHORT_NAME: Final = re.compile(r"[\[(]\s*([A-Z]{1,3}[SD]?T)\s*[\])]|[ _]([A-Z]{1,2}[SD]T)$")
 
 
 def zone_above(lines: Iterable[Sequence[str]]) -> tuple[dt.tzinfo | None, str]:
@@ -140,7 +140,7 @@ def zone_above(lines: Iterable[Sequence[str]]) -> tuple[dt.tzinfo | None, str]:
 def short_zone_name(header: str) -> str:
     """Return a zone's short name, such as EST, where a time column's header has one; else a blank."""
     found = _SHORT_NAME.search(header)
-    return "" if found is None or found[0] == "DT" else found[0]
+    return "" if found is None else found[1] or found[2]
 
 
 @lru_cache(maxsize=64)
