@@ -22,8 +22,10 @@ from service.store.store import Store
 from service.store.tables_read import TablesRead
 
 HOURS_VERSION: Final = 6
-# A batch holds a year of eight fans or a night of thousands.
+# A batch holds a year of eight fans or a night of hundreds.
 _BATCH_FAN_DAYS: Final = 3000
+# What of a month's readings is unpacked to find a night's follows the fans asked for, not the days.
+_BATCH_FANS: Final = 400
 _JOINED_DAYS: Final = 4
 # What the hours of a fan-day cost beside its judgement.
 _HOURS_SHARE: Final = 0.3
@@ -132,9 +134,11 @@ def _runs(fans: Sequence[str], touched: pd.DataFrame) -> Iterator[_Run]:
         for first, last in _joined(sorted(of_site | by_fan.get(fan, set()))):
             spans.setdefault((first, last), []).append(fan)
     for (first, last), members in sorted(spans.items()):
-        size = max(1, _BATCH_FAN_DAYS // ((last - first).days + 2))
-        for start in range(0, len(members), size):
-            yield _Run(tuple(members[start : start + size]), first, last)
+        size = min(max(1, _BATCH_FAN_DAYS // ((last - first).days + 2)), _BATCH_FANS)
+        # In the order of the files, so that each batch unpacks its own part of them.
+        ordered = sorted(members)
+        for start in range(0, len(ordered), size):
+            yield _Run(tuple(ordered[start : start + size]), first, last)
 
 
 def _joined(dates: Sequence[dt.date]) -> list[tuple[dt.date, dt.date]]:
