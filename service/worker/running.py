@@ -1,9 +1,10 @@
 """One run of a job: under the lease, with its row before and after, and one line in the log."""
 
 import datetime as dt
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 import structlog
@@ -16,6 +17,8 @@ from service.store.runs import Heartbeat, RunOutcome
 from service.store.store import Store
 from service.worker.jobs import Clock, Job
 from service.worker.rota import Turn, first_heartbeat, is_ahead, turn_of
+
+_COLOUR: Final = re.compile(r"\x1b\[[0-9;]*m")
 
 
 class Stopping(Exception):  # noqa: N818 - named for what it says
@@ -130,7 +133,7 @@ class Round:
 
 def sentence_of(error: Exception) -> str:
     """Say what went wrong: a foreseen failure in its own words, another with its kind before it."""
-    said = " ".join(str(error).split())
+    said = " ".join(_COLOUR.sub("", str(error)).split())  # the Delta library colours its words
     return said if _is_foreseen(error) else f"{type(error).__name__}: {said}"
 
 

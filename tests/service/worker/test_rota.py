@@ -9,6 +9,7 @@ from config.site import WorkerTable
 from service.store.runs import Heartbeat, RunOutcome
 from service.worker.jobs import Job
 from service.worker.rota import Turn, first_heartbeat, is_ahead, turn_of
+from service.worker.running import sentence_of
 from service.worker.schedule import Every
 
 POLICY = WorkerTable()
@@ -81,6 +82,11 @@ def test_a_heartbeat_from_a_clock_that_ran_ahead_is_known() -> None:
 def test_a_job_never_run_begins_at_once_or_waits_for_its_first_time() -> None:
     assert turn_of(HOURLY, beat_of(first_heartbeat(HOURLY, at(6.5))), at(6.5), POLICY).at == at(6.5)
     assert turn_of(WAITING, beat_of(first_heartbeat(WAITING, at(6.5))), at(6.5), POLICY).at == at(7)
+
+
+def test_what_a_failure_says_is_plain_text_in_one_line() -> None:
+    failure = OSError("Generic error \x1b[31m\u21b3\x1b[0m no space\n  left on device")
+    assert sentence_of(failure) == "Generic error \u21b3 no space left on device"
 
 
 def beat_of(due: dt.datetime) -> Heartbeat:
