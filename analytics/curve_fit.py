@@ -5,9 +5,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import least_squares
 
 from analytics.arrays import Bools, Floats
-from analytics.bounded_least_squares import least_squares
 from analytics.model import (
     INDEX,
     PARAMETERS,
@@ -345,6 +345,12 @@ def _solve(
     problem: Healthy, guesses: Floats, trends: Floats, noises: Sequence[Noise]
 ) -> tuple[Floats, Floats, Floats]:
     """Fit the curves from several guesses, each under its noise: parameters, trends and costs."""
+    found = [_search(problem, *one) for one in zip(guesses, trends, noises, strict=True)]
+    theta, trend, cost = zip(*found, strict=True)
+    return np.stack(theta), np.array(trend), np.array(cost)
+
+
+def _search(problem: Healthy, guess: Floats, trend: float, noise: Noise) -> tuple[Floats, float, float]:
     free, mean, sd = problem.free, problem.mean, problem.sd
     trend_sd = PATH_TREND_SD if problem.is_loading else PINNED_SD
     lower, upper = np.full(len(free) + 1, -np.inf), np.full(len(free) + 1, np.inf)
@@ -353,25 +359,34 @@ def _solve(
     is_flux = free == INDEX[Parameter.FLUX_EXPONENT]
     lower[:-1][is_flux], upper[:-1][is_flux] = FLUX_RANGE
     prior = np.diag(np.append(1.0 / sd[free], 1.0))
+    # A step that is taken has its slopes asked for right after its misses.
+    last: dict[bytes, Floats] = {}
 
-    def spelled(values: Floats, which: Bools) -> tuple[Floats, Floats]:
-        theta = guesses[which].copy()
-        theta[:, free] = values[:, :-1]
-        return theta, values[:, -1] * trend_sd
+    def spelled(values: Floats) -> Floats:
+        theta = guess.copy()
+        theta[free] = values[:-1]
+        return theta
 
-    def missed(values: Floats, which: Bools) -> tuple[Floats, Floats]:
-        theta, trend = spelled(values, which)
-        chosen = [noise for noise, is_chosen in zip(noises, which, strict=True) if is_chosen]
-        parts = [_softened(part) for part in _whitened(problem, theta, trend, trend_sd, chosen)]
-        believed = np.concatenate([(values[:, :-1] - mean[free]) / sd[free], values[:, -1:]], axis=1)
-        miss = np.concatenate([*(part.value for part in parts), believed], axis=1)
-        beliefs = np.broadcast_to(prior, (len(values), *prior.shape))
-        return miss, np.concatenate([*(part.by for part in parts), beliefs], axis=1)
+    def miss(values: Floats) -> Floats:
+        at_trend = values[-1:] * trend_sd
+        parts = [
+            _softened(part) for part in _whitened(problem, spelled(values)[None], at_trend, trend_sd, [noise])
+        ]
+        last.clear()
+        last[values.tobytes()] = np.concatenate([*(part.by[0] for part in parts), prior])
+        believed = np.append((values[:-1] - mean[free]) / sd[free], values[-1])
+        return np.concatenate([*(part.value[0] for part in parts), believed])
 
-    start = np.concatenate([guesses[:, free], trends[:, None] / trend_sd], axis=1)
-    values, costs = least_squares(missed, start, lower, upper, tolerance=_TOLERANCE, most_steps=_MOST_STEPS)
-    theta, found = spelled(values, np.ones(len(values), dtype=bool))
-    return theta, found, costs
+    def jacobian(values: Floats) -> Floats:
+        if values.tobytes() not in last:
+            miss(values)
+        return last[values.tobytes()]
+
+    first = np.clip(np.append(guess[free], trend / trend_sd), lower + 1e-6, upper - 1e-6)
+    found = least_squares(
+        miss, first, jacobian, bounds=(lower, upper), max_nfev=_MOST_STEPS, ftol=_TOLERANCE, xtol=_TOLERANCE
+    )
+    return spelled(found.x), float(found.x[-1] * trend_sd), float(found.cost)
 
 
 def _rest_of_noise(problem: Healthy, theta: Floats, trend: float, airflow: float) -> Noise:
