@@ -90,6 +90,7 @@ def test_a_public_address_is_a_host_over_https(site: Path, url: str) -> None:
     assert 'write it like "https://fans.example.edu"' in ended.stderr + ended.stdout
 
 
+@pytest.mark.long
 def test_with_a_certificate_the_pages_are_encrypted_and_nobody_is_let_in_unknown(
     site: Path, tmp_path: Path
 ) -> None:

@@ -127,6 +127,7 @@ def test_a_restored_site_is_the_same_and_judges_nothing_anew(
     assert copy.everything() == plant.everything()
 
 
+@pytest.mark.long
 def test_a_restored_site_goes_on_to_where_an_undisturbed_one_ends(
     whole: Plant, new_plant: Callable[..., Plant], tmp_path: Path, aside: dict[str, str]
 ) -> None:

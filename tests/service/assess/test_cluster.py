@@ -159,6 +159,7 @@ def test_what_is_little_is_done_without_starting_anybody() -> None:
         assert workers.executor is None
 
 
+@pytest.mark.long
 def test_a_process_killed_is_told_with_what_to_do() -> None:
     with workers_of(AssessTable(workers=2)) as workers:
         workers.worth = 0.0
@@ -166,6 +167,7 @@ def test_a_process_killed_is_told_with_what_to_do() -> None:
             list(workers.in_order(_die, _pieces(2)))
 
 
+@pytest.mark.long
 def test_pieces_are_asked_for_as_they_are_needed() -> None:
     asked = []
 

@@ -160,6 +160,7 @@ def test_a_row_of_fans_csv_with_other_sheaves_is_judged_by_them(at_once: Plant) 
     assert at_once.alerts(SCHEDULE).empty
 
 
+@pytest.mark.long
 def test_what_is_learned_meanwhile_gives_the_same_bits_in_pieces(at_once: Plant, tmp_path: Path) -> None:
     cuts = [CHANGED_ON - dt.timedelta(days=1), *(CHANGED_ON + dt.timedelta(days=n) for n in (3, 9, 16)), LAST]
     pieces = declared(tmp_path, cuts)

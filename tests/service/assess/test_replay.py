@@ -115,6 +115,7 @@ STOPS = (
 )
 
 
+@pytest.mark.long
 def test_stopped_anywhere_and_run_again_ends_the_same(
     whole: Plant, new_plant: Callable[..., Plant], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
+import pytest
 
 from config import load_site
 from service.store import open_store
@@ -45,6 +46,7 @@ def test_each_month_becomes_one_file_that_reads_the_same(plant: Any) -> None:
     assert plant.pull().skipped == 6
 
 
+@pytest.mark.long
 def test_conflicts_after_it_end_as_without_it(plants: Callable[[], Any]) -> None:
     plain, compacted = plants(), plants()
     ends = []

@@ -89,6 +89,7 @@ def test_a_pull_stopped_and_run_again(plants: Callable[[], Any], point: str, sma
 
 
 @pytest.mark.parametrize("point", POINTS[1:])
+@pytest.mark.long
 def test_a_rebuild_stopped_and_run_again(plants: Callable[[], Any], point: str) -> None:
     undisturbed, stopped = plants(), plants()
     for plant in (undisturbed, stopped):
@@ -121,6 +122,7 @@ def _kills(folder: Path, count: int, seed: int) -> Counter[str]:
     return Counter(line.removesuffix(": same") for line in lines)
 
 
+@pytest.mark.long
 def test_a_kill_at_any_moment_and_a_pull_end_where_an_undisturbed_pull_does(tmp_path: Path) -> None:
     assert sum(_kills(tmp_path, 4, 20250301).values()) == 4
 

@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+import pytest
 import sqlalchemy as sa
 
 from config.site import Crew
@@ -267,6 +268,7 @@ def test_an_alert_has_the_level_it_had_when_the_week_ended(ledger: Ledger) -> No
     assert [one.standing for one in ledger.digest().visits] == [Standing.GO_SOON]
 
 
+@pytest.mark.long
 def test_the_last_of_many_fans_still_has_its_facts(ledger: Ledger) -> None:
     many = [
         row.replace("RF-1", f"RF-{i:02d}").replace("A1,P1,I1", f"A{i}x,P{i}x,I{i}x")

@@ -111,6 +111,7 @@ def test_stopped_on_the_way_it_leaves_an_empty_database(pulled: Plant, target: s
         assert fill(source, target, pulled.folder)["exports"].rows == 1
 
 
+@pytest.mark.long
 def test_a_row_that_comes_back_changed_takes_everything_back(pulled: Plant, target: str) -> None:
     filled = Database(target, pulled.folder)
     trigger = "create trigger spoil after insert on exports begin update exports set size = size + 1; end"

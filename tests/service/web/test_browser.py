@@ -45,7 +45,8 @@ def desk(chrome: Browser, address: str) -> Iterator[Visit]:
 
 
 @pytest.mark.parametrize(
-    ("paths", "size", "scheme"), [(PAGES, DESKTOP, "light"), (AT_THE_FAN, PHONE, "dark")]
+    ("paths", "size", "scheme"),
+    [(PAGES, DESKTOP, "light"), pytest.param(AT_THE_FAN, PHONE, "dark", marks=pytest.mark.long)],
 )
 def test_every_page_is_sound_fits_its_window_and_asks_for_nothing_elsewhere(
     chrome: Browser, address: str, paths: tuple[str, ...], size: dict[str, int], scheme: str
@@ -115,6 +116,7 @@ def test_a_column_orders_the_rows_and_the_choice_stays(desk: Visit) -> None:
 
 
 @pytest.mark.parametrize("size", [DESKTOP, PHONE])
+@pytest.mark.long
 def test_a_chart_tells_the_day_under_the_pointer_zooms_moves_and_comes_back(
     chrome: Browser, address: str, size: dict[str, int]
 ) -> None:

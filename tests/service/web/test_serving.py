@@ -18,7 +18,7 @@ from .conftest import TIGHT, write_site
 ROOT = Path(__file__).parents[3]
 
 
-@pytest.mark.parametrize("sign", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("sign", [signal.SIGTERM, pytest.param(signal.SIGINT, marks=pytest.mark.long)])
 def test_it_serves_until_told_to_stop_and_ends_as_done(tmp_path: Path, sign: signal.Signals) -> None:
     write_site(tmp_path / "site", (TIGHT,))
     command = "from service.command_line import main; main()"

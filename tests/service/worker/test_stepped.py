@@ -145,6 +145,7 @@ def test_a_second_worker_is_not_let_in(stage: Stage) -> None:
 
 
 @pytest.mark.parametrize("point", [faults.HOURS_WRITTEN, faults.ALERTS_KEPT])
+@pytest.mark.long
 def test_a_judgement_that_a_kill_cut_short_is_made_up_at_the_next_start(stage: Stage, point: str) -> None:
     """And not after the next pull, which is half a day away."""
 
