@@ -27,6 +27,7 @@ from analytics.priors import (
     PINNED_SD,
     WEAK_CURRENT_SPEED,
 )
+from analytics.sloped import Sloped
 from analytics.slopes import slopes_at
 
 PRESSURE, LOAD = 0, 1
@@ -249,45 +250,9 @@ def _relative(problem: Healthy, theta: Floats, trend: Floats, airflow: Floats) -
     return np.stack([pressure, expected.load[..., 0, :] / np.maximum(hours.load[0], 0.02)], axis=-1)
 
 
-@dataclass(frozen=True, slots=True)
-class _Sloped:
-    """A value and its slopes: `value` (searches, hours), `by` (searches, hours, values)."""
-
-    value: Floats
-    by: Floats
-
-    def __mul__(self, factor: float | Floats) -> "_Sloped":
-        return _Sloped(self.value * factor, self.by * _over_values(factor))
-
-    def times(self, other: "_Sloped") -> "_Sloped":
-        """Return the product."""
-        by = self.by * other.value[..., None] + other.by * self.value[..., None]
-        return _Sloped(self.value * other.value, by)
-
-    def over(self, other: "_Sloped") -> "_Sloped":
-        """Return the quotient."""
-        found = self.value / other.value
-        return _Sloped(found, (self.by - other.by * found[..., None]) / other.value[..., None])
-
-    def plus(self, other: "_Sloped | float | Floats", factor: float = 1.0) -> "_Sloped":
-        """Return the sum with a factor of another."""
-        if isinstance(other, _Sloped):
-            return _Sloped(self.value + factor * other.value, self.by + factor * other.by)
-        return _Sloped(self.value + factor * other, self.by)
-
-    def root(self) -> "_Sloped":
-        """Return the square root."""
-        found = np.sqrt(self.value)
-        return _Sloped(found, 0.5 * self.by / found[..., None])
-
-
-def _over_values(factor: float | Floats) -> float | Floats:
-    return factor[..., None] if isinstance(factor, np.ndarray) else factor
-
-
 def _sloped(
     problem: Healthy, theta: Floats, trend: Floats, trend_sd: float
-) -> tuple[tuple[_Sloped, _Sloped], tuple[_Sloped, _Sloped]]:
+) -> tuple[tuple[Sloped, Sloped], tuple[Sloped, Sloped]]:
     """Return what each hour misses and its log slopes by airflow, of pressure and of load."""
     hours, which = problem.operating, tuple(PARAMETERS[place] for place in problem.free)
     flows = hours.airflow * np.exp([0.0, _FLOW_STEP])[:, None]
@@ -307,16 +272,16 @@ def _sloped(
     missed, sloped = [], []
     for channel in (PRESSURE, LOAD):
         share, slope, has = shares[channel], by[channel], float(problem.has[channel])
-        missed.append(_Sloped(has * (1.0 - share[0]), -has * slope[0]))
+        missed.append(Sloped(has * (1.0 - share[0]), -has * slope[0]))
         sloped.append(
-            _Sloped(has * (share[1] - share[0]) / _FLOW_STEP, has * (slope[1] - slope[0]) / _FLOW_STEP)
+            Sloped(has * (share[1] - share[0]) / _FLOW_STEP, has * (slope[1] - slope[0]) / _FLOW_STEP)
         )
     return (missed[0], missed[1]), (sloped[0], sloped[1])
 
 
 def _whitened(
     problem: Healthy, theta: Floats, trend: Floats, trend_sd: float, noises: Sequence[Noise]
-) -> tuple[_Sloped, _Sloped]:
+) -> tuple[Sloped, Sloped]:
     """Return the misses of pressure and load as independent ones of unit variance, a search each noise."""
     (pressure, load), (by_flow, load_by_flow) = _sloped(problem, theta, trend, trend_sd)
     airflow, own_pressure, own_load = np.array(
@@ -333,12 +298,12 @@ def _whitened(
     return whitened, load.plus(across.times(whitened), -1.0).over(own.root())
 
 
-def _softened(whitened: _Sloped) -> _Sloped:
+def _softened(whitened: Sloped) -> Sloped:
     # Square roots of the soft absolute loss: stray hours pull as their distance, the prior as its square.
     bent = np.sqrt(1.0 + np.square(whitened.value / _ROBUST_SCALE))
     softening = np.sqrt(2.0 / (1.0 + bent))
     slope = softening * (1.0 + bent) / (2.0 * bent)
-    return _Sloped(whitened.value * softening, whitened.by * slope[..., None])
+    return Sloped(whitened.value * softening, whitened.by * slope[..., None])
 
 
 def _solve(
