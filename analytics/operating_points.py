@@ -86,22 +86,27 @@ def fleet_points(
     is_first[[part.begin for part in parts if part.end > part.begin]] = True
     start = hour_start_ns(time, utc_offset_s)
     begins = np.flatnonzero(is_first | (np.diff(start, prepend=start[:1]) != 0))
-    group = np.cumsum(np.bincount(begins, minlength=len(time)))[: len(time)] - 1
     hours, size = start[begins], len(begins)
+    count = np.diff(np.append(begins, len(time)))
+    group = np.repeat(np.arange(size), count)
     follows = np.append(False, np.diff(hours) == HOUR_NS)[:size] & ~is_first[begins]
     values = {name: column(readings, name) for name in dict.fromkeys((*MEASURED, *LATE))}
     running, told = _running_and_told(values, parts)
-    count = np.bincount(group, minlength=size)
-    share = np.bincount(group, weights=running, minlength=size) / count
-    late = np.arange(len(group)) >= (np.cumsum(count) - count + count // 2)[group]
+    share = np.bincount(group[running], minlength=size) / count
+    late = np.arange(len(group)) >= (begins + count // 2)[group]
     points: dict[str, npt.NDArray[np.generic]] = {"readings": count.astype(np.float64), "running": share}
-    for name in MEASURED:
-        points[name] = _mean(values[name], group, size, running)
-    for name in LATE:
-        points[f"late_{name}"] = _mean(values[name], group, size, late)
-    for name in STOPPED:
-        points[f"stopped_{name}"] = _mean(values[name], group, size, ~running)
-    points["stopped"] = np.bincount(group, weights=~running, minlength=size)
+    for prefix, names, is_counted in (
+        ("", MEASURED, running),
+        ("late_", LATE, late),
+        ("stopped_", STOPPED, ~running),
+    ):
+        which = np.flatnonzero(is_counted)
+        for name in names:
+            is_read = name in readings
+            points[f"{prefix}{name}"] = (
+                _mean(values[name][which], group[which], size) if is_read else np.full(size, np.nan)
+            )
+    points["stopped"] = np.bincount(group[~running], minlength=size).astype(np.float64)
     points["is_steady"] = _steady(follows, share, values["speed_fraction"], begins, count)
     points["late_is_told"] = _late_told(told, late, group, follows)
     seconds = time.as_unit("us").asi8 / 1e6
@@ -151,10 +156,12 @@ def hour_start_ns(time: pd.DatetimeIndex, utc_offset_s: int | Integers = 0) -> I
     return np.asarray((time.as_unit("ns").asi8 + phase) // HOUR_NS * HOUR_NS - phase, dtype=np.int64)
 
 
-def _mean(values: Floats, group: npt.NDArray[np.intp], size: int, is_counted: Bools) -> Floats:
-    usable = is_counted & ~np.isnan(values)
-    number = np.bincount(group, weights=usable, minlength=size)
-    total = np.bincount(group, weights=np.where(usable, values, 0.0), minlength=size)
+def _mean(values: Floats, group: npt.NDArray[np.intp], size: int) -> Floats:
+    is_known = ~np.isnan(values)
+    if not is_known.all():
+        values, group = values[is_known], group[is_known]
+    number = np.bincount(group, minlength=size)
+    total = np.bincount(group, weights=values, minlength=size)
     mean: Floats = np.divide(total, number, out=np.full(size, np.nan), where=number > 0)
     return settled(mean)
 

@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from analytics.operating_points import Part, fleet_points, hour_start_ns
 from analytics.rounding import settled
@@ -52,6 +54,14 @@ def ends_of(begins: Integers, size: int) -> Integers:
     return np.append(begins[1:], size)[: len(begins)]
 
 
+def begins_of_fans(rows: pd.DataFrame) -> Integers:
+    """Return where each fan's rows begin among rows sorted by fan."""
+    # As Arrow holds them: no name becomes an object of its own.
+    names = pa.chunked_array(pa.array(rows["fan"], type=pa.string()))
+    is_other = pc.not_equal(names.slice(1), names.slice(0, max(len(names) - 1, 0)))
+    return np.append(0, np.flatnonzero(is_other.to_numpy()) + 1)[: len(names)].astype(np.int64)
+
+
 @dataclass(frozen=True, slots=True)
 class FleetReadings:
     """The readings of several fans, fan after fan, each in order of time, with their times.
@@ -67,9 +77,8 @@ class FleetReadings:
     @classmethod
     def of(cls, rows: pd.DataFrame, zone: ZoneInfo) -> "FleetReadings":
         """Find the fans among rows sorted by fan and time."""
-        names = rows["fan"].to_numpy(dtype=object)
-        begins = np.flatnonzero(np.append(True, names[1:] != names[:-1])[: len(names)])
-        fans = tuple(str(name) for name in names[begins])
+        begins = begins_of_fans(rows)
+        fans = tuple(str(name) for name in rows["fan"].iloc[begins])
         return cls(rows, LocalTimes.of(rows["time"], zone), fans, begins)
 
     def ends(self) -> Integers:

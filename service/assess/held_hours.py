@@ -36,7 +36,7 @@ def held_fleet_hours(
     if not uneven:
         return points
     early = [readings.fans[place] for place in uneven]
-    lead = tables.read_readings(early, start - _LEAD, start - dt.timedelta(hours=1))
+    lead = tables.read_told(early, start - _LEAD, start - dt.timedelta(hours=1))
     kept = [points]
     for place, days in uneven.items():
         fan = readings.fans[place]
@@ -55,9 +55,13 @@ def _uneven_days(readings: FleetReadings, start_us: int) -> dict[int, list[dt.da
     is_first[readings.begins] = True
     begins = np.flatnonzero(is_first)
     ends = ends_of(begins, len(is_first))
-    values = readings.rows[list(POINTS)].to_numpy(dtype=np.float64)
-    filled = np.add.reduceat(~np.isnan(values), begins, axis=0)
-    is_whole = ((filled == 0) | (filled == (ends - begins)[:, None])).all(axis=1)
+    points = readings.rows[[name for name in POINTS if name in readings.rows]]
+    is_whole = np.ones(len(begins), dtype=bool)
+    for name in points:
+        is_filled = ~np.isnan(points[name].to_numpy(dtype=np.float64))
+        if not is_filled.all():
+            filled = np.add.reduceat(is_filled, begins, dtype=np.int64)
+            is_whole &= (filled == 0) | (filled == ends - begins)
     steps = np.diff(times.utc_us, append=0)
     # The step from a day's last row leads out of it: the day's first stands in.
     steps[ends - 1] = steps[begins]
@@ -66,7 +70,8 @@ def _uneven_days(readings: FleetReadings, start_us: int) -> dict[int, list[dt.da
     # Days of one step, each point in every row or in none, are most days and need no closer look.
     for place in np.flatnonzero((times.utc_us[ends - 1] >= start_us) & ~(is_whole & is_level)):
         low, past = begins[place], ends[place]
-        if needs_holding(times.utc_us[low:past] * 1000, values[low:past]):
+        values = points.iloc[low:past].to_numpy(dtype=np.float64)
+        if needs_holding(times.utc_us[low:past] * 1000, values):
             fan = int(np.searchsorted(readings.begins, low, side="right")) - 1
             found.setdefault(fan, []).append(dt.date.fromordinal(int(times.ordinal[low])))
     return found

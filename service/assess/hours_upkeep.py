@@ -164,7 +164,7 @@ def _made(tables: TablesRead, site: SiteFolder, run: _Run) -> tuple[pd.DataFrame
     """Return a run's hours and its fan-days."""
     # One day more, whose first hour is steady only if the last hour before it ran through.
     start, end = midnight(site, run.first), midnight(site, run.last + 2 * _DAY)
-    rows = tables.read_readings([*run.fans], start - _HOUR, end)
+    rows = tables.read_told([*run.fans], start - _HOUR, end)
     weather = site_hours(site, tables, start, end)
     readings = FleetReadings.of(rows, site.site.zone)
     hours = held_fleet_hours(site, tables, readings, start, weather)

@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.dataset as pads
 import pyarrow.fs as pafs
+import pyarrow.parquet as pq
 from deltalake import (
     ColumnProperties,
     CommitProperties,
@@ -181,18 +182,21 @@ class DeltaFolder:
 
     def read(self, columns: Sequence[str], months: Sequence[str] | None, where: pc.Expression) -> pa.Table:
         """Return the rows of some months for which a condition holds, as they were written."""
+        return self.rows(months, where).read(columns)
+
+    def rows(self, months: Sequence[str] | None, where: pc.Expression) -> "RowsHeld":
+        """Return the rows of some months for which a condition holds, as they are now: none is read yet."""
         table = self._opened()
         filters = None if months is None else [(MONTH, "in", list(months))]
         has_no_month = months is not None and not months
         uris = [] if has_no_month else table.file_uris(file_pruning_predicate=filters)
-        schema = pa.schema([field for field in self.schema() if field.name != MONTH])
         data = pads.dataset(
             [self._path_in_filesystem(uri) for uri in uris],
-            schema=schema,
+            schema=pa.schema([field for field in self.schema() if field.name != MONTH]),
             format="parquet",
             filesystem=self._filesystem(),
         )
-        return data.to_table(columns=list(columns), filter=where)
+        return RowsHeld(data, where)
 
     def ends_of_files(self, column: str) -> tuple[Any, Any]:
         """Return the least and the greatest value of a column by the files' statistics; None of no rows."""
@@ -250,6 +254,36 @@ class DeltaFolder:
     def _path_in_filesystem(self, uri: str) -> str:
         """Return a listed file's path: local ones are listed percent-encoded."""
         return unquote(uri) if self._is_local else str(fsspec.core.url_to_fs(uri)[1])
+
+
+class RowsHeld:
+    """Rows of one version of a table, read in one order however often."""
+
+    def __init__(self, data: pads.Dataset, where: pc.Expression) -> None:
+        """Take the files, and the condition for which rows are read."""
+        self._data, self._where = data, where
+
+    def read(self, columns: Sequence[str]) -> pa.Table:
+        """Return some columns of the rows."""
+        return self._data.to_table(columns=list(columns), filter=self._where)
+
+    def told(self, columns: Sequence[str]) -> list[str]:
+        """Return those of some columns in which any row may say something, by the files' own statistics."""
+        silent = dict.fromkeys(columns)
+        for fragment in self._data.get_fragments(filter=self._where):
+            part = fragment.subset(filter=self._where, schema=self._data.schema)
+            places = {name: place for place, name in enumerate(fragment.metadata.schema.names)}
+            for group in (fragment.metadata.row_group(one.id) for one in part.row_groups):
+                for name in [name for name in silent if _is_told(group, places.get(name))]:
+                    del silent[name]
+        return [name for name in columns if name not in silent]
+
+
+def _is_told(group: pq.RowGroupMetaData, place: int | None) -> bool:
+    if place is None:
+        return False
+    statistics = group.column(place).statistics
+    return statistics is None or not statistics.has_null_count or statistics.null_count < group.num_rows
 
 
 def _marked(marker: int) -> CommitProperties:

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from service.store.columns import FAN, MONTH, TIME, TIME_TYPE
 from service.store.delta import DeltaFolder, freely
 from service.store.readings import microseconds, month_of, months_between
+from service.store.resolution import told_once
 
 REVISION: Final = "revision"
 
@@ -60,8 +61,7 @@ class Hours:
             & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
         )
         months = months_between(start_us, end_us) if end_us > start_us else []
-        frame: pd.DataFrame = self._table.read([*self.columns(), REVISION], months, where).to_pandas()
-        return _newest(frame).drop(columns=REVISION)
+        return _newest(self._table.read([*self.columns(), REVISION], months, where)).drop(columns=REVISION)
 
     def compact(self, keep_files: int) -> list[str]:
         """Rewrite the months that are spread over more files than some as the rows that hold; name them."""
@@ -69,7 +69,7 @@ class Hours:
         for month, files in self._table.files_by_month().items():
             if files > keep_files:
                 rows = self._table.read([*self.columns(), REVISION], [month], pc.scalar(True))
-                self._table.replace_month(_as_rows(_newest(rows.to_pandas())), month)
+                self._table.replace_month(_as_rows(_newest(rows)), month)
                 done.append(month)
         return done
 
@@ -78,16 +78,23 @@ class Hours:
         return self._table.vacuum(keep_hours)
 
 
-def _newest(frame: pd.DataFrame) -> pd.DataFrame:
+def _newest(rows: pa.Table) -> pd.DataFrame:
+    alone = told_once(rows)
+    if alone is not None:
+        told: pd.DataFrame = alone.to_pandas()
+        return told
+    frame: pd.DataFrame = rows.to_pandas()
     newest_last = frame.sort_values([FAN, TIME, REVISION], kind="stable")
     return newest_last.drop_duplicates([FAN, TIME], keep="last", ignore_index=True)
 
 
 def _as_rows(frame: pd.DataFrame) -> pa.Table:
-    ordered = frame.sort_values([FAN, TIME], kind="stable", ignore_index=True)
-    rows = pa.Table.from_pandas(ordered, preserve_index=False).replace_schema_metadata(None)
+    rows = pa.Table.from_pandas(frame, preserve_index=False).replace_schema_metadata(None)
     times = rows.column(TIME).cast(TIME_TYPE)
     rows = rows.set_column(rows.schema.get_field_index(TIME), TIME, times)
     fans = rows.column(FAN).cast(pa.string())
     rows = rows.set_column(rows.schema.get_field_index(FAN), FAN, fans)
-    return rows.append_column(MONTH, month_of(times.cast(pa.int64()).to_numpy()))
+    ordered = told_once(rows)
+    if ordered is None:
+        ordered = rows.sort_by([(FAN, "ascending"), (TIME, "ascending")])
+    return ordered.append_column(MONTH, month_of(ordered.column(TIME).cast(pa.int64()).to_numpy()))

@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from service.store.columns import FAN, MONTH, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
-from service.store.delta import DeltaFolder, freely
+from service.store.delta import DeltaFolder, RowsHeld, freely
 from service.store.resolution import resolve
 
 _MICROSECOND: Final = dt.timedelta(microseconds=1)
@@ -28,21 +28,39 @@ class Readings:
     def raw(self, fans: Sequence[str], start_us: int, end_us: int, columns: Sequence[str]) -> pa.Table:
         """Return rows as they were appended, ranks included, for times in [start, end)."""
         wanted = [FAN, TIME, *columns, *RANK_COLUMNS]
-        if not self.table.exists() or start_us >= end_us or not fans:
-            return pa.schema([READINGS_SCHEMA.field(name) for name in wanted]).empty_table()
-        where = (
-            pc.field(FAN).isin(list(fans))
-            & (pc.field(TIME) >= pa.scalar(start_us, TIME_TYPE))
-            & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
-        )
-        return self.table.read(wanted, months_between(start_us, end_us), where)
+        rows = self._rows(fans, start_us, end_us)
+        return _none(wanted) if rows is None else rows.read(wanted)
 
     def read(
         self, fans: Sequence[str], start: dt.datetime, end: dt.datetime, columns: Sequence[str] | None = None
     ) -> pd.DataFrame:
         """Return one row a fan and time, resolved, sorted by both, for times in [start, end)."""
         wanted = VALUE_COLUMNS if columns is None else tuple(columns)
-        return resolve(self.raw(fans, microseconds(start), microseconds(end), wanted), wanted)
+        return self.read_told(fans, start, end, wanted).reindex(columns=[FAN, TIME, *wanted])
+
+    def read_told(
+        self,
+        fans: Sequence[str],
+        start: dt.datetime,
+        end: dt.datetime,
+        columns: Sequence[str] = VALUE_COLUMNS,
+    ) -> pd.DataFrame:
+        """Return the same without the columns of which no row there says anything."""
+        rows = self._rows(fans, microseconds(start), microseconds(end))
+        if rows is None:
+            return resolve(_none([FAN, TIME, *columns]), columns)
+        told = rows.told(columns)
+        return resolve(rows.read([FAN, TIME, *told]), told, lambda: rows.read(RANK_COLUMNS))
+
+    def _rows(self, fans: Sequence[str], start_us: int, end_us: int) -> RowsHeld | None:
+        if not self.table.exists() or start_us >= end_us or not fans:
+            return None
+        where = (
+            pc.field(FAN).isin(list(fans))
+            & (pc.field(TIME) >= pa.scalar(start_us, TIME_TYPE))
+            & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
+        )
+        return self.table.rows(months_between(start_us, end_us), where)
 
     def compact(self, month: str) -> None:
         """Rewrite a month as the one row a fan and time that it resolves to.
@@ -80,6 +98,10 @@ class Readings:
             return None
         ends = pa.array([first, last]).cast(TIME_TYPE).cast(pa.int64()).to_pylist()
         return from_microseconds(ends[0]), from_microseconds(ends[1])
+
+
+def _none(columns: Sequence[str]) -> pa.Table:
+    return pa.schema([READINGS_SCHEMA.field(name) for name in columns]).empty_table()
 
 
 def with_month(rows: pa.Table) -> pa.Table:

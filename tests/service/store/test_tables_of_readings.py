@@ -100,6 +100,30 @@ def test_ranks_go_by_newest_record_then_time_then_digest(readings: Readings, low
     assert read(readings, ["A"]) == [("A", 0, 2.0, None)]
 
 
+@pytest.mark.parametrize("per_file", [1, 100])
+def test_what_came_late_takes_its_place_among_the_rest(readings: Readings, per_file: int) -> None:
+    hours = range(-100, 100)
+    late, early = [
+        [("A", hour, {"current_a": float(hour)}, LOW) for hour in hours if hour // per_file % 2 == place]
+        for place in (1, 0)
+    ]
+    readings.table.append(rows(late), 1)
+    readings.table.append(rows(early), 2)
+    assert read(readings, ["A"], -100, 100) == [("A", hour, float(hour), None) for hour in hours]
+
+
+def test_points_of_which_nothing_is_known_are_not_unpacked_unless_asked_for(readings: Readings) -> None:
+    readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW), ("B", 0, {"power_w": 2.0}, LOW)]), 1)
+    readings.table.append(rows([("A", 9, {"current_a": 3.0}, LOW)]), 2)
+    span = START, START + dt.timedelta(hours=10)
+    assert list(readings.read_told(["A", "B"], *span)) == ["fan", "time", "current_a", "power_w"]
+    whole = readings.read(["A"], *span)
+    assert list(whole) == ["fan", "time", *VALUE_COLUMNS]
+    assert whole["torque_fraction"].isna().all()
+    assert list(readings.read_told(["C"], *span)) == ["fan", "time"]
+    assert list(readings.read_told([], *span, ["power_w"])) == ["fan", "time", "power_w"]
+
+
 def test_a_commit_carries_its_marker(readings: Readings) -> None:
     readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW)]), 7)
     again = Readings(readings.table.address)
