@@ -134,13 +134,8 @@ class Arrivals:
             return
         self._store.kept.settle()
         self._store.reached(faults.EXPORT_KEPT)
-        fresh = []
-        for key, (offer, content) in offered.items():
-            if self._known.has(key):
-                self._known.note_time(key, offer.modified_us)
-            else:
-                fresh.append(self._row(offer, key, len(content.held)))
-        self._known.add(fresh)
+        fresh = self._known.note_offered({key: offer.modified_us for key, (offer, _) in offered.items()})
+        self._known.add([self._row(offered[key][0], key, len(offered[key][1].held)) for key in fresh])
         for key, (offer, content) in offered.items():
             if self._known.is_read(self._known[key]):
                 self._report.skipped += 1

@@ -1,4 +1,4 @@
-"""The readings of one fan held in memory during a pass: what is known, what is new, what won."""
+"""The readings of one fan and month held in memory during a pass: what is known, what is new, what won."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,8 +14,15 @@ STORED, IDENTICAL, SUPERSEDED = 0, 1, 2
 UNRANKED: Final = -1  # held from the table: its rank is looked up when it is asked for
 CLEAN, NEW, WON = 0, 1, 2
 
-RankLookup = Callable[[str, Times], NDArray[np.int32]]
-Outranked = Callable[[Times], Mask]
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where an export stands among those that spoke before it, and what is asked where they disagree."""
+
+    rank: Rank
+    ranks: Ranks  # all that the pass has met, by number
+    ranks_held: Callable[[str, Times], NDArray[np.int32]]  # of a column's values in the table
+    is_outranked: Callable[[Times], Mask]  # by an export that was read and speaks of the time
 
 
 @dataclass(slots=True)
@@ -45,14 +52,13 @@ class Cells:
 
 
 class Block:
-    """One fan's readings over the times that a pass speaks of."""
+    """One fan's readings of one month, at the times that a pass speaks of."""
 
     def __init__(self, fan: str) -> None:
         """Begin with nothing known."""
         self.fan = fan
         self.times_us: Times = np.empty(0, dtype=np.int64)
         self.columns: dict[str, Cells] = {}
-        self.loaded: tuple[int, int] | None = None  # the span [low, high) in which the table's rows are here
         self.dirty = 0
 
     def hold(self, times_us: Times, column: str, values: NDArray[np.float64]) -> None:
@@ -63,20 +69,13 @@ class Block:
         cells.values[place[is_held]] = values[is_held]
 
     def offer(
-        self,
-        column: str,
-        times_us: Times,
-        values: NDArray[np.float64],
-        rank: Rank,
-        ranks: Ranks,
-        lookup: RankLookup,
-        is_outranked: Outranked,
+        self, column: str, times_us: Times, values: NDArray[np.float64], standing: Standing
     ) -> NDArray[np.int8]:
         """Offer an export's values, which become the block's; return what became of each of them.
 
         Each was stored, identical or superseded.
         """
-        number = ranks.number(rank)
+        number = standing.ranks.number(standing.rank)
         if column not in self.columns and self._is_all(times_us):
             self.columns[column] = Cells.of(values, number)
             self.dirty += len(values)
@@ -93,43 +92,31 @@ class Block:
         is_same = result == IDENTICAL
         raised = place[is_same]
         known = cells.ranks[raised]
-        below = np.append(ranks.below(rank), False)  # the last stands for UNRANKED
+        below = np.append(standing.ranks.below(standing.rank), False)  # the last stands for UNRANKED
         cells.ranks[raised] = np.where(below[known], number, known)
         differs = np.flatnonzero(result == SUPERSEDED)
         if differs.size:
-            wins = self._wins(
-                cells, column, place[differs], times_us[differs], rank, ranks, lookup, is_outranked
-            )
-            won = differs[wins]
+            won = differs[self._wins(column, place[differs], times_us[differs], standing)]
             result[won] = STORED
             spots = place[won]
             is_unwritten = cells.states[spots] == NEW
             self._put(cells, spots, values[won], number, np.where(is_unwritten, NEW, WON).astype(np.int8))
         return result
 
-    def _wins(
-        self,
-        cells: Cells,
-        column: str,
-        place: NDArray[np.intp],
-        times_us: Times,
-        rank: Rank,
-        ranks: Ranks,
-        lookup: RankLookup,
-        is_outranked: Outranked,
-    ) -> Mask:
+    def _wins(self, column: str, place: NDArray[np.intp], times_us: Times, standing: Standing) -> Mask:
         """Decide conflicts. A held value's known rank may be too low: an equal value is not written again.
 
         So where the newcomer outranks what is known, any read export that outranks the newcomer and speaks of
         the time has said the held value.
         """
-        unranked = cells.ranks[place] == UNRANKED
+        ranks = self.columns[column].ranks
+        unranked = ranks[place] == UNRANKED
         if unranked.any():
-            cells.ranks[place[unranked]] = lookup(column, times_us[unranked])
-        wins: Mask = ranks.below(rank)[cells.ranks[place]]
+            ranks[place[unranked]] = standing.ranks_held(column, times_us[unranked])
+        wins: Mask = standing.ranks.below(standing.rank)[ranks[place]]
         if wins.any():
             candidates = np.flatnonzero(wins)
-            wins[candidates] = ~is_outranked(times_us[candidates])
+            wins[candidates] = ~standing.is_outranked(times_us[candidates])
         return wins
 
     def _put(
@@ -166,8 +153,14 @@ class Block:
         inside = np.minimum(place, max(len(self.times_us) - 1, 0))
         if self.times_us.size and np.array_equal(self.times_us[inside], times_us):
             return place
-        union = np.union1d(self.times_us, times_us)
-        old_place = np.searchsorted(union, self.times_us)
+        # Both are in order, so they are laid side by side: sorting all of them anew costs ten times as much.
+        is_there = self.times_us[inside] == times_us if self.times_us.size else np.zeros(len(times_us), bool)
+        fresh = place[~is_there]
+        is_fresh = np.zeros(len(self.times_us) + len(fresh), dtype=bool)
+        is_fresh[fresh + np.arange(len(fresh))] = True
+        union = np.empty(len(is_fresh), dtype=np.int64)
+        union[is_fresh], union[~is_fresh] = times_us[~is_there], self.times_us
+        old_place = np.flatnonzero(~is_fresh)
         self.columns = {name: cells.spread(old_place, len(union)) for name, cells in self.columns.items()}
         self.times_us = union
         return np.searchsorted(union, times_us)

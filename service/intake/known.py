@@ -1,7 +1,8 @@
 """The exports a site has kept: which of them a generation has read, and where each one stands."""
 
+from bisect import bisect_left, bisect_right
 from collections import deque
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -56,25 +57,32 @@ class KnownExports:
         """Tell whether an export was read, be it under another name where the name says nothing."""
         return export.id in self._read or (export.sha256, export.source) in self._read_bytes
 
-    def has(self, key: Key) -> bool:
-        """Tell whether an export is kept; one of a source that was renamed follows it to its new name."""
-        if key in self._by_key:
-            return True
-        orphan = self._orphans.pop((key[0], key[2]), None)
-        if orphan is None:
-            return False
-        self._change(orphan, {"source": key[1]})
-        return True
+    def note_offered(self, times: Mapping[Key, int]) -> list[Key]:
+        """Note the times [us since 1970] that sources give exports now; return those not kept yet.
+
+        Bytes kept already stand at the latest time given them. An export of a source that was renamed follows
+        it to its new name.
+        """
+        fresh, changes = [], []
+        for key, modified_us in times.items():
+            known = self._by_key.get(key) or self._orphans.pop((key[0], key[2]), None)
+            if known is None:
+                fresh.append(key)
+            elif key not in self._by_key or modified_us > known.modified_us:
+                latest_us = max(modified_us, known.modified_us)
+                changes.append((known, replace(known, source=key[1], modified_us=latest_us)))
+        self._catalogue.update_exports([changed for _, changed in changes])
+        for known, changed in changes:
+            del self._by_key[key_of(known)]
+            self._remember(changed)
+            if changed.id in self._read:
+                self.note_read(replace(self._read[changed.id], export=changed))
+        return fresh
 
     def add(self, rows: Sequence[Mapping[str, Any]]) -> None:
         """Note exports that were put on the disk."""
         for export in self._catalogue.add_exports(rows):
             self._remember(export)
-
-    def note_time(self, key: Key, modified_us: int) -> None:
-        """Note a later time that a source gives bytes kept already."""
-        if modified_us > self._by_key[key].modified_us:
-            self._change(self._by_key[key], {"modified_us": modified_us})
 
     def rank(self, one: ReadExport) -> Rank:
         """Return an export's standing; equal bytes of one source stand at the latest time any of them had."""
@@ -86,12 +94,11 @@ class KnownExports:
         """Return the newest record of the exports of a source read last, and the time that its file had."""
         return tuple(self._ends.get(source, ()))
 
-    def read_above(self, rank: Rank) -> list[ReadExport]:
-        """Return the read exports above a rank, the highest first."""
-        above = [(self.rank(one), one) for one in self._read.values()]
-        return [
-            one for standing, one in sorted(above, key=lambda pair: pair[0], reverse=True) if standing > rank
-        ]
+    def above(self, rank: Rank, ids: Iterable[int]) -> list[ReadExport]:
+        """Return those of some exports that were read and stand above a rank, the highest first."""
+        some = [self._read[export_id] for export_id in dict.fromkeys(ids) if export_id in self._read]
+        standings = [(standing, one) for one in some if (standing := self.rank(one)) > rank]
+        return [one for _, one in sorted(standings, key=lambda pair: pair[0], reverse=True)]
 
     def unread(self, newest_of: Mapping[int, int]) -> list[Export]:
         """Return the kept exports that were not read, the lowest rank first as far as it is known."""
@@ -107,28 +114,22 @@ class KnownExports:
         They are to be read again: values of theirs that lost may win now. Where no rival stands between,
         the new standing is noted and nothing has to be read.
         """
-        result = []
-        for one in list(self._read.values()):
+        standings = sorted(self.rank(one) for one in self._read.values())
+        to_read, moved = [], {}
+        for one in self._read.values():
             now = self.rank(one)
             before = now._replace(modified_us=one.ranked_us)
             if now == before:
                 continue
-            if any(before < self.rank(rival) < now for rival in self._read.values()):
-                result.append(self._by_id[one.export.id])
+            if bisect_right(standings, before) < bisect_left(standings, now):
+                to_read.append(self._by_id[one.export.id])
             else:
-                self._catalogue.note_rank(self._generation, one.export.id, now.modified_us)
-        return result
+                moved[one.export.id] = now.modified_us
+        self._catalogue.note_ranks(self._generation, moved)
+        return to_read
 
     def _remember(self, export: Export) -> None:
         self._by_key[key_of(export)] = export
         self._by_id[export.id] = export
         latest = self._latest.get((export.sha256, export.source), 0)
         self._latest[export.sha256, export.source] = max(latest, export.modified_us)
-
-    def _change(self, export: Export, values: Mapping[str, Any]) -> None:
-        self._catalogue.update_export(export.id, values)
-        del self._by_key[key_of(export)]
-        changed = replace(export, **values)
-        self._remember(changed)
-        if export.id in self._read:
-            self.note_read(replace(self._read[export.id], export=changed))

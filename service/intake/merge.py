@@ -1,18 +1,23 @@
-"""Bringing exports together with what is held: what is stored, what is the same, what loses."""
+"""Bringing exports together with what is held: what is stored, what is the same, what loses.
 
+What a pass holds in memory stands in blocks of a fan and month: an export costs what the months it speaks of
+hold, however long the pass already is.
+"""
+
+import datetime as dt
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from service.intake.accounts import FileReading
-from service.intake.blocks import IDENTICAL, NEW, STORED, SUPERSEDED, UNRANKED, WON, Block
+from service.intake.blocks import IDENTICAL, NEW, STORED, SUPERSEDED, UNRANKED, WON, Block, Standing
+from service.intake.held_ranks import HeldRanks
 from service.intake.mapping import PointMap, Target
+from service.intake.months import by_month, month_number
 from service.intake.ranks import Rank, Ranks
 from service.intake.series import Series
 from service.intake.zones import Clock, Mask, Times
@@ -43,8 +48,9 @@ class Merge:
         self._points = points
         self._later_word = later_word
         self._ranks = Ranks()
-        self._blocks: dict[str, Block] = {}
-        self._raw: list[pa.Table] = []
+        self._blocks: dict[tuple[str, int], Block] = {}  # by fan and month
+        self._loaded: dict[str, tuple[int, int]] = {}  # by fan: where [low, high) the table's rows are here
+        self._held_ranks = HeldRanks(self._ranks)
         self.waiting = 0  # values to be written
 
     def add(self, reading: FileReading, rank: Rank) -> Outcome:
@@ -69,18 +75,13 @@ class Merge:
         times = series.times_us if is_whole else series.times_us[holds]
         written = series.values if is_whole else series.values[holds]
         values = target.to_si(written) + 0.0  # a minus zero is a zero
-        block = self._block(target.fan)
-        before = block.dirty
-        result = block.offer(
-            target.column,
-            times,
-            values,
-            rank,
-            self._ranks,
-            lambda column, sought: self._rank_of_held(target.fan, column, sought),
-            lambda sought: self._later_word(point, sought, rank),
-        )
-        self.waiting += block.dirty - before
+        result = np.empty(len(times), dtype=np.int8)
+        for month, span in by_month(times):
+            block = self._block(target.fan, month)
+            before = block.dirty
+            standing = self._standing(point, target, month, rank)
+            result[span] = block.offer(target.column, times[span], values[span], standing)
+            self.waiting += block.dirty - before
         states = result
         if not is_whole:
             states = np.full(len(series.times_us), -1, dtype=np.int8)
@@ -93,19 +94,34 @@ class Merge:
         )
         return holds
 
-    def _block(self, fan: str) -> Block:
-        return self._blocks.setdefault(fan, Block(fan))
+    def _standing(self, point: str, target: Target, month: int, rank: Rank) -> Standing:
+        """Return what an export may ask for where a point of it disagrees with what is held."""
+        return Standing(
+            rank,
+            self._ranks,
+            lambda column, sought: self._held_ranks.of(target.fan, month, column, sought),
+            lambda sought: self._later_word(point, sought, rank),
+        )
+
+    def _block(self, fan: str, month: int) -> Block:
+        if (fan, month) not in self._blocks:
+            self._blocks[fan, month] = Block(fan)
+        return self._blocks[fan, month]
 
     def held(self, fan: str, column: str, start_us: int, end_us: int) -> tuple[Times, NDArray[np.float64]]:
         """Return what is held of a fan's column in [start, end): by the table, and by this pass so far."""
         self._load_span({fan}, (start_us, end_us))
-        block = self._block(fan)
-        low, high = np.searchsorted(block.times_us, (start_us, end_us)).tolist()
-        if column not in block.columns:
-            return block.times_us[:0], np.empty(0)
-        values = block.columns[column].values[low:high]
-        is_held = ~np.isnan(values)
-        return block.times_us[low:high][is_held], values[is_held]
+        times, values = [np.empty(0, dtype=np.int64)], [np.empty(0)]
+        for month in range(month_number(start_us), month_number(end_us - 1) + 1):
+            block = self._blocks.get((fan, month))
+            if block is None or column not in block.columns:
+                continue
+            low, high = np.searchsorted(block.times_us, (start_us, end_us)).tolist()
+            some = block.columns[column].values[low:high]
+            is_held = ~np.isnan(some)
+            times.append(block.times_us[low:high][is_held])
+            values.append(some[is_held])
+        return np.concatenate(times), np.concatenate(values)
 
     def _load(self, reading: FileReading) -> None:
         """Fetch what the table holds of the fans an export speaks of, for the time it spans."""
@@ -117,11 +133,11 @@ class Merge:
     def _load_span(self, fans: Collection[str], span: tuple[int, int]) -> None:
         wanted: OrderedDict[tuple[int, int], list[str]] = OrderedDict()
         for fan in sorted(fans):
-            block = self._block(fan)
-            for gap in _gaps(block.loaded, span):
+            loaded = self._loaded.get(fan)
+            for gap in _gaps(loaded, span):
                 wanted.setdefault(gap, []).append(fan)
-            low, high = block.loaded or span
-            block.loaded = (min(low, span[0]), max(high, span[1]))
+            low, high = loaded or span
+            self._loaded[fan] = (min(low, span[0]), max(high, span[1]))
         for (low, high), some in wanted.items():
             self._hold(self._readings.raw(some, low, high, VALUE_COLUMNS))
 
@@ -132,23 +148,11 @@ class Merge:
         resolved = resolve(raw, filled)
         for fan, rows in resolved.groupby(FAN, sort=False):
             times = in_microseconds(rows[TIME])
-            for column in filled:
-                self._block(str(fan)).hold(times, column, rows[column].to_numpy(dtype=np.float64))
-        self._raw.append(raw)
-
-    def _rank_of_held(self, fan: str, column: str, times_us: Times) -> NDArray[np.int32]:
-        """Return the numbers of the ranks under which the table holds a column at some times."""
-        parts = [raw.filter(pc.equal(raw.column(FAN), fan)) for raw in self._raw]
-        raw: pd.DataFrame = pa.concat_tables(parts).select([TIME, column, *RANK_COLUMNS]).to_pandas()
-        times = in_microseconds(raw[TIME])
-        is_sought = np.isin(times, times_us) & raw[column].notna().to_numpy()
-        sought = raw[is_sought].assign(**{TIME: times[is_sought]})
-        by_rank = sought.sort_values([TIME, *RANK_COLUMNS]).drop_duplicates(TIME, keep="last").set_index(TIME)
-        numbers = {
-            int(time): self._ranks.number(Rank(int(row[0]), int(row[1]), str(row[2])))
-            for time, row in zip(by_rank.index, by_rank[list(RANK_COLUMNS)].to_numpy(), strict=True)
-        }
-        return np.array([numbers[int(time)] for time in times_us], dtype=np.int32)
+            for month, span in by_month(times):
+                block = self._block(str(fan), month)
+                for column in filled:
+                    block.hold(times[span], column, rows[column].to_numpy(dtype=np.float64)[span])
+        self._held_ranks.add(raw)
 
     def take_rows(self) -> pa.RecordBatchReader | None:
         """Return what is to be appended, by fan and time and made as it is read; None where nothing is."""
@@ -157,14 +161,14 @@ class Merge:
         ranks = _RankColumns(self._ranks)
         batches = (
             batch
-            for fan in sorted(self._blocks)
-            for rows in self._rows(self._blocks[fan], ranks)
+            for place in sorted(self._blocks)
+            for rows in self._rows(self._blocks[place], ranks)
             for batch in rows.to_batches()
         )
         return pa.RecordBatchReader.from_batches(READINGS_SCHEMA, batches)
 
     def _rows(self, block: Block, known: "_RankColumns") -> Iterable[pa.Table]:
-        """Yield a fan's new values, a row a time, and the values that won, a row a time and rank.
+        """Yield a block's new values, a row a time, and the values that won, a row a time and rank.
 
         A row of new values carries the lowest of their ranks: too low is put right when a conflict asks.
         """
@@ -211,22 +215,22 @@ class Merge:
 
     def touched(self, clock: Clock) -> list[dict[str, object]]:
         """Return the fan-days whose readings the pass changes."""
-        days: list[dict[str, object]] = []
-        for fan, block in sorted(self._blocks.items()):
+        days: dict[tuple[str, dt.date], None] = {}  # a day of the plant may lie in two UTC months
+        for (fan, _), block in sorted(self._blocks.items()):
             is_changed = np.zeros(len(block.times_us), dtype=bool)
             for cells in block.columns.values():
                 is_changed |= cells.states != 0
             dates = clock.dates(block.times_us[is_changed])  # in order, like the times
             for date in dates[np.append(True, dates[1:] != dates[:-1])[: len(dates)]]:
-                days.append({"fan": fan, "date": date.item()})
-        return days
+                days[fan, date.item()] = None
+        return [{"fan": fan, "date": date} for fan, date in days]
 
 
 class _RankColumns:
     """The ranks of a pass as they stand in the table."""
 
     def __init__(self, ranks: Ranks) -> None:
-        self.places = ranks.places()
+        self.places = ranks.places(np.arange(len(ranks.known), dtype=np.int32))
         self._columns = {
             name: pa.array([rank[place] for rank in ranks.known], type=READINGS_SCHEMA.field(name).type)
             for place, name in enumerate(RANK_COLUMNS)

@@ -3,26 +3,26 @@
 import datetime as dt
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
+from functools import partial
 from typing import Any, Final
 
-import numpy as np
 import pyarrow as pa
 
 from config.folder import SiteFolder
 from config.site import Source
 from service.intake.accounts import FileReading
 from service.intake.arrivals import Arrival, Arrivals, Content
+from service.intake.carriers import Carriers
 from service.intake.clocks import clock_trouble
 from service.intake.known import KnownExports
+from service.intake.later_word import LaterWord
 from service.intake.mapping import PointMap, map_points, shaping_digest
 from service.intake.merge import Merge, Outcome
-from service.intake.ranks import Rank
 from service.intake.reading import read_export
 from service.intake.report import FileReport, PassReport
-from service.intake.series import Series
 from service.intake.stuck import stuck_points
 from service.intake.text import UnreadableFileError
-from service.intake.zones import Clock, Mask, Times
+from service.intake.zones import Clock
 from service.store import Store, faults
 from service.store.catalogue import Export, ReadExport
 from service.store.passes import Generation, PassRows
@@ -123,7 +123,6 @@ class _Pass:
         names = {source.name for source in site.site.sources}
         self._known = KnownExports(store.catalogue, generation, names)
         self._arrivals = Arrivals(site, store, now, report, self._known, only)
-        self._recent: dict[int, FileReading] = {}
         self._begin_commit()
 
     def run(self) -> None:
@@ -142,7 +141,9 @@ class _Pass:
 
     def _begin_commit(self) -> None:
         table = self._store.table(self._generation.folder)
-        self._merge = Merge(table, self._points, self._has_later_word)
+        self._carriers = Carriers(partial(self._store.catalogue.carriers, self._generation))
+        later_word = LaterWord(self._known, self._carriers, self._reading)
+        self._merge = Merge(table, self._points, later_word.is_there)
         self._intake: list[dict[str, Any]] = []
         self._refusals: list[dict[str, Any]] = []
         self._seen: list[dict[str, Any]] = []
@@ -176,32 +177,12 @@ class _Pass:
         outcome = self._merge.add(reading, rank)
         self._enter(arrival, reading, outcome, digest, rank.modified_us)
         self._known.note_read(replace(one, ranked_us=rank.modified_us))
-        for refused in reading.refused:
-            self._refusals.append(
-                {
-                    "export_id": export.id,
-                    "row": refused.row,
-                    "column": refused.column,
-                    "value": refused.value,
-                    "reason": refused.reason,
-                    "cells": refused.cells,
-                }
-            )
-        for name, seen in {seen.name: seen for seen in reversed(reading.seen)}.items():
-            self._seen.append(
-                {
-                    "export_id": export.id,
-                    "name": name,
-                    "first_us": seen.first_us,
-                    "last_us": seen.last_us,
-                    "cells": seen.cells,
-                    "example": seen.look.example,
-                    "low": seen.look.low,
-                    "high": seen.look.high,
-                }
-            )
+        if one.first_us is not None and one.newest_us is not None:
+            self._carriers.note(export.id, reading.series, one.first_us, one.newest_us)
+        self._refusals += _refusal_rows(export, reading)
+        self._seen += _seen_rows(export, reading)
 
-    def _reading(self, export: Export, content: Content | None) -> FileReading:
+    def _reading(self, export: Export, content: Content | None = None) -> FileReading:
         """Read an export; one that cannot be read is empty and says why."""
 
         def whole() -> bytes:
@@ -267,26 +248,38 @@ class _Pass:
             }
         )
 
-    def _has_later_word(self, point: str, times_us: Times, rank: Rank) -> Mask:
-        """Tell at which times an export that outranks one gives a point a value: the kept exports know."""
-        result = np.zeros(len(times_us), dtype=bool)
-        first, last = int(times_us.min()), int(times_us.max())
-        for one in self._known.read_above(rank):
-            if result.all():
-                break
-            if one.first_us is None or one.newest_us is None or one.first_us > last or one.newest_us < first:
-                continue
-            series = self._series(one, point)
-            if series is not None:
-                result |= np.isin(times_us, series.times_us)
-        return result
-
-    def _series(self, one: ReadExport, point: str) -> Series | None:
-        if one.export.id not in self._recent:
-            self._recent = {one.export.id: self._reading(one.export, None)}
-        return self._recent[one.export.id].series.get(point)
-
 
 def _tell(reading: FileReading, note: str) -> None:
     reading.notes.append(note)
     reading.decided = f"{reading.decided}; {note}"
+
+
+def _refusal_rows(export: Export, reading: FileReading) -> list[dict[str, Any]]:
+    return [
+        {
+            "export_id": export.id,
+            "row": refused.row,
+            "column": refused.column,
+            "value": refused.value,
+            "reason": refused.reason,
+            "cells": refused.cells,
+        }
+        for refused in reading.refused
+    ]
+
+
+def _seen_rows(export: Export, reading: FileReading) -> list[dict[str, Any]]:
+    """Return a row a point name; where several tables of an export carry it, of the first of them."""
+    return [
+        {
+            "export_id": export.id,
+            "name": name,
+            "first_us": seen.first_us,
+            "last_us": seen.last_us,
+            "cells": seen.cells,
+            "example": seen.look.example,
+            "low": seen.look.low,
+            "high": seen.look.high,
+        }
+        for name, seen in {seen.name: seen for seen in reversed(reading.seen)}.items()
+    ]

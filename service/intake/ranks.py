@@ -1,6 +1,5 @@
 """Which of two exports has the last word: promise 1's rule, independent of the order they came in."""
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +21,7 @@ class Ranks:
         """Begin with none."""
         self.known: list[Rank] = []
         self._numbers: dict[Rank, int] = {}
+        self._below: tuple[Rank | None, NDArray[np.bool_]] = (None, np.empty(0, dtype=bool))  # asked last
 
     def number(self, rank: Rank) -> int:
         """Return a rank's number."""
@@ -31,12 +31,24 @@ class Ranks:
         return self._numbers[rank]
 
     def below(self, rank: Rank) -> NDArray[np.bool_]:
-        """Tell for each number whether its rank is below one."""
-        return np.array([known < rank for known in self.known], dtype=bool)
+        """Tell for each number whether its rank is below one.
 
-    def places(self) -> NDArray[np.int64]:
-        """Return each number's place in the order of the ranks."""
-        order: Sequence[int] = sorted(range(len(self.known)), key=self.known.__getitem__)
+        Every point of an export asks the same, so the last answer is kept and gone on with.
+        """
+        asked, below = self._below
+        if asked != rank:
+            below = np.empty(0, dtype=bool)
+        if len(below) < len(self.known):
+            further = [known < rank for known in self.known[len(below) :]]
+            below = np.append(below, np.array(further, dtype=bool))
+            self._below = (rank, below)
+        return below
+
+    def places(self, numbers: NDArray[np.int32]) -> NDArray[np.int64]:
+        """Return the place of each number's rank in the order of the ranks that stand among these numbers."""
+        distinct, where = np.unique(numbers, return_inverse=True)
+        order = sorted(range(len(distinct)), key=lambda place: self.known[distinct[place]])
         places = np.empty(len(order), dtype=np.int64)
         places[order] = np.arange(len(order))
-        return places
+        placed: NDArray[np.int64] = places[where]
+        return placed

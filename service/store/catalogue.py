@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from service.store.database import Database
 from service.store.passes import Generation
-from service.store.tables import exports, generations, intake, passes, touched_days
+from service.store.tables import exports, generations, intake, passes, points_seen, touched_days
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,20 +108,57 @@ class Catalogue:
         with self._database.writer() as connection:
             return tuple(_export(row) for row in connection.execute(insert, rows))
 
-    def update_export(self, export_id: int, values: Mapping[str, Any]) -> None:
-        """Note what is new about a kept export: a later time its source gave, or its source's new name."""
+    def update_exports(self, changed: Sequence[Export]) -> None:
+        """Note what is new about kept exports: a later time their source gave, or its new name."""
+        if not changed:
+            return
+        update = (
+            sa.update(exports)
+            .where(exports.c.id == sa.bindparam("of"))
+            .values(source=sa.bindparam("named"), modified_us=sa.bindparam("given_us"))
+        )
+        rows = [{"of": one.id, "named": one.source, "given_us": one.modified_us} for one in changed]
         with self._database.writer() as connection:
-            connection.execute(sa.update(exports).where(exports.c.id == export_id).values(**values))
+            connection.execute(update, rows)
 
-    def note_rank(self, generation: Generation, export_id: int, ranked_us: int) -> None:
-        """Note that an export stands at a later time of its file, which nothing has to be read for."""
+    def note_ranks(self, generation: Generation, ranked_us: Mapping[int, int]) -> None:
+        """Note that exports, by id, stand at later times of their files, which nothing has to be read for."""
+        if not ranked_us:
+            return
         of_generation = sa.select(passes.c.id).where(passes.c.generation_id == generation.id)
+        update = (
+            sa.update(intake)
+            .where(intake.c.export_id == sa.bindparam("of"), intake.c.pass_id.in_(of_generation))
+            .values(ranked_us=sa.bindparam("given_us"))
+        )
+        rows = [{"of": export_id, "given_us": given_us} for export_id, given_us in ranked_us.items()]
         with self._database.writer() as connection:
-            connection.execute(
-                sa.update(intake)
-                .where(intake.c.export_id == export_id, intake.c.pass_id.in_(of_generation))
-                .values(ranked_us=ranked_us)
+            connection.execute(update, rows)
+
+    def carriers(self, generation: Generation, start_us: int, end_us: int) -> list[tuple[str, int]]:
+        """Return points, each with an export that names it and may speak of times in [start, end).
+
+        Of exports that passes which are done have read; an export's whole span counts, whatever the point's
+        own is. Parameters: the times [us since 1970].
+        """
+        query = (
+            sa.select(points_seen.c.name, points_seen.c.export_id)
+            .join(
+                intake,
+                sa.and_(
+                    intake.c.pass_id == points_seen.c.pass_id, intake.c.export_id == points_seen.c.export_id
+                ),
             )
+            .join(passes, passes.c.id == intake.c.pass_id)
+            .where(
+                passes.c.generation_id == generation.id,
+                passes.c.state == "done",
+                intake.c.first_us < end_us,
+                intake.c.newest_us >= start_us,
+            )
+        )
+        with self._database.reader() as connection:
+            return [(str(row.name), int(row.export_id)) for row in connection.execute(query)]
 
     def read_in(self, generation: Generation) -> tuple[ReadExport, ...]:
         """Return what a generation has read, in passes that are done."""

@@ -7,6 +7,8 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from service.store.kept import KeptExports
+
 T0, T1, T2, T3 = (f"2025-03-01 00:{minute:02d}" for minute in (0, 15, 30, 45))
 
 
@@ -134,3 +136,54 @@ def test_values_that_lost_are_kept_in_their_export(plant: Any) -> None:
     with open_store(load_site(plant.folder)) as store:
         kept = {store.kept.read(export.sha256).decode() for export in store.catalogue.exports()}
     assert kept == {OLD[1], NEW[1]}
+
+
+LAST, NEXT = "2025-03-31 23:45", "2025-04-01 00:00"  # either side of the end of a month
+
+
+@pytest.mark.parametrize("is_at_once", [True, False])
+def test_what_holds_is_decided_alike_on_either_side_of_a_months_end(plant: Any, is_at_once: bool) -> None:
+    plant.drop("1.csv", f"Time,SF1 amps\n{LAST},1\n{NEXT},1\n", 1000.0)
+    if not is_at_once:
+        plant.pull()
+    plant.drop("2.csv", f"Time,SF1 amps\n{LAST},2\n{NEXT},2\n2025-04-01 00:15,2\n", 1000.0)
+    plant.pull()
+    assert list(plant.cells("SF-1", "current_a").values()) == [2.0, 2.0, 2.0]
+
+
+def test_a_day_of_the_plant_in_two_months_of_utc_is_touched_once(plant: Any) -> None:
+    plant.declare(zone="America/New_York")
+    plant.drop("a.csv", "Time,SF1 amps\n2025-03-31 12:00,1\n2025-03-31 23:00,2\n")
+    plant.pull()
+    assert plant.ledger("select fan, date from touched_days") == [("SF-1", "2025-03-31")]
+
+
+def test_a_conflict_reads_again_no_export_of_other_points(plant: Any, monkeypatch: Any) -> None:
+    """Of thousands of files of one point each, all later than the newcomer, none can speak of its point."""
+    pulled_one_by_one(plant, [("old.csv", export(t00=1.0, t15=1.0), 1000.0)])
+    for point in ("SF1 flow", "SF1 dp", "EF1 amps"):
+        plant.drop(f"{point}.csv", f"Time,Value\n{T0},5\n{T3},5\n", 1000.0)
+    plant.pull()
+    read: list[str] = []
+    of_old = KeptExports.read
+
+    def noting(kept: KeptExports, sha256: str) -> bytes:
+        read.append(sha256)
+        return of_old(kept, sha256)
+
+    monkeypatch.setattr(KeptExports, "read", noting)
+    plant.drop("new.csv", export(t00=2.0, t30=2.0), 1000.0)
+    plant.pull()
+    assert read == []
+    assert list(plant.cells("SF-1", "current_a").values()) == [2.0, 1.0, 2.0]
+
+
+def test_values_that_lost_are_read_again_where_times_of_files_put_them_first(plant: Any) -> None:
+    """A copy of all files sets their times anew: what stands otherwise then is read, and nothing else."""
+    pulled_one_by_one(plant, [EARLY, LATE, ("other.csv", "Time,SF1 dp\n2025-02-01 00:00,5\n", 1000.0)])
+    for name, content, modified in (EARLY, LATE):
+        plant.drop(name, content, 9000.0 - modified)
+    plant.drop("other.csv", "Time,SF1 dp\n2025-02-01 00:00,5\n", 9000.0)
+    report = plant.pull()
+    assert [row.file for row in report.files] == ["early.csv"]
+    assert list(plant.cells("SF-1", "current_a").values()) == [1.0, 2.0]
