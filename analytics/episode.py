@@ -62,7 +62,11 @@ class Service:
 
 @dataclass(frozen=True, slots=True)
 class Episode:
-    """One alert from its opening to its close; columns of `export alerts` but the fan and the message."""
+    """One alert from its opening to its close; columns of `export alerts` but the fan and the message.
+
+    `alike`, the causes that the day of its opening could not tell apart, the likelier first, where its
+    `cause` is unclear.
+    """
 
     kind: AlertKind
     level: AlertLevel
@@ -75,3 +79,9 @@ class Episode:
     closed_by: ClosedBy | None
     topic: str
     value_pct: float
+    alike: tuple[Cause, ...] = ()
+
+    @property
+    def likeliest(self) -> Cause:
+        """The cause, or of those not told apart the likelier."""
+        return self.alike[0] if self.alike else self.cause

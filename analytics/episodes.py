@@ -134,6 +134,7 @@ def _opened(gauge: Gauge, day: JudgedDay, value: float, *, is_act: bool) -> Epis
         None,
         gauge.topic,
         value,
+        day.alike,
     )
 
 
@@ -200,7 +201,7 @@ def _drifts(
             continue
         threshold = notice_threshold(day.limits.false_alerts_per_fan_year)
         total = drift_sum(gauge, day, past, total, spread)
-        is_told = any(one.cause is day.likeliest and is_open(one, day.date) for one in told)
+        is_told = any(one.likeliest is day.likeliest and is_open(one, day.date) for one in told)
         counted.append((day.date, gauge.value(day)))
         before = max(before, gauge.value(day))
         if current is not None and _is_put_right(gauge, day, current, services, counted, before):
@@ -259,16 +260,19 @@ def healthy_spread(gauge: Gauge, days: Sequence[JudgedDay]) -> float:
 
 
 def _drifting(gauge: Gauge, day: JudgedDay) -> Episode:
+    # A drift below its limit may be seen before any cause holds enough of the belief to be named.
+    cause = Cause.UNCLEAR if day.cause is Cause.NONE else day.cause
     return Episode(
         AlertKind.NOTICE,
         AlertLevel.WATCH,
         day.date,
         day.last_reading,
         None,
-        day.likeliest,
+        cause,
         day.cause_share,
         None,
         None,
         DRIFT_TOPICS[gauge.kind],
         gauge.value(day),
+        day.alike,
     )

@@ -66,12 +66,12 @@ def cause_notices(days: Sequence[JudgedDay], services: Sequence[Service]) -> lis
         shared = shared & now or now
         if current is None:
             if held >= day.limits.hold_days and shared:
-                current = _notice(day, next(cause for cause in _faults_besides(day) if cause in shared))
+                current = _besides(day, next(cause for cause in _faults_besides(day) if cause in shared))
                 absent = 0
             continue
-        absent = 0 if current.cause in now else absent + 1
+        absent = 0 if current.likeliest in now else absent + 1
         is_served = absent > 0 and any(
-            current.opened_on <= one.date <= day.date and can_mend(one.work, one.role, current.cause)
+            current.opened_on <= one.date <= day.date and can_mend(one.work, one.role, current.likeliest)
             for one in services
         )
         if absent >= QUIET_DAYS or (is_served and absent >= RECOVERY_DAYS):
@@ -93,6 +93,18 @@ def _faults_besides(day: JudgedDay) -> tuple[Cause, ...]:
     return possible if is_other else ()
 
 
+def _besides(day: JudgedDay, lasting: Cause) -> Episode:
+    # The cause that has been possible on every day comes first.
+    rest = tuple(cause for cause in day.alike if cause is not lasting)
+    is_named = day.cause is lasting
+    told = _notice(day, lasting if is_named else Cause.UNCLEAR)
+    return replace(
+        told,
+        topic=NO_DRIVE_FAULT if is_named else UNSURE_FAULT,
+        alike=() if is_named else (lasting, *rest),
+    )
+
+
 def _notice(day: JudgedDay, cause: Cause) -> Episode:
     # On a drive that cannot slip, slip's signature is a wheel loose on its shaft or a command not followed.
     is_grave = not day.can_slip and all(one in _OF_A_SHAFT for one in _faults_besides(day))
@@ -106,7 +118,7 @@ def _notice(day: JudgedDay, cause: Cause) -> Episode:
         day.cause_share,
         None,
         None,
-        NO_DRIVE_FAULT if day.cause is cause else UNSURE_FAULT,
+        NO_DRIVE_FAULT,
         day.slip_ref_pct,
     )
 

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import unicodedata
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 from analytics.notices import NO_DRIVE_FAULT, UNSURE_FAULT
@@ -51,11 +51,24 @@ _SHOWN_BY_RPM: Final = frozenset({Cause.BELT_SLIP, Cause.RATIO_CHANGE, Cause.SPE
 _METER: Final = "an electrician's meter held against the current or power reading"
 
 
-def about(topic: str, cause: Cause) -> str:
+def about(topic: str, cause: Cause, alike: Sequence[Cause]) -> str:
     """Say what an alert is about: its topic, or its cause where no drive is at fault."""
-    if topic == UNSURE_FAULT:
-        return f"most likely {CAUSE_WORDS[cause]}"
-    return CAUSE_WORDS[cause] if topic == NO_DRIVE_FAULT else topic
+    return told_cause(cause, alike) if topic in (NO_DRIVE_FAULT, UNSURE_FAULT) else topic
+
+
+def told_cause(cause: Cause, alike: Sequence[Cause]) -> str:
+    """Say a cause in words: one that is unclear by those not told apart, `alike`, the likelier first."""
+    if cause is not Cause.UNCLEAR or len(alike) < 2:
+        return CAUSE_WORDS[cause]
+    return f"unclear: {', or '.join(CAUSE_WORDS[one] for one in alike)}"
+
+
+def look_at(cause: Cause, alike: Sequence[Cause]) -> str:
+    """Say what to look at for a cause, or what decides where it is unclear."""
+    if cause is not Cause.UNCLEAR or len(alike) < 2:
+        return LOOK_AT.get(cause, "have a look")
+    looks = [LOOK_AT[one] for one in alike if one in LOOK_AT]
+    return "; ".join([*looks, what_decides(set(alike) - {Cause.NONE})])
 
 
 def what_decides(causes: Collection[Cause]) -> str:

@@ -242,6 +242,7 @@ def _row(fan: str, episode: Episode) -> dict[str, Any]:
         "act_on": episode.act_on,
         "cause": episode.cause.value,
         "cause_share": episode.cause_share,
+        "alike": [cause.value for cause in episode.alike],
         "closed_on": episode.closed_on,
         "closed_by": None if episode.closed_by is None else episode.closed_by.value,
         "value_pct": None if episode.value_pct != episode.value_pct else episode.value_pct,

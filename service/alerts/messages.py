@@ -6,7 +6,7 @@ from analytics.episode import Episode
 from analytics.episodes import DRIFT_TOPICS
 from analytics.notices import UNLOGGED_TOPIC
 from analytics.vocabulary import AlertKind, Cause
-from service.words import CAUSE_WORDS, LOOK_AT, about
+from service.words import LOOK_AT, about, capital, look_at, told_cause
 
 _DRIFTING: Final = {
     DRIFT_TOPICS[AlertKind.BELT_SLIP]: "Belt slip",
@@ -22,15 +22,20 @@ def message(episode: Episode) -> str:
 def _slip(episode: Episode) -> str:
     return (
         f"Belt slip of {episode.value_pct:.1f} % at the reference torque: past its limit; "
-        f"{CAUSE_WORDS[episode.cause]}: {LOOK_AT.get(episode.cause, LOOK_AT[Cause.BELT_SLIP])}."
+        f"{_cause(episode, Cause.BELT_SLIP)}."
     )
 
 
 def _loss(episode: Episode) -> str:
     return (
         f"Drive loss up by {episode.value_pct:.1f} % of the reference torque beside slip: past its limit; "
-        f"{CAUSE_WORDS[episode.cause]}: {LOOK_AT.get(episode.cause, LOOK_AT[Cause.DRAG])}."
+        f"{_cause(episode, Cause.DRAG)}."
     )
+
+
+def _cause(episode: Episode, usual: Cause) -> str:
+    looked = usual if episode.cause is Cause.NONE else episode.cause
+    return f"{told_cause(episode.cause, episode.alike)}: {look_at(looked, episode.alike)}"
 
 
 def _lost(episode: Episode) -> str:
@@ -56,11 +61,10 @@ def _notice(episode: Episode) -> str:
     if episode.topic in _DRIFTING:
         return (
             f"{_DRIFTING[episode.topic]} drifts up, to {episode.value_pct:.1f} % at the reference torque, "
-            f"ahead of an alert at its limit; most likely {CAUSE_WORDS[episode.cause]}: "
-            f"{LOOK_AT.get(episode.cause, LOOK_AT[Cause.UNCLEAR])}."
+            f"ahead of an alert at its limit; {_cause(episode, Cause.UNCLEAR)}."
         )
-    what = about(episode.topic, episode.cause)
-    return f"{what[0].upper()}{what[1:]}: {LOOK_AT.get(episode.cause, 'have a look')}."
+    what = about(episode.topic, episode.cause, episode.alike)
+    return f"{capital(what)}: {look_at(episode.cause, episode.alike)}."
 
 
 _MESSAGES: Final = {

@@ -12,7 +12,7 @@ from service.alerts.identity import Row
 from service.notices import Fact, Notice, page_facts, place_facts, tell_first
 from service.notices.trade import trade_of
 from service.store.fleet import Standing
-from service.words import CAUSE_WORDS, one_line, plain_date, sureness
+from service.words import capital, one_line, plain_date, sureness, told_cause
 
 _MOST_NAMED: Final = 40
 _MEASURES: Final = {
@@ -61,7 +61,7 @@ def act_notice(site: SiteFolder, change: Change, row: Row, latest: Row | None) -
         said=(_opening(name, row),),
         facts=facts,
         buildings=_of(epoch.building),
-        trade=trade_of(kind, AlertLevel(row["level"]), row["topic"], cause),
+        trade=trade_of(kind, AlertLevel(row["level"]), row["topic"], _causes(row)),
         is_visit=True,
         details=details_of(change.alert_id, row) | {"building": epoch.building, "location": epoch.location},
     )
@@ -87,7 +87,7 @@ def taken_back_notice(site: SiteFolder, change: Change, row: Row) -> Notice:
         subject=f"Taken back: {name}: {row['topic']}: {one_line(site.site.name)}",
         said=(said,),
         buildings=_of(building_of(site, change.fan)),
-        trade=trade_of(AlertKind(row["kind"]), AlertLevel(row["level"]), row["topic"], Cause(row["cause"])),
+        trade=trade_of(AlertKind(row["kind"]), AlertLevel(row["level"]), row["topic"], _causes(row)),
         details=details_of(change.alert_id, row),
     )
 
@@ -167,9 +167,16 @@ def _now(kind: AlertKind, latest: Row | None) -> tuple[Fact, ...]:
     return (Fact("Now", said),)
 
 
+def _causes(row: Row) -> tuple[Cause, ...]:
+    return _alike(row) or (Cause(row["cause"]),)
+
+
+def _alike(row: Row) -> tuple[Cause, ...]:
+    return tuple(Cause(cause) for cause in row["alike"])
+
+
 def _likely(kind: AlertKind, cause: Cause, row: Row) -> str:
-    said = CAUSE_WORDS[cause]
-    said = f"{said[:1].upper()}{said[1:]}"
+    said = capital(told_cause(cause, _alike(row)))
     if row["topic"] in ("drive lost", "stopped though commanded"):
         return "Decided on the raw readings, not on the healthy curves."
     if kind is AlertKind.NOTICE or cause is Cause.UNCLEAR:

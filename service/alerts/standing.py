@@ -48,7 +48,7 @@ def open_alerts(store: Store, fan: str | None = None) -> list[OpenAlert]:
             row.fan,
             row.kind,
             row.level,
-            about(row.topic, Cause(row.cause)),
+            about(row.topic, Cause(row.cause), [Cause(cause) for cause in row.alike]),
             row.opened_on,
             row.message,
             said.get(row.alert_id),

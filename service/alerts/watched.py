@@ -122,6 +122,7 @@ def _episode(told: Mapping[str, Any]) -> Episode:
         told["closed_by"] and ClosedBy(told["closed_by"]),
         told["topic"],
         _NOTHING if told["value_pct"] is None else told["value_pct"],
+        tuple(Cause(cause) for cause in told["alike"]),
     )
 
 

@@ -5,7 +5,7 @@ from typing import Final
 
 from analytics.vocabulary import Cause
 from service.store.fleet import FanStanding, Standing
-from service.words import CAUSE_WORDS, CAUTION
+from service.words import CAUTION, told_cause
 
 WIDTH: Final = 100
 _HEAD: Final = ("fan", "standing", "slip % (95 %)", "drag %", "since", "why")
@@ -48,11 +48,8 @@ def _why(fan: FanStanding) -> str:
         return (fan.row or {}).get("note") or "no readings"
     if fan.alerts:
         alert = fan.alerts[0]
-        return (
-            alert.topic
-            if alert.cause is Cause.NOT_JUDGED or alert.cause is Cause.UNCLEAR
-            else CAUSE_WORDS[alert.cause]
-        )
+        is_unnamed = alert.cause is Cause.NOT_JUDGED or (alert.cause is Cause.UNCLEAR and not alert.alike)
+        return alert.topic if is_unnamed else told_cause(alert.cause, alert.alike)
     return ""
 
 

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from typing import Final
 
 from analytics.episodes import DRIFT_TOPICS
-from analytics.notices import NO_DRIVE_FAULT, UNLOGGED_TOPIC, UNSURE_FAULT
+from analytics.notices import UNLOGGED_TOPIC
 from analytics.vocabulary import AlertKind, AlertLevel, Cause
+from config.epoch import FanEpoch
 from service.mail.known import Known
 from service.notices.notice import Trade
 from service.notices.trade import POINTS, trade_of
 from service.store.fleet import FanStanding, OpenAlert
-from service.words import CAUSE_WORDS, LOOK_AT, about, capital, forecast_words, one_line, plain_date
+from service.words import about, capital, forecast_words, look_at, one_line, plain_date, told_cause
 
 _HEALTHY_NOTE: Final = "healthy period"
 
@@ -26,11 +27,11 @@ class Entry:
 
 def is_for_controls(alert: OpenAlert) -> bool:
     """Tell whether an alert is a sensor's or a command's fault and no drive's."""
-    return trade_of(alert.kind, alert.level, alert.topic, alert.cause) is Trade.CONTROLS
+    return trade_of(alert.kind, alert.level, alert.topic, alert.causes) is Trade.CONTROLS
 
 
 def _what(alert: OpenAlert) -> str:
-    return about(UNSURE_FAULT if alert.topic == UNSURE_FAULT else NO_DRIVE_FAULT, alert.cause)
+    return told_cause(alert.cause, alert.alike)
 
 
 def controls_entries(known: Known) -> tuple[Entry, ...]:
@@ -38,16 +39,24 @@ def controls_entries(known: Known) -> tuple[Entry, ...]:
     found = []
     for fan in known.fleet:
         for alert in fan.alerts:
-            if alert.cause not in POINTS or known.mark_on(alert) is not None:
+            if not POINTS.keys() >= set(alert.causes) or known.mark_on(alert) is not None:
                 continue
             epoch = known.epoch(fan.fan)
-            points = [epoch.points[role] for role in POINTS[alert.cause] if role in epoch.points]
-            named = f" (point {', '.join(one_line(point) for point in points[:1])})" if points else ""
+            named = _points(epoch, alert)
             place = one_line(", ".join(part for part in (epoch.building, epoch.location) if part))
             where = f" Where: {place}." if place else ""
             said = f"{capital(_what(alert))}{named}, since {plain_date(alert.opened_on)}"
-            found.append(Entry(one_line(fan.fan), f"{said}: {LOOK_AT[alert.cause]}.{where}"))
+            found.append(Entry(one_line(fan.fan), f"{said}: {look_at(alert.cause, alert.alike)}.{where}"))
     return tuple(dict.fromkeys(found))
+
+
+def _points(epoch: FanEpoch, alert: OpenAlert) -> str:
+    """Return the point of each reading or command that may be at fault, in brackets."""
+    mapped = [
+        [epoch.points[role] for role in POINTS[cause] if role in epoch.points] for cause in alert.causes
+    ]
+    named = [one_line(points[0]) for points in mapped if points]
+    return f" (point {', '.join(named)})" if named else ""
 
 
 def round_entries(known: Known) -> tuple[Entry, ...]:
@@ -57,19 +66,19 @@ def round_entries(known: Known) -> tuple[Entry, ...]:
         for alert in fan.alerts:
             is_listed = alert.kind is AlertKind.NOTICE and alert.level is AlertLevel.WATCH
             is_listed = is_listed and known.mark_on(alert) is None
-            if not is_listed or alert.cause in POINTS or alert.cause is Cause.NOT_JUDGED:
+            if not is_listed or POINTS.keys() >= set(alert.causes) or alert.cause is Cause.NOT_JUDGED:
                 continue
-            look_at = LOOK_AT.get(alert.cause, "have a look")
+            look = look_at(alert.cause, alert.alike)
             said = f"{capital(_what(alert))}, since {plain_date(alert.opened_on)}"
             if alert.topic in DRIFT_TOPICS.values():
                 said = f"{capital(alert.topic)} below its limit since {plain_date(alert.opened_on)}"
                 ahead = "" if fan.judged is None else forecast_words(fan.judged)
                 said += f"; {ahead}" if ahead else ""
-                said += f"; most likely {CAUSE_WORDS[alert.cause]}"
+                said += f"; {_what(alert)}"
             if alert.topic == UNLOGGED_TOPIC:
                 said = f"Slip went away about {plain_date(alert.opened_on)} with no work in the log"
-                look_at = "enter the work with its date, or check the readings"
-            found.append(Entry(one_line(fan.fan), f"{said}: {look_at}."))
+                look = "enter the work with its date, or check the readings"
+            found.append(Entry(one_line(fan.fan), f"{said}: {look}."))
     return tuple(found)
 
 
@@ -83,7 +92,7 @@ def in_hand_entries(known: Known) -> tuple[Entry, ...]:
                 until = f" until {plain_date(mark.until)}" if mark.until else ""
                 since = plain_date(mark.true_from.astimezone(known.site.site.zone).date())
                 why = f" ({one_line(mark.why)})" if mark.why else ""
-                what = f"{capital(about(alert.topic, alert.cause))} ({alert.level.value})"
+                what = f"{capital(about(alert.topic, alert.cause, alert.alike))} ({alert.level.value})"
                 said = f"{what}: {mark.handling.value}{until}"
                 found.append(Entry(one_line(fan.fan), f"{said}, by {one_line(mark.who)} since {since}{why}."))
     return tuple(found)

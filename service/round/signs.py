@@ -14,7 +14,8 @@ _UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
 def sign_words(fan: FanStanding, epoch: FanEpoch, rows: Sequence[dict[str, Any]]) -> tuple[str, ...]:
     """Say what the data say to look for: alerts, slip, and the likeliest cause."""
     told = [
-        f"{alert.level.value}: {about(alert.topic, alert.cause)}, since {plain_date(alert.opened_on)}"
+        f"{alert.level.value}: {about(alert.topic, alert.cause, alert.alike)}, "
+        f"since {plain_date(alert.opened_on)}"
         for alert in fan.alerts
     ]
     row = fan.row

@@ -40,7 +40,10 @@ _WEIGHT: Final = (Criticality.LIFE_SAFETY, Criticality.CRITICAL, Criticality.NOR
 
 @dataclass(frozen=True, slots=True)
 class OpenAlert:
-    """An alert that is open, as `episodes` holds it; `level` as it was on the day asked for."""
+    """An alert that is open, as `episodes` holds it; `level` as it was on the day asked for.
+
+    `alike`, the causes that it cannot tell apart where its cause is unclear, the likelier first.
+    """
 
     kind: AlertKind
     level: AlertLevel
@@ -50,6 +53,12 @@ class OpenAlert:
     message: str
     alert_id: int
     act_on: dt.date | None
+    alike: tuple[Cause, ...] = ()
+
+    @property
+    def causes(self) -> tuple[Cause, ...]:
+        """The causes that may be at work: the alert's, or those it cannot tell apart."""
+        return self.alike or (self.cause,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +176,7 @@ def _open_alerts(
             row.message,
             row.alert_id,
             row.act_on if is_act else None,
+            tuple(Cause(cause) for cause in row.alike),
         )
         found.setdefault(row.fan, []).append(alert)
     return found

@@ -165,6 +165,7 @@ episodes = sa.Table(
     sa.Column("act_on", sa.Date),
     sa.Column("cause", sa.String(24), nullable=False),
     sa.Column("cause_share", sa.Float, nullable=False),
+    sa.Column("alike", sa.JSON, nullable=False),
     sa.Column("closed_on", sa.Date),
     sa.Column("closed_by", sa.String(16)),
     sa.Column("value_pct", sa.Float),

@@ -110,7 +110,7 @@ def _line(row: Any, mark: Mark | None, proof: tuple[str, str], day: dt.date) -> 
         row.fan,
         row.level,
         row.kind == AlertKind.DRIVE_LOST.value,
-        about(row.topic, Cause(row.cause)),
+        about(row.topic, Cause(row.cause), [Cause(cause) for cause in row.alike]),
         row.opened_on,
         row.act_on,
         row.message,

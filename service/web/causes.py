@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from analytics.ledger import NAMED_CAUSES
 from analytics.vocabulary import Cause
-from service.words import CAUSE_WORDS
+from service.words import CAUSE_WORDS, told_cause
 
 _WORTH_SAYING: Final = 0.02
 
@@ -34,6 +34,4 @@ def cause_words(row: Mapping[str, Any] | None) -> str:
         return ""
     cause = Cause(row["cause"])
     found = ranked(row["shares"])
-    if cause is Cause.UNCLEAR and len(found) > 1:
-        return f"unclear: {found[0].words}, or {found[1].words}"
-    return CAUSE_WORDS[cause]
+    return told_cause(cause, [one.cause for one in found[:2]])

@@ -22,7 +22,7 @@ from service.web.fleet_choice import WORST, Choice
 from service.web.marks import MARKS
 from service.web.measures import Measure, drag_measure, slip_measure
 from service.web.service_done import ServiceDone, services_done
-from service.words import CAUSE_WORDS
+from service.words import told_cause
 
 _SERVED: Final = ("fan", "date", "slip_ref_pct", "drag_ref_pct", "is_healthy_period", "cause")
 _LOST_PCT: Final = 100.0
@@ -153,7 +153,11 @@ def _cause(fan: FanStanding) -> tuple[str, float | None]:
         return "", None
     if Cause(fan.judged["cause"]) is Cause.NONE:
         # An alert stays open for some quiet days: its matter is named beside today's.
-        lasting = [CAUSE_WORDS[alert.cause] for alert in fan.alerts if alert.cause is not Cause.NOT_JUDGED]
+        lasting = [
+            told_cause(alert.cause, alert.alike)
+            for alert in fan.alerts
+            if alert.cause is not Cause.NOT_JUDGED
+        ]
         today = cause_words(fan.judged)
         return (f"{today} lately; still open: {lasting[0]}" if lasting else today), None
     return cause_words(fan.judged), fan.judged["cause_share"]

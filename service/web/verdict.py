@@ -9,7 +9,7 @@ from config.epoch import FanEpoch
 from service.store.fleet import FanStanding, Standing
 from service.web.causes import cause_words, ranked
 from service.web.paper import one_decimal, plain_date, sureness
-from service.words import LOOK_AT, capital, forecast_words, what_decides
+from service.words import LOOK_AT, capital, forecast_words, look_at, what_decides
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +109,7 @@ def _to_do(fan: FanStanding) -> str:
     if any(alert.kind is AlertKind.DRIVE_LOST for alert in fan.alerts):
         return "Belt, coupling, sheaves and their keys, the set screws of the wheel."
     cause = Cause(fan.judged["cause"])
+    alike: tuple[Cause, ...] = ()
     if cause in (Cause.NONE, Cause.NOT_JUDGED) and fan.alerts:
-        cause = fan.alerts[0].cause
-    found = LOOK_AT.get(cause, "")
-    return f"{capital(found)}." if found else ""
+        cause, alike = fan.alerts[0].cause, fan.alerts[0].alike
+    return f"{capital(look_at(cause, alike))}." if cause in LOOK_AT else ""
