@@ -1,16 +1,12 @@
 """`slipledger round`: the maintenance round, worst first."""
 
-import datetime as dt
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
 from service.command_line.arguments import SiteArgument
-
-if TYPE_CHECKING:
-    from service.round import Quarter
 
 _FORMATS: Final = ("text", "html", "csv")
 _BY_ENDING: Final = {".html": "html", ".htm": "html", ".csv": "csv", ".txt": "text"}
@@ -49,20 +45,21 @@ def round_(
     """
     from config import load_site  # noqa: PLC0415 - kept out of --help
     from config.faults import advice  # noqa: PLC0415 - kept out of --help
-    from service.round import plan_round, round_csv, round_text  # noqa: PLC0415 - kept out of --help
+    from service.round import AsOfRefusedError, plan_round, read_as_of, round_csv, round_text  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
-    if date is not None and quarter is not None:
-        raise typer.BadParameter("--date and --quarter name different rounds; give one of them")
     written = _form(form, out)
-    day, wanted = _date(date), _quarter(quarter)
+    try:
+        as_of = read_as_of(date, quarter)
+    except AsOfRefusedError as refused:
+        raise typer.BadParameter(f"{refused}; {refused.remedy}", param_hint=f"--{refused.option}") from None
     declared = load_site(site)
     buildings = sorted({epoch.building for epoch in declared.fans if epoch.building})
     if building is not None and building not in buildings:
         remedy = advice(building, buildings, "name a building of fans.csv")
         raise typer.BadParameter(f"no fan stands in {building!r}; {remedy}", param_hint="--building")
     with open_store(declared) as store:
-        planned = plan_round(declared, store, day, wanted, building)
+        planned = plan_round(declared, store, as_of, building)
     if written == "html":
         from service.web import round_file  # noqa: PLC0415 - only where asked for
 
@@ -90,28 +87,6 @@ def _by_ending(out: Path) -> str:
         remedy = "end the file in .html, .csv or .txt, or say --format text, html or csv"
         raise typer.BadParameter(f"{out.name!r} does not say in which format; {remedy}", param_hint="--out")
     return found
-
-
-def _date(text: str | None) -> dt.date | None:
-    if text is None:
-        return None
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(
-            f"{text!r} is not a date; write it as 2025-09-30", param_hint="--date"
-        ) from None
-
-
-def _quarter(text: str | None) -> "Quarter | None":
-    from service.round import Quarter  # noqa: PLC0415 - kept out of --help
-
-    if text is None:
-        return None
-    try:
-        return Quarter.parse(text)
-    except ValueError as error:
-        raise typer.BadParameter(f"{error}; write it as 2025-Q3", param_hint="--quarter") from None
 
 
 def _write(text: str, out: Path | None) -> None:

@@ -1,10 +1,9 @@
 """The round of a day or a quarter: every fan in the order of going, with all that its sheet says."""
 
 import datetime as dt
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Self
+from typing import Any, Final
 
 import sqlalchemy as sa
 
@@ -16,6 +15,7 @@ from service.failure import WorkFailed
 from service.notices import Fact, place_facts, tell_first
 from service.round.items import Item, items_of, tension_words
 from service.round.parts import parts_words
+from service.round.quarters import AsOf, Quarter, quarter_of
 from service.round.signs import sign_words
 from service.store.check_figure import CheckFigure, check_figure
 from service.store.cost_words import cost_words
@@ -31,44 +31,6 @@ FIRST: Final = "First, worst first"
 UNPLACED: Final = "Without a building"
 _VISITS: Final = (Standing.GO_NOW, Standing.GO_SOON)
 _HISTORY: Final = dt.timedelta(days=120)
-_QUARTER: Final = re.compile(r"(\d{4})-Q([1-4])")
-
-
-@dataclass(frozen=True, slots=True)
-class Quarter:
-    """A quarter of the calendar, 2025-Q3."""
-
-    year: int
-    number: int
-
-    @classmethod
-    def parse(cls, text: str) -> Self:
-        """Read it; raise ValueError with what is wrong."""
-        match = _QUARTER.fullmatch(text.strip())
-        if match is None or not dt.MINYEAR <= int(match[1]) < dt.MAXYEAR:
-            raise ValueError(f"{text!r} is not a quarter")
-        return cls(int(match[1]), int(match[2]))
-
-    @property
-    def first(self) -> dt.date:
-        """Its first day."""
-        return dt.date(self.year, 3 * self.number - 2, 1)
-
-    @property
-    def last(self) -> dt.date:
-        """Its last day."""
-        after = (
-            dt.date(self.year + 1, 1, 1) if self.number == 4 else dt.date(self.year, 3 * self.number + 1, 1)
-        )
-        return after - dt.timedelta(days=1)
-
-    def __str__(self) -> str:
-        return f"{self.year}-Q{self.number}"
-
-
-def quarter_of(day: dt.date) -> Quarter:
-    """Return the quarter in which a day lies."""
-    return Quarter(day.year, (day.month + 2) // 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,19 +85,17 @@ class Round:
 def plan_round(
     site: SiteFolder,
     store: Store,
-    day: dt.date | None = None,
-    quarter: Quarter | None = None,
+    as_of: AsOf = None,
     building: str | None = None,
     most: int | None = None,
 ) -> Round:
-    """Return the round as of a plant day (default: the ledger's last one).
+    """Return the round as of a plant day, or of a quarter's last one; None the last day of the ledger.
 
     Fans that want somebody at once or soon go first, worst first; then building by building in the order of
-    `round_order`. With a quarter, as of its last day that the ledger knows, and what its log has is told.
-    With `most`, so many sheets from the beginning.
+    `round_order`. What the log has of the quarter is told. With `most`, so many sheets from the beginning.
     """
-    last = _last_day(store, day if quarter is None else quarter.last)
-    told = quarter or quarter_of(last)
+    last = _last_day(store, as_of.last if isinstance(as_of, Quarter) else as_of)
+    told = as_of if isinstance(as_of, Quarter) else quarter_of(last)
     standing = [one for one in fleet(site, store, as_of=last) if building is None or one.building == building]
     ordered = _in_order(site, standing, last)
     taken = [one for _, group in ordered for one in group][:most]

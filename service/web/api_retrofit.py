@@ -1,6 +1,7 @@
 """What the API says of a change: what it saved and whether that was promised, and every hour compared."""
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Query, Request, Response
@@ -111,6 +112,23 @@ _ROW: Final = tuple(RetrofitRow.model_fields)
 _HOUR: Final = tuple(RetrofitHourRow.model_fields)
 
 
+@dataclass(frozen=True, slots=True)
+class _Change:
+    """The change asked about: what both routes take alike."""
+
+    fan: str
+    before: str
+    after: str
+    basis: Basis | None
+
+
+def _change(fan: str, before: _Before, after: _After, basis: _Basis = None) -> _Change:
+    return _Change(fan, before, after, basis)
+
+
+_Asked = Annotated[_Change, Depends(_change)]
+
+
 def add_retrofit(router: APIRouter, desk: Desk) -> None:
     """Add the check, and its hours."""
 
@@ -121,15 +139,9 @@ def add_retrofit(router: APIRouter, desk: Desk) -> None:
         summary="What a change of a fan saved at the same air, held against what was promised: one row",
     )
     def _retrofit(
-        request: Request,
-        fan: str,
-        before: _Before,
-        after: _After,
-        promised: _Promised = None,
-        confidence: _Confidence = 90.0,
-        basis: _Basis = None,
+        request: Request, change: _Asked, promised: _Promised = None, confidence: _Confidence = 90.0
     ) -> Response:
-        told = _told(desk, fan, before, after, promised, confidence, basis)
+        told = _told(desk, change, promised, confidence)
         row = as_row(told, desk.site.site.currency)
         return answer(request, [{name: row.get(name) for name in _ROW}], _ROW)
 
@@ -139,32 +151,18 @@ def add_retrofit(router: APIRouter, desk: Desk) -> None:
         responses=NO_FAN | OTHER_KINDS | _NO_ANSWER,
         summary="The hours before and after a change that were compared, by time",
     )
-    def _hours(
-        request: Request,
-        fan: str,
-        before: _Before,
-        after: _After,
-        part: Annotated[Paging, Depends(paging)],
-        basis: _Basis = None,
-    ) -> Response:
-        table = hours_table(_told(desk, fan, before, after, None, 90.0, basis))
+    def _hours(request: Request, change: _Asked, part: Annotated[Paging, Depends(paging)]) -> Response:
+        table = hours_table(_told(desk, change))
         some = table.iloc[part.offset : part.offset + part.limit + 1]
         rows = [_hour(row) for row in some.to_dict("records")]
         return page_of(request, rows, _HOUR, part)
 
 
-def _told(
-    desk: Desk,
-    fan: str,
-    before: str,
-    after: str,
-    promised: float | None,
-    confidence: float,
-    basis: Basis | None,
-) -> Retrofit:
-    name = desk.known_fan(fan)
+def _told(desk: Desk, change: _Change, promised: float | None = None, confidence: float = 90.0) -> Retrofit:
+    fan = desk.known_fan(change.fan)
+    basis = None if change.basis is None else change.basis.value
     try:
-        asked = read_asked(name, before, after, promised, confidence, None if basis is None else basis.value)
+        asked = read_asked(fan, change.before, change.after, promised, confidence, basis)
         return check_retrofit(desk.site, desk.store, asked)
     except RetrofitRefusedError as refused:
         raise Problem(422, f"{refused}.", f"put `{refused.option}` right") from None

@@ -6,14 +6,13 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Depends, Query, Request, Response
 from pydantic import BaseModel, Field
 
-from service.failure import WorkFailed
-from service.round import Quarter, plan_round
 from service.round.plan import FanSheet
 from service.store.fleet import Standing
 from service.web.api_answer import Paging, page_of, paging
 from service.web.api_reading import OTHER_KINDS, listed
 from service.web.desk import Desk
-from service.web.problem import ErrorShape, Problem
+from service.web.problem import ErrorShape
+from service.web.round_asked import RoundAsked, planned_round
 
 _REFUSALS: Final[dict[int | str, dict[str, Any]]] = {
     404: {"model": ErrorShape, "description": "The ledger has no day up to then."},
@@ -69,16 +68,8 @@ def add_round(router: APIRouter, desk: Desk) -> None:
         quarter: _Quarter = None,
         building: _Building = None,
     ) -> Response:
-        if date is not None and quarter is not None:
-            raise Problem(422, "A day and a quarter name different rounds.", "give one of them")
-        try:
-            wanted = None if quarter is None else Quarter.parse(quarter)
-            most = part.offset + part.limit + 1
-            planned = plan_round(desk.site, desk.store, date, wanted, building, most)
-        except ValueError as error:
-            raise Problem(422, f"{error}.", "write it as 2025-Q3") from None
-        except WorkFailed as failed:
-            raise Problem(404, f"{failed}.", "choose another day, or wait for the first assessment") from None
+        asked = RoundAsked(None if date is None else date.isoformat(), quarter, building)
+        planned = planned_round(desk, asked, part.offset + part.limit + 1, refusal=422)
         rows = [_row(group, sheet) for group, sheets in planned.groups for sheet in sheets]
         return page_of(request, rows[part.offset :], _COLUMNS, part)
 

@@ -1,6 +1,5 @@
 """The round's page, its sheet as CSV, a file of its own, and where a filled sheet comes back."""
 
-import datetime as dt
 import tempfile
 from importlib.resources import files
 from pathlib import Path
@@ -13,14 +12,13 @@ from markupsafe import Markup
 
 from config import FaultySite
 from service.access import Role
-from service.failure import WorkFailed
-from service.round import Quarter, Round, enter_filled, plan_round, round_csv
+from service.round import Round, enter_filled, round_csv
 from service.round.cautions import CAUTIONS
 from service.round.fields import CHECKS, READINGS
 from service.web.desk import Desk
 from service.web.marks import MARKS
 from service.web.paper import page, written
-from service.web.problem import Problem
+from service.web.round_asked import RoundAsked, planned_round
 from service.web.visitor import require
 from service.web.writing import writing
 
@@ -37,7 +35,7 @@ def round_routes(desk: Desk) -> APIRouter:
     @router.get("/round")
     def _round(date: str = "", quarter: str = "", building: str = "") -> HTMLResponse:
         site = desk.site
-        planned = _planned(desk, date, quarter, building, most=_MOST)
+        planned = planned_round(desk, RoundAsked(date, quarter, building), _MOST, refusal=400)
         return page(
             "round.html",
             site=site.site,
@@ -52,7 +50,7 @@ def round_routes(desk: Desk) -> APIRouter:
 
     @router.get("/round.csv")
     def _sheet(date: str = "", quarter: str = "", building: str = "") -> Response:
-        planned = _planned(desk, date, quarter, building)
+        planned = planned_round(desk, RoundAsked(date, quarter, building), None, refusal=400)
         named = {"content-disposition": f'attachment; filename="round-{planned.quarter}.csv"'}
         return Response(round_csv(planned), media_type="text/csv; charset=utf-8", headers=named)
 
@@ -78,21 +76,6 @@ def _told(planned: Round) -> dict[str, Any]:
         "checks": CHECKS,
         "marks": MARKS,
     }
-
-
-def _planned(desk: Desk, date: str, quarter: str, building: str, most: int | None = None) -> Round:
-    if date and quarter:
-        raise Problem(400, "A day and a quarter name different rounds.", "give one of them")
-    try:
-        day = dt.date.fromisoformat(date) if date else None
-        wanted = Quarter.parse(quarter) if quarter else None
-    except ValueError:
-        problem = f"{(date or quarter)[:40]!r} is no {'day' if date else 'quarter'}."
-        raise Problem(400, problem, "write a day as 2025-09-30, a quarter as 2025-Q3") from None
-    try:
-        return plan_round(desk.site, desk.store, day, wanted, building or None, most)
-    except WorkFailed as failed:
-        raise Problem(404, f"{failed}.", "choose another day, or wait for the first assessment") from None
 
 
 def _enter(desk: Desk, filled: str) -> HTMLResponse:

@@ -181,7 +181,7 @@ def test_the_text_says_the_cautions_before_any_fan(site: SiteFolder, store: Stor
 
 def test_a_quarter_is_read_and_says_what_was_done_in_it(folder: Path, store: Store) -> None:
     site = with_log(folder, "A-1 whole,2025-05-31,greased,two strokes", "A-1 whole,2025-03-31,aligned,")
-    planned = plan_round(site, store, quarter=Quarter.parse("2025-Q2"))
+    planned = plan_round(site, store, Quarter.parse("2025-Q2"))
     sheet = next(one for one in planned.sheets if one.fan == "A-1 whole")
     assert planned.day == dt.date(2025, 6, 30)
     assert sheet.done == ("31 May greased: two strokes",)

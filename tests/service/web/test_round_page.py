@@ -42,14 +42,21 @@ def test_the_round_is_a_page_with_the_cautions_first_and_the_worst_before_the_re
 def test_an_empty_site_says_when_there_will_be_a_round(ask_empty: Asking) -> None:
     answer = ask_empty("/round")
     assert answer.status_code == 404
-    assert "the ledger is empty" in answer.text
+    assert "The ledger is empty" in answer.text
 
 
-@pytest.mark.parametrize("asked", ["date=30.06.2025", "quarter=2025-Q9", "date=2025-06-30&quarter=2025-Q2"])
-def test_a_round_that_cannot_be_is_refused_with_a_remedy(ask: Asking, asked: str) -> None:
+@pytest.mark.parametrize(
+    ("asked", "remedy"),
+    [
+        ("date=30.06.2025", "rite it as 2025-09-30"),
+        ("quarter=2025-Q9", "rite it as 2025-Q3"),
+        ("date=2025-06-30&quarter=2025-Q2", "ive one of them"),
+    ],
+)
+def test_a_round_that_cannot_be_is_refused_with_a_remedy(ask: Asking, asked: str, remedy: str) -> None:
     answer = ask(f"/round?{asked}")
     assert answer.status_code == 400
-    assert "2025-Q3" in answer.text or "give one of them" in answer.text
+    assert remedy in answer.text
 
 
 def test_hostile_names_stand_as_they_are_and_run_nothing(ask_hostile: Asking) -> None:
