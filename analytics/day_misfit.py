@@ -6,6 +6,7 @@ import numpy as np
 
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
+from analytics.inverse_roots import inverse_roots
 from analytics.priors import PINNED_SD
 from analytics.watch import Watch
 
@@ -44,25 +45,60 @@ def sayings(carried: Floats, information: Floats, pull: Floats) -> Sayings:
     return Sayings(slopes, np.where(is_said, pulled / root, 0.0))
 
 
-def shown_in(carried: Floats, slopes: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return what the carried errors show in the readings, the readings' inverse covariance, its log size."""
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What the carried errors show in a day's readings, under each explanation.
+
+    `along` (fans, explanations, WIDTH, readings), the carried covariance with the readings; `spread`
+    (fans, explanations, readings, readings), the readings' own covariance; `root` of the same shape, lower
+    triangular, W with W' W its inverse; `log_det` (fans, explanations) of it.
+    """
+
+    along: Floats
+    spread: Floats
+    root: Floats
+    log_det: Floats
+
+
+def shown_in(carried: Floats, slopes: Floats) -> Shown:
+    """Return what the carried errors show in the readings.
+
+    Parameters: `carried` covariance (fans, explanations, WIDTH, WIDTH); `slopes` of `Sayings`.
+    """
     fans, explanations, width, _ = carried.shape
     readings = slopes.shape[-1]
     # One product a fan, the explanations one below the other, in place of one an explanation.
     below = np.ascontiguousarray(carried).reshape(fans, explanations * width, width)
-    shown = (below @ slopes).reshape(fans, explanations, width, readings)
-    spread = np.eye(slopes.shape[-1]) + np.swapaxes(slopes, 1, 2)[:, None] @ shown
-    _, log_det = np.linalg.slogdet(spread)
-    inverse = np.asarray(np.linalg.inv(spread), dtype=np.float64)
-    return shown, inverse, np.asarray(log_det, dtype=np.float64)
+    along = (below @ slopes).reshape(fans, explanations, width, readings)
+    spread = np.eye(readings) + np.swapaxes(slopes, 1, 2)[:, None] @ along
+    return Shown(along, spread, *inverse_roots(spread))
 
 
-def jumps(constants: Watch, slopes: Floats, missed: Floats, inverse: Floats) -> Bools:
-    """Return which causes (fans, explanations, causes) a day lies too far from to have been walked to."""
+def opened_in(shown: Shown, slopes: Floats, added: Floats) -> Shown:
+    """Return what the carried errors show once causes have been opened.
+
+    Parameters: `shown` before; `slopes` of `Sayings`; `added` (fans, explanations, causes) variance of each.
+    """
+    which = added.any(axis=-1)
+    of_causes = np.broadcast_to(slopes[:, None, :CAUSE_COUNT], (*added.shape, slopes.shape[-1]))[which]
+    more = added[which][..., None] * of_causes
+    along, spread = shown.along.copy(), shown.spread.copy()
+    root, log_det = shown.root.copy(), shown.log_det.copy()
+    along[which, :CAUSE_COUNT] += more
+    spread[which] += np.swapaxes(of_causes, 1, 2) @ more
+    root[which], log_det[which] = inverse_roots(spread[which])
+    return Shown(along, spread, root, log_det)
+
+
+def jumps(constants: Watch, slopes: Floats, shown: Shown, weighed: Floats) -> Bools:
+    """Return which causes (fans, explanations, causes) a day lies too far from to have been walked to.
+
+    Parameters: `constants`; `slopes` of `Sayings`; `shown`; `weighed` (fans, explanations, readings), what
+    the readings miss, by the inverse of their covariance.
+    """
     # Along one cause: how far the day lies from what is carried, and how sure the day is of it.
-    along = slopes[:, None, :CAUSE_COUNT] @ inverse
-    strength = np.maximum((along * slopes[:, None, :CAUSE_COUNT]).sum(axis=-1), 1e-9)
-    felt = (along @ missed[..., None])[..., 0]
+    by_reading = np.ascontiguousarray(np.swapaxes(slopes[:, :CAUSE_COUNT], 1, 2))
+    strength = np.square(shown.root @ by_reading[:, None]).sum(axis=-2)
     is_free = constants.beliefs.daily[:, None] > (2.0 * PINNED_SD) ** 2
-    is_far = np.square(felt) / strength > JUMP_DEVIATIONS**2
+    is_far = np.square(weighed @ by_reading) > JUMP_DEVIATIONS**2 * np.maximum(strength, 1e-9)
     return np.asarray(IS_ACTIVE[None] & is_free & is_far, dtype=bool)

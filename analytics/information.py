@@ -21,20 +21,36 @@ def day_information(
     Equation: for R = diag(R_h) + 1 1' D, with s = sum W H and w = sum W, W = R_h^-1:
     H' R^-1 H = sum H' W H - s' C s, C = D (I + w D)^-1 (matrix inversion lemma).
     """
-    weighted = precision @ slopes
-    # A day's hours and channels as one row of readings: one product a day in place of one an hour.
-    readings = (len(slopes), -1, slopes.shape[-1])
-    transposed = np.swapaxes(slopes.reshape(readings), 1, 2)
-    own = transposed @ weighted.reshape(readings)
-    shared = weighted.sum(axis=1)
+    by_parameter = np.ascontiguousarray(np.moveaxis(slopes, (1, 2), (3, 2)))
+    return information_by_parameter(by_parameter, residuals, precision, day_covariance)
+
+
+def information_by_parameter(
+    slopes: Floats, residuals: Floats, precision: Floats, day_covariance: Floats
+) -> tuple[Floats, Floats]:
+    """Return the information of a batch of days whose slopes stand with a parameter's hours side by side.
+
+    Parameters: `slopes` (days, parameters, channels, hours); the others, returns, equation: as for
+    `day_information`.
+    """
+    days, parameters, channels, _ = slopes.shape
+    # Channels are few: one product of whole arrays a pair of them, in place of a small product an hour.
+    weighted = np.empty_like(slopes)
+    for row in range(channels):
+        own = [precision[:, None, :, row, column] * slopes[:, :, column] for column in range(channels)]
+        weighted[:, :, row] = sum(own[1:], own[0])
     weighted_residuals = (precision @ residuals[..., None])[..., 0]
-    pulled = (np.swapaxes(weighted.reshape(readings), 1, 2) @ residuals.reshape(len(slopes), -1, 1))[..., 0]
+    # A day's channels and hours as one row of readings.
+    readings = weighted.reshape(days, parameters, -1)
+    own_information = slopes.reshape(days, parameters, -1) @ np.swapaxes(readings, 1, 2)
+    by_channel = np.ascontiguousarray(np.swapaxes(residuals, 1, 2)).reshape(days, -1, 1)
+    pulled = (readings @ by_channel)[..., 0]
+    shared = weighted.sum(axis=-1)
     total = precision.sum(axis=1)
-    identity = np.eye(total.shape[-1])
-    common = day_covariance @ np.linalg.inv(identity + total @ day_covariance)
-    shared_transposed = np.swapaxes(shared, -1, -2)
-    information = own - shared_transposed @ common @ shared
-    pull = pulled - (shared_transposed @ common @ weighted_residuals.sum(axis=1)[..., None])[..., 0]
+    common = day_covariance @ np.linalg.inv(np.eye(channels) + total @ day_covariance)
+    told = shared @ common
+    information = own_information - told @ np.swapaxes(shared, 1, 2)
+    pull = pulled - (told @ weighted_residuals.sum(axis=1)[..., None])[..., 0]
     return 0.5 * (information + np.swapaxes(information, -1, -2)), pull
 
 

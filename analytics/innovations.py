@@ -6,7 +6,7 @@ from analytics.arrays import Floats
 from analytics.explanations import EXPLANATIONS
 from analytics.model import Parameter
 from analytics.state import DayReading, State
-from analytics.watch import CARRIED
+from analytics.watch import CARRIED, WIDTH
 
 # The drive's own causes, in the order of the innovations' columns.
 DRIFTING: tuple[Parameter, ...] = (Parameter.SLIP, Parameter.DRAG)
@@ -31,12 +31,14 @@ def innovations(before: State, reading: DayReading) -> Floats:
     """
     away = before.mean[:, _NOTHING] - reading.at
     carried = before.covariance[:, _NOTHING]
-    size = reading.information.shape[-1]
     felt = reading.pull - (reading.information @ away[..., None])[..., 0]
-    whole = np.eye(size) + reading.information @ carried
-    solved = np.linalg.solve(whole, np.concatenate([reading.information, felt[..., None]], axis=-1))
-    strength = np.stack([solved[:, place, place] for place in _PLACES], axis=-1)
-    score = solved[:, _PLACES, -1]
+    # Only the causes' rows of (1 + I P)^-1 are asked for: columns of (1 + P I)^-1, as both are symmetric.
+    whole = np.eye(WIDTH) + carried @ reading.information
+    rows = np.linalg.solve(
+        whole, np.broadcast_to(np.eye(WIDTH)[:, _PLACES], (len(whole), WIDTH, len(_PLACES)))
+    )
+    strength = (rows * reading.information[:, :, _PLACES]).sum(axis=1)
+    score = (rows * felt[..., None]).sum(axis=1)
     is_said = strength > _LEAST_INFORMATION
     return np.where(is_said, score / np.sqrt(np.where(is_said, strength, 1.0)), np.nan)
 

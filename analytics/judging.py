@@ -50,6 +50,7 @@ class Fleet:
             facts.rated_power_w[which],
             facts.rated_slip[which],
             facts.loss_sd[which],
+            facts.full_load_efficiency[which],
         )
         unseen = Hidden(*(getattr(self.hidden, name)[which] for name in Hidden.__slots__))
         return Fleet(some_of(self.watch, which), chosen, unseen)

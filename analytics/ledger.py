@@ -10,9 +10,9 @@ from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
 from analytics.mixtures import bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
-from analytics.slip_law import slip_above_creep
+from analytics.slip_law import mean_slip_above_creep
 from analytics.state import DayReading, State
-from analytics.transmission import drive_loss_band, healthy_drive_loss
+from analytics.transmission import drive_loss_band, full_load_efficiency, part_load_loss
 from analytics.vocabulary import Cause, Drive
 from analytics.watch import CARRIED, Watch
 
@@ -57,8 +57,8 @@ _NAMED_INDEX = np.array([NAMED_CAUSES.index(CAUSE_OF[cause]) for cause in CAUSES
 class DriveFacts:
     """What the ledger must know of a batch of drives; every field has shape (fans,).
 
-    `can_slip`; `is_direct`; `rated_power_w` of all motors; `rated_slip`; `loss_sd` the spread of the
-    healthy drive's own loss.
+    `can_slip`; `rated_power_w` of all motors; `rated_slip`; `loss_sd` the spread of the healthy drive's own
+    loss, `full_load_efficiency` what it hands on at full load.
     """
 
     drives: tuple[Drive, ...]
@@ -66,6 +66,7 @@ class DriveFacts:
     rated_power_w: Floats
     rated_slip: Floats
     loss_sd: Floats
+    full_load_efficiency: Floats
 
 
 def drive_facts(drives: tuple[Drive, ...], rated_power_w: Floats, rated_slip: Floats) -> DriveFacts:
@@ -74,7 +75,12 @@ def drive_facts(drives: tuple[Drive, ...], rated_power_w: Floats, rated_slip: Fl
     band = drive_loss_band(rated_power_w)
     spread = (band.high - band.low) / _BAND_DEVIATIONS
     is_direct = np.array([drive is Drive.DIRECT for drive in drives])
-    return DriveFacts(drives, can_slip, rated_power_w, rated_slip, np.where(is_direct, 0.0, spread))
+    efficiency = np.array(
+        [full_load_efficiency(rated, drive) for rated, drive in zip(rated_power_w, drives, strict=True)]
+    )
+    return DriveFacts(
+        drives, can_slip, rated_power_w, rated_slip, np.where(is_direct, 0.0, spread), efficiency
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,26 +191,21 @@ def ledger_rows(
 
 def _slipped(state: State, load_ratio: Floats, share: Floats) -> tuple[Floats, Floats, Floats]:
     # The day's mean slip above the healthy creep, and its slopes by slip and by the law's steepness.
-    slip, steepness = state.mean[..., _SLIP, None], state.mean[..., _STEEPNESS, None]
-
-    def mean(slip: Floats, steepness: Floats) -> Floats:
-        at_hours, _ = slip_above_creep(load_ratio[:, None], slip, steepness)
-        return np.asarray((share[:, None] * at_hours).sum(axis=2))
-
-    here = mean(slip, steepness)
-    by_slip = (mean(slip + _SLIP_STEP, steepness) - here) / _SLIP_STEP
-    by_steepness = (mean(slip, steepness + _STEEPNESS_STEP) - here) / _STEEPNESS_STEP
-    return here, by_slip, by_steepness
+    slip, steepness = state.mean[..., _SLIP], state.mean[..., _STEEPNESS]
+    here = mean_slip_above_creep(load_ratio, share, slip, steepness)
+    more = mean_slip_above_creep(load_ratio, share, slip + _SLIP_STEP, steepness)
+    steeper = mean_slip_above_creep(load_ratio, share, slip, steepness + _STEEPNESS_STEP)
+    return here, (more - here) / _SLIP_STEP, (steeper - here) / _STEEPNESS_STEP
 
 
 def _healthy_loss(
     reading: DayReading, hours: Operating, power: Floats, energy: Floats, facts: DriveFacts
 ) -> Floats:
     losses = np.zeros_like(reading.torque)
-    # Fans of one drive together: how a belt's efficiency is found costs the same for one as for all.
+    # Fans of one drive together: what a drive loses costs the same for one as for all.
     for drive in set(facts.drives):
         mine = [i for i, one in enumerate(facts.drives) if one is drive]
-        losses[mine] = healthy_drive_loss(reading.torque[mine], facts.rated_power_w[mine, None], drive)
+        losses[mine] = part_load_loss(reading.torque[mine], facts.full_load_efficiency[mine, None], drive)
     lost: Floats = np.where(hours.is_used, power * losses, 0.0).sum(axis=1)
     return lost / energy
 
@@ -224,13 +225,14 @@ class _Quantity:
 
 
 def _summaries(weight: Floats, quantities: tuple[_Quantity, ...]) -> list[Floats]:
-    # Centre, low and high of each, per cent; all are bisected at once, as it is the same work for each.
-    number = len(quantities)
+    # Centre, low and high of each, per cent; all bounds are found at once, as it is the same work for each.
     fans = len(weight)
-    low, high = bounds(
-        np.tile(open_weights(weight), (number, 1)),
-        np.concatenate([q.mean for q in quantities]),
-        np.concatenate([q.deviation for q in quantities]),
+    is_open = ~np.concatenate([q.is_fixed for q in quantities])
+    low, high = np.zeros(len(is_open)), np.zeros(len(is_open))
+    low[is_open], high[is_open] = bounds(
+        np.tile(open_weights(weight), (len(quantities), 1))[is_open],
+        np.concatenate([q.mean for q in quantities])[is_open],
+        np.concatenate([q.deviation for q in quantities])[is_open],
     )
     found = []
     for i, quantity in enumerate(quantities):

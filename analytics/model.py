@@ -28,7 +28,7 @@ import numpy as np
 
 from analytics.arrays import Bools, Floats
 from analytics.motor import flux_fraction
-from analytics.slip_law import slip_above_creep
+from analytics.slip_law import belt_law, slip_by
 
 
 class Parameter(StrEnum):
@@ -194,12 +194,13 @@ def turned(theta: Floats, plant: Plant, hours: Operating) -> Turned:
     rubbing = p[Parameter.FRICTION] + p[Parameter.DRAG]
     # Slip's law is most of the work, and a healthy fan needs none.
     is_slipping, slip = bool(np.any(p[Parameter.SLIP])), np.zeros_like(torque)
+    law = belt_law(p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS])
     for done in range(_ROUNDS):
         motor_speed = np.maximum(speed - lag * torque, LEAST_MOTOR_SPEED)
         load_ratio = np.minimum(np.maximum(torque / reference, LEAST_LOAD_RATIO), MOST_LOAD_RATIO)
         if is_slipping and done > 0:
             # A step of Newton's: slip unloads the motor, and past the knee plain repetition runs away.
-            due, slope = slip_above_creep(load_ratio, p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS])
+            due, slope = slip_by(law, load_ratio)
             slip = slip + (due - slip) / (1.0 + _TORQUE_BY_SLIP * np.maximum(slope, 0.0) * load_ratio)
         wheel_speed = motor_speed * (ratio * (1.0 - p[Parameter.CREEP] * load_ratio - slip))
         away = airflow / wheel_speed

@@ -7,6 +7,7 @@ density and of the motor's flux. All slopes are taken at the point that `model.e
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -26,32 +27,12 @@ from analytics.model import (
     Operating,
     Parameter,
     Plant,
-    Turned,
     read,
     turned,
 )
 from analytics.slip_law import slip_slopes
 
-_OF_THE_TURNING = frozenset(
-    {
-        Parameter.SLIP,
-        Parameter.DRAG,
-        Parameter.RATIO,
-        Parameter.WHEEL,
-        Parameter.AIRFLOW_GAIN,
-        Parameter.AIRFLOW_ZERO,
-        Parameter.SPEED_SCALE,
-        Parameter.SLIP_STEEPNESS,
-        Parameter.WHEEL_TORQUE,
-        Parameter.DENSITY,
-        Parameter.TORQUE_LEVEL,
-        Parameter.TORQUE_SLOPE,
-        Parameter.TORQUE_BEND,
-        Parameter.FRICTION,
-        Parameter.FLUX_EXPONENT,
-        Parameter.CREEP,
-    }
-)
+_UNMOVED: Floats = np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,19 +47,19 @@ class Slopes:
     wheel: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class _Push:
-    """What a parameter moves before torque answers: wheel speed, logs of airflow, density and flux, torque.
+class _Answer(NamedTuple):
+    """What pressure, load and wheel speed answer to one unit of something, each (..., fans, hours).
 
-    None where it leaves one as it is; `motor` the motor's speed.
+    Empty where it leaves one as it is.
     """
 
-    wheel: Floats | None = None
-    log_airflow: Floats | None = None
-    log_density: float | None = None
-    torque: Floats | None = None
-    motor: Floats | None = None
-    log_flux: Floats | None = None
+    pressure: Floats = _UNMOVED
+    load: Floats = _UNMOVED
+    wheel: Floats = _UNMOVED
+
+
+# What a parameter pushes, and by how much.
+_Push = tuple[_Answer, Floats | float]
 
 
 def linearise(
@@ -100,21 +81,48 @@ def slopes_at(
     values are held to a bound, on which it does not move.
     Source: any text on analysis; checked against differences of the model itself.
     """
-    at = turned(theta, plant, hours)
-    here = _Here(theta, plant, hours, at)
-    expected = read(theta, at, plant)
-    shape = (*at.torque.shape, len(which))
+    here = _Here(theta, plant, hours)
+    shape = (*here.expected.pressure.shape, len(which))
     found = Slopes(np.zeros(shape), np.zeros(shape), np.zeros(shape))
     for place, name in enumerate(which):
-        if name in _OF_THE_TURNING:
-            pressure, load, wheel = here.moved(here.push(name))
-            found.pressure[..., place], found.load[..., place] = pressure, load
-            found.wheel[..., place] = wheel
-        if name not in _OF_THE_TURNING or name is Parameter.WHEEL:
-            pressure, load = here.read(name, expected)
-            found.pressure[..., place] += pressure
-            found.load[..., place] += load
-    return expected, found
+        pushes = here.pushes(name)
+        for channel in ("pressure", "load", "wheel"):
+            _add_up(pushes, channel, getattr(found, channel)[..., place])
+    found.wheel[...] /= here.wheel_speed[..., None]
+    return here.expected, found
+
+
+def slopes_by_parameter(
+    theta: Floats, plant: Plant, hours: Operating, which: tuple[Parameter, ...]
+) -> tuple[Expected, Floats]:
+    """Evaluate the model and its slopes at `theta`, a parameter's hours side by side.
+
+    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours); `which` parameters.
+    Returns: the expectation; the slopes (fans, parameters, 2, hours) of pressure and of load.
+    Equation, validity and source: as for `slopes_at`.
+    """
+    here = _Here(theta, plant, hours)
+    fans, count = here.expected.pressure.shape
+    found = np.zeros((fans, len(which), 2, count))
+    for place, name in enumerate(which):
+        pushes = here.pushes(name)
+        _add_up(pushes, "pressure", found[:, place, 0])
+        _add_up(pushes, "load", found[:, place, 1])
+    return here.expected, found
+
+
+def wheel_slopes_at(
+    theta: Floats, plant: Plant, hours: Operating, which: tuple[Parameter, ...]
+) -> tuple[Expected, Floats]:
+    """Evaluate the model and the slopes (fans, hours, parameters) of the log of wheel speed alone.
+
+    Parameters, equation, validity and source: as for `slopes_at`.
+    """
+    here = _Here(theta, plant, hours)
+    found = np.zeros((*here.expected.pressure.shape, len(which)))
+    for place, name in enumerate(which):
+        _add_up(here.pushes(name), "wheel", found[..., place])
+    return here.expected, found / here.wheel_speed[..., None]
 
 
 def flow_slopes_at(theta: Floats, plant: Plant, hours: Operating) -> tuple[Expected, Floats, Floats]:
@@ -122,21 +130,30 @@ def flow_slopes_at(theta: Floats, plant: Plant, hours: Operating) -> tuple[Expec
 
     Parameters: as for `slopes_at`. Returns: the expectation; both slopes, each (..., fans, hours).
     """
-    at = turned(theta, plant, hours)
-    here = _Here(theta, plant, hours, at)
-    pressure, load, _ = here.moved(here.by_flow())
-    return read(theta, at, plant), pressure, load
+    here = _Here(theta, plant, hours)
+    pressure, load = here.by_flow()
+    return here.expected, pressure, load
+
+
+def _add_up(pushes: tuple[_Push, ...], channel: str, into: Floats) -> None:
+    for answer, amount in pushes:
+        by = getattr(answer, channel)
+        if by.size:
+            into += by * amount
 
 
 class _Here:
     """The model's own slopes at a point, by which every parameter's are reckoned."""
 
-    def __init__(self, theta: Floats, plant: Plant, hours: Operating, at: Turned) -> None:
+    def __init__(self, theta: Floats, plant: Plant, hours: Operating) -> None:
+        at = turned(theta, plant, hours)
         self._p = {name: theta[..., INDEX[name], None] for name in PARAMETERS}
         self._plant, self._hours, self._at = plant, hours, at
+        self.expected = read(theta, at, plant)
         self._turn()
         self._of_pressure()
         self._of_load()
+        self._answers()
 
     def _turn(self) -> None:
         p, at = self._p, self._at
@@ -153,7 +170,7 @@ class _Here:
             by_load, self._by_steepness = np.zeros_like(at.torque), np.zeros_like(at.torque)
             self._by_slip = at.load_ratio
         self._kept = ratio * (1.0 - p[Parameter.CREEP] * at.load_ratio - at.slip)
-        self._wheel_speed = at.motor_speed * self._kept
+        self.wheel_speed = at.motor_speed * self._kept
         self._per_slip = -at.motor_speed * ratio
         self._lag_torque = lag * at.torque * self._follows
         self._motor_by_torque = -lag * self._follows
@@ -163,10 +180,11 @@ class _Here:
         self._clean = 1.0 - p[Parameter.WHEEL_TORQUE] * p[Parameter.WHEEL]
         shape, steep, self._is_shaped = _shape(at.away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
         self._free = at.dynamic * shape * self._level
+        self._of_air = self._free * self._clean
         per_speed = self._level * self._clean * at.density
         flow = at.airflow * steep
-        self._push_by_wheel = per_speed * (2.0 * self._wheel_speed * shape - flow)
-        self._push_by_flow = per_speed * self._wheel_speed * flow
+        self._push_by_wheel = per_speed * (2.0 * self.wheel_speed * shape - flow)
+        self._push_by_flow = per_speed * self.wheel_speed * flow
         self._answer = (at.torque > LEAST_TORQUE) / (1.0 - self._push_by_wheel * self._wheel_by_torque)
 
     def _of_pressure(self) -> None:
@@ -183,8 +201,8 @@ class _Here:
         self._core = at.dynamic * shape * clean
         self._pressure_shape = shape
         flow = at.airflow * steep
-        self._pressure_by_wheel = clean * at.density * (2.0 * self._wheel_speed * shape - flow)
-        self._pressure_by_flow = clean * at.density * self._wheel_speed * flow - 2.0 * path * self._squared
+        self._pressure_by_wheel = clean * at.density * (2.0 * self.wheel_speed * shape - flow)
+        self._pressure_by_flow = clean * at.density * self.wheel_speed * flow - 2.0 * path * self._squared
         self._pressure_by_density = self._core - path * self._squared
 
     def _of_load(self) -> None:
@@ -212,32 +230,60 @@ class _Here:
         by_none = (np.square(at.flux) * none - none * np.square(working)) / current
         self._load_by_none = np.where(is_current, bent * by_none, 0.0)
 
-    def push(self, name: Parameter) -> _Push:
-        """Return what a parameter of the turning moves before torque answers."""
-        p, at, of_torque = self._p, self._at, self._free * self._clean
-        pushes: Mapping[Parameter, Callable[[], _Push]] = {
-            Parameter.SLIP: lambda: _Push(wheel=self._per_slip * self._by_slip),
-            Parameter.SLIP_STEEPNESS: lambda: _Push(wheel=self._per_slip * self._by_steepness),
-            Parameter.CREEP: lambda: _Push(wheel=self._per_slip * at.load_ratio),
-            Parameter.RATIO: lambda: _Push(wheel=self._wheel_speed, torque=of_torque),
-            Parameter.DRAG: lambda: _Push(torque=np.ones_like(of_torque)),
-            Parameter.FRICTION: lambda: _Push(torque=np.ones_like(of_torque)),
-            Parameter.WHEEL: lambda: _Push(torque=-p[Parameter.WHEEL_TORQUE] * self._free),
-            Parameter.WHEEL_TORQUE: lambda: _Push(torque=-p[Parameter.WHEEL] * self._free),
-            Parameter.TORQUE_LEVEL: lambda: _Push(torque=of_torque),
-            Parameter.TORQUE_SLOPE: lambda: _Push(torque=self._by_shape() * at.away),
-            Parameter.TORQUE_BEND: lambda: _Push(torque=self._by_shape() * np.square(at.away)),
-            Parameter.DENSITY: lambda: _Push(log_density=1.0),
-            Parameter.AIRFLOW_GAIN: lambda: _Push(log_airflow=-np.ones_like(of_torque)),
-            Parameter.AIRFLOW_ZERO: lambda: _Push(log_airflow=-0.5 * self._per_squared_flow()),
+    def _answers(self) -> None:
+        """Reckon what the readings answer once torque has answered, to a unit of all that may be pushed."""
+        wheel, load = self._wheel_by_torque * self._answer, self._load_by_torque * self._answer
+        self._to_torque = _Answer(self._pressure_by_wheel * wheel, load, wheel)
+        by_wheel = 1.0 + wheel * self._push_by_wheel
+        self._to_wheel = _Answer(self._pressure_by_wheel * by_wheel, load * self._push_by_wheel, by_wheel)
+
+    def _to_flow(self) -> _Answer:
+        # Of the log of the true airflow.
+        pressure, load, wheel = self._to_torque.pressure, self._to_torque.load, self._to_torque.wheel
+        by_flow = self._push_by_flow
+        return _Answer(self._pressure_by_flow + pressure * by_flow, load * by_flow, wheel * by_flow)
+
+    def _to_motor(self) -> _Answer:
+        # Of the motor's speed.
+        to_wheel, kept = self._to_wheel, self._kept
+        load = self._load_by_motor + to_wheel.load * kept
+        return _Answer(to_wheel.pressure * kept, load, to_wheel.wheel * kept)
+
+    def pushes(self, name: Parameter) -> tuple[_Push, ...]:
+        """Return what a parameter pushes, and by how much."""
+        p, at = self._p, self._at
+        to_torque, to_wheel = self._to_torque, self._to_wheel
+        found: Mapping[Parameter, Callable[[], tuple[_Push, ...]]] = {
+            Parameter.SLIP: lambda: ((to_wheel, self._per_slip * self._by_slip),),
+            Parameter.SLIP_STEEPNESS: lambda: ((to_wheel, self._per_slip * self._by_steepness),),
+            Parameter.CREEP: lambda: ((to_wheel, self._per_slip * at.load_ratio),),
+            Parameter.RATIO: lambda: ((to_wheel, self.wheel_speed), (to_torque, self._of_air)),
+            Parameter.DRAG: lambda: ((to_torque, 1.0),),
+            Parameter.FRICTION: lambda: ((to_torque, 1.0),),
+            Parameter.WHEEL: self._by_fouling,
+            Parameter.WHEEL_TORQUE: lambda: ((to_torque, -p[Parameter.WHEEL] * self._free),),
+            Parameter.TORQUE_LEVEL: lambda: ((to_torque, self._of_air),),
+            Parameter.TORQUE_SLOPE: lambda: ((to_torque, self._by_shape() * at.away),),
+            Parameter.TORQUE_BEND: lambda: ((to_torque, self._by_shape() * np.square(at.away)),),
+            Parameter.DENSITY: lambda: (
+                (to_torque, self._of_air),
+                (_Answer(self._pressure_by_density), 1.0),
+            ),
+            Parameter.AIRFLOW_GAIN: lambda: ((self._to_flow(), -1.0),),
+            Parameter.AIRFLOW_ZERO: lambda: ((self._to_flow(), -0.5 * self._per_squared_flow()),),
             Parameter.SPEED_SCALE: self._by_speed,
             Parameter.FLUX_EXPONENT: self._by_exponent,
         }
-        return pushes[name]()
+        return found[name]() if name in found else ((self._read(name), 1.0),)
 
-    def by_flow(self) -> _Push:
-        """Return what the log of the measured airflow moves before torque answers."""
-        return _Push(log_airflow=np.square(self._hours.airflow) * self._per_squared_flow())
+    def by_flow(self) -> tuple[Floats, Floats]:
+        """Return the slopes of pressure and of load by the log of the measured airflow."""
+        answer, amount = self._to_flow(), np.square(self._hours.airflow) * self._per_squared_flow()
+        return answer.pressure * amount, answer.load * amount
+
+    def _by_fouling(self) -> tuple[_Push, ...]:
+        fouled = _Answer(-self._unfouled * self._pressure_shape)
+        return (self._to_torque, -self._p[Parameter.WHEEL_TORQUE] * self._free), (fouled, 1.0)
 
     def _by_shape(self) -> Floats:
         return np.asarray(self._is_shaped * self._at.dynamic * self._level * self._clean)
@@ -246,70 +292,37 @@ class _Here:
         squared = np.square(self._hours.airflow) - self._p[Parameter.AIRFLOW_ZERO]
         return np.where(squared > LEAST_SQUARED_FLOW, 1.0 / np.maximum(squared, LEAST_SQUARED_FLOW), 0.0)
 
-    def _by_speed(self) -> _Push:
+    def _by_speed(self) -> tuple[_Push, ...]:
         at, exponent = self._at, self._p[Parameter.FLUX_EXPONENT]
         speed = self._hours.speed * np.exp(self._p[Parameter.SPEED_SCALE])
         # Below base speed flux follows its law, above it falls as speed rises.
         log_flux = np.where(speed > 1.0, -1.0, exponent) * (at.flux > LEAST_FLUX)
-        lagging = self._by_log_flux(log_flux)
-        motor = speed * self._follows + (0.0 if lagging.motor is None else lagging.motor)
-        return _Push(wheel=motor * self._kept, motor=motor, log_flux=log_flux)
+        return (self._to_motor(), speed * self._follows), *self._by_log_flux(log_flux)
 
-    def _by_exponent(self) -> _Push:
+    def _by_exponent(self) -> tuple[_Push, ...]:
         speed = self._hours.speed * np.exp(self._p[Parameter.SPEED_SCALE])
         return self._by_log_flux(np.log(np.minimum(speed, 1.0)) * (self._at.flux > LEAST_FLUX))
 
-    def _by_log_flux(self, log_flux: Floats) -> _Push:
-        motor = 2.0 * self._lag_torque * log_flux
-        return _Push(wheel=motor * self._kept, motor=motor, log_flux=log_flux)
+    def _by_log_flux(self, log_flux: Floats) -> tuple[_Push, ...]:
+        magnetised = _Answer(load=self._load_by_flux)
+        return (self._to_motor(), 2.0 * self._lag_torque * log_flux), (magnetised, log_flux)
 
-    def moved(self, push: _Push) -> tuple[Floats, Floats, Floats]:
-        """Return what a push comes to in pressure, load and the log of wheel speed."""
-        torque = np.zeros_like(self._at.torque)
-        wheel, pressure, load = torque.copy(), torque.copy(), torque.copy()
-        if push.wheel is not None:
-            torque += self._push_by_wheel * push.wheel
-            wheel += push.wheel
-        if push.log_airflow is not None:
-            torque += self._push_by_flow * push.log_airflow
-            pressure += self._pressure_by_flow * push.log_airflow
-        if push.log_density is not None:
-            torque += self._free * self._clean * push.log_density
-            pressure += self._pressure_by_density * push.log_density
-        if push.torque is not None:
-            torque += push.torque
-        torque *= self._answer
-        wheel += self._wheel_by_torque * torque
-        pressure += self._pressure_by_wheel * wheel
-        load += self._load_by_torque * torque
-        if push.log_flux is not None:
-            load += self._load_by_flux * push.log_flux
-        if push.motor is not None:
-            load += self._load_by_motor * push.motor
-        return pressure, load, wheel / self._wheel_speed
-
-    def read(self, name: Parameter, expected: Expected) -> tuple[Floats, Floats]:
-        """Return what a parameter does to the readings alone, of pressure and of load."""
-        p, at = self._p, self._at
-        of_pressure: Mapping[Parameter, Callable[[], Floats]] = {
-            Parameter.WHEEL: lambda: -self._unfouled * self._pressure_shape,
-            Parameter.PRESSURE_GAIN: lambda: expected.pressure - p[Parameter.PRESSURE_ZERO],
-            Parameter.PRESSURE_ZERO: lambda: np.ones_like(at.torque),
-            Parameter.PRESSURE_LEVEL: lambda: self._core,
-            Parameter.PRESSURE_SLOPE: lambda: self._by_pressure_shape() * at.away,
-            Parameter.PRESSURE_BEND: lambda: self._by_pressure_shape() * np.square(at.away),
-            Parameter.PATH: lambda: -self._squared,
-            Parameter.AIR_PATH: lambda: -self._squared,
+    def _read(self, name: Parameter) -> _Answer:
+        """Return what a parameter does to the readings alone."""
+        p, at, expected = self._p, self._at, self.expected
+        found: Mapping[Parameter, Callable[[], _Answer]] = {
+            Parameter.PRESSURE_GAIN: lambda: _Answer(expected.pressure - p[Parameter.PRESSURE_ZERO]),
+            Parameter.PRESSURE_ZERO: lambda: _Answer(np.ones_like(at.torque)),
+            Parameter.PRESSURE_LEVEL: lambda: _Answer(self._core),
+            Parameter.PRESSURE_SLOPE: lambda: _Answer(self._by_pressure_shape() * at.away),
+            Parameter.PRESSURE_BEND: lambda: _Answer(self._by_pressure_shape() * np.square(at.away)),
+            Parameter.PATH: lambda: _Answer(-self._squared),
+            Parameter.AIR_PATH: lambda: _Answer(-self._squared),
+            Parameter.LOAD_GAIN: lambda: _Answer(load=expected.load),
+            Parameter.LOAD_EXPONENT: lambda: _Answer(load=expected.load * np.log(at.load_ratio)),
+            Parameter.NO_LOAD_CURRENT: lambda: _Answer(load=self._load_by_none),
         }
-        of_load: Mapping[Parameter, Callable[[], Floats]] = {
-            Parameter.LOAD_GAIN: lambda: expected.load,
-            Parameter.LOAD_EXPONENT: lambda: expected.load * np.log(at.load_ratio),
-            Parameter.NO_LOAD_CURRENT: lambda: self._load_by_none,
-        }
-        nothing = np.zeros_like(at.torque)
-        if name in of_pressure:
-            return of_pressure[name](), nothing
-        return nothing, of_load[name]()
+        return found[name]()
 
     def _by_pressure_shape(self) -> Floats:
         return np.asarray(self._is_pressure_shaped * self._unfouled * (1.0 - self._p[Parameter.WHEEL]))

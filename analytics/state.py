@@ -1,6 +1,7 @@
 """What is the drive doing today: a state a fan, carried from day to day, its explanations competing."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr
@@ -8,7 +9,7 @@ from scipy.special import ndtr
 from analytics.arrays import Bools, Floats
 from analytics.curve_fit import LOAD, load_spread
 from analytics.curves import HealthyCurves
-from analytics.day_misfit import jumps, sayings, shown_in
+from analytics.day_misfit import Shown, jumps, opened_in, sayings, shown_in
 from analytics.explanations import (
     CAUSE_COUNT,
     EXPLANATION_COUNT,
@@ -17,7 +18,7 @@ from analytics.explanations import (
     SLIP_LETTING_GO,
     beliefs,
 )
-from analytics.information import day_information, hour_precision
+from analytics.information import hour_precision, information_by_parameter
 from analytics.latent_airflow import latent_hours
 from analytics.machine import Machine
 from analytics.model import (
@@ -41,7 +42,7 @@ from analytics.priors import (
     WHEEL_TORQUE,
 )
 from analytics.slip_law import STEEPNESS_RANGE
-from analytics.slopes import linearise
+from analytics.slopes import slopes_by_parameter
 from analytics.unmeasured_airflow import without_flow
 from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
 from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
@@ -60,6 +61,10 @@ _STEEPNESS = CARRIED.index(Parameter.SLIP_STEEPNESS)
 _WHEEL_TORQUE = CARRIED.index(Parameter.WHEEL_TORQUE)
 _COLUMNS = [INDEX[name] for name in CARRIED]
 _LEARNED = WIDTH - sum(name in CURVE for name in CARRIED)
+_CAUSES, _ALL = np.arange(CAUSE_COUNT), np.arange(WIDTH)
+_AT_WORK = tuple(zip(*np.nonzero(IS_ACTIVE), strict=True))
+_LOWER = np.tril_indices(_LEARNED, -1)
+_FANS_NEAR = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +115,7 @@ def start(curves: HealthyCurves, machine: Machine) -> State:
     kept = [name for name in CARRIED if name in CURVE]
     place = np.ix_([CARRIED.index(name) for name in kept], [CARRIED.index(name) for name in kept])
     source = np.ix_([CURVE.index(name) for name in kept], [CURVE.index(name) for name in kept])
-    covariance[place] = curves.covariance[source]
+    covariance[place] = 0.5 * (curves.covariance + curves.covariance.T)[source]
     mean = curves.mean[_COLUMNS]
     return State(
         np.broadcast_to(mean, (1, EXPLANATION_COUNT, WIDTH)).copy(),
@@ -139,7 +144,6 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
 
     Parameters: `state`; `constants` of the fans; `elapsed_days` (fans,). Returns: the state then.
     """
-    state = _settled(state)
     believed = constants.beliefs
     keep = np.ones((*state.mean.shape[:2], WIDTH))
     forgotten = np.exp(-elapsed_days / ORDINARY_MEMORY_DAYS)[:, None, None]
@@ -164,10 +168,9 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     added[:, :, :CAUSE_COUNT] = np.where(is_active, walk, wander)
     density = np.square(constants.density_sd)[:, None]
     added[:, :, _DENSITY] = density * (1.0 - np.square(keep[:, :, _DENSITY]))
-    covariance = state.covariance * keep[..., :, None]
-    covariance *= keep[..., None, :]
-    diagonal = np.arange(WIDTH)
-    covariance[:, :, diagonal, diagonal] += added
+    state, alone = _settled(state)
+    covariance = _kept(state.covariance, alone, keep)
+    covariance[:, :, _ALL, _ALL] += added
     begun = believed.log_daily_onset + np.log(np.maximum(elapsed_days, 1e-3))[:, None]
     begun[:, 0] = believed.log_daily_onset[:, 1:].max(axis=1) + np.log(elapsed_days)
     mean = state.mean * keep
@@ -175,23 +178,41 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     return State(mean, covariance, _normalised(np.logaddexp(state.log_weight, begun)))
 
 
-def _settled(state: State) -> State:
+def _kept(carried: Floats, alone: Floats, keep: Floats) -> Floats:
+    """Return the covariances of which each parameter is kept in part.
+
+    Parameters: `carried` (fans, explanations, WIDTH, WIDTH), with `alone` (fans, WIDTH, WIDTH) in place of
+    that of slip alone; `keep` (fans, explanations, WIDTH), under each that of the first but for its causes.
+    """
+    usual = keep[:, 0, :, None] * keep[:, 0, None, :]
+    # One product a fan serves all its explanations, but for what is at work under each.
+    covariance = carried * usual[:, None]
+    covariance[:, SLIP_ALONE] = alone * usual
+    for explanation, cause in _AT_WORK:
+        kept = keep[:, explanation, cause, None] * keep[:, explanation]
+        own = (alone if explanation == SLIP_ALONE else carried[:, explanation])[:, cause] * kept
+        covariance[:, explanation, cause] = own
+        covariance[:, explanation, :, cause] = own
+    return covariance
+
+
+def _settled(state: State) -> tuple[State, Floats]:
     # A belt that has let go is soon one that slips as it slips: what was followed fast is kept, calmly.
+    # The covariance of that explanation is returned beside the state, to save a copy of all the others.
     weight = np.exp(state.log_weight[:, [SLIP_ALONE, SLIP_LETTING_GO]])
     stays, further = weight[:, 0] * (1.0 - LETS_GO_FURTHER_A_DAY), weight[:, 0] * LETS_GO_FURTHER_A_DAY
     settles, goes_on = weight[:, 1] * SETTLES_A_DAY, weight[:, 1] * (1.0 - SETTLES_A_DAY)
     share = (settles / np.maximum(stays + settles, 1e-300))[:, None]
     first, second = state.mean[:, SLIP_ALONE], state.mean[:, SLIP_LETTING_GO]
     apart = second - first
-    mean, covariance, log_weight = state.mean.copy(), state.covariance.copy(), state.log_weight.copy()
+    mean, log_weight = state.mean.copy(), state.log_weight.copy()
     mean[:, SLIP_ALONE] = first + share * apart
-    spread = (share * (1.0 - share))[:, :, None] * apart[:, :, None] * apart[:, None, :]
-    covariance[:, SLIP_ALONE] += (
-        share[:, :, None] * (state.covariance[:, SLIP_LETTING_GO] - state.covariance[:, SLIP_ALONE]) + spread
-    )
+    alone = state.covariance[:, SLIP_ALONE]
+    spread = (share * (1.0 - share))[:, :, None] * (apart[:, :, None] * apart[:, None, :])
+    alone = alone + (share[:, :, None] * (state.covariance[:, SLIP_LETTING_GO] - alone) + spread)
     log_weight[:, SLIP_ALONE] = np.log(np.maximum(stays + settles, 1e-300))
     log_weight[:, SLIP_LETTING_GO] = np.log(np.maximum(goes_on + further, 1e-300))
-    return State(mean, covariance, _normalised(log_weight))
+    return State(mean, state.covariance, _normalised(log_weight)), alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +248,8 @@ def update(
     Returns: the state after the day and the day's last reading; a fan without used hours and zeros keeps
     its state.
     """
-    state = _with_zeros(state, zeros)
+    # From here on the covariances are this day's own: what it teaches is taken off them in place.
+    state = _with_zeros(replace(state, covariance=state.covariance.copy()), zeros)
     reading = read_day(_middle(state), constants, hours, wheel)
     for _ in range(_ROUNDS - 1):
         middle = _middle(_learn(state, constants, reading, is_last=False))
@@ -253,7 +275,7 @@ def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = N
         airflow_noise=constants.airflow_noise,
         is_flow_free=constants.is_flow_free,
     )
-    expected, pressure, load = linearise(theta, constants.plant, hours, CARRIED)
+    expected, slopes = slopes_by_parameter(theta, constants.plant, hours, CARRIED)
     measured = np.stack([hours.pressure, hours.load], axis=-1)
     predicted = np.maximum(np.stack([expected.pressure, expected.load], axis=-1), 0.02)
     # Residuals are relative to what is read, as the expectation carries the airflow's noise, but held to
@@ -265,10 +287,11 @@ def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = N
     weight = counted * _tame(residuals, counted, spread, constants)
     precision = hour_precision(constants.hour_covariance, weight, spread)
     precision = without_flow(precision, by_flow * predicted / scale, constants.is_flow_free)
-    slopes = np.stack([pressure, load], axis=-2) / scale[..., None]
+    slopes /= np.ascontiguousarray(np.swapaxes(scale, 1, 2))[:, None]
+    is_used = hours.is_used[:, None, None]
     number = np.maximum(hours.is_used.sum(axis=1), 1)[:, None, None]
-    effect = np.where(hours.is_used[..., None, None], slopes, 0.0).sum(axis=1) / number
-    information, pull = day_information(slopes, residuals, precision, constants.day_covariance)
+    effect = np.swapaxes((slopes * is_used).sum(axis=-1), 1, 2) / number
+    information, pull = information_by_parameter(slopes, residuals, precision, constants.day_covariance)
     if not np.isnan(wheel.log_ratio).all():
         more, pulled = wheel_information(theta, constants.plant, hours, wheel, CARRIED)
         information, pull = information + more, pull + pulled
@@ -293,35 +316,56 @@ def _station(hours: Operating) -> Floats:
 
 def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool) -> State:
     said = sayings(state.covariance, reading.information, reading.pull)
-    away = state.mean - reading.at[:, None]
-    missed = said.values[:, None] - away @ said.slopes
-    shown, inverse, log_det = shown_in(state.covariance, said.slopes)
-    is_jump = jumps(constants, said.slopes, missed, inverse)
+    missed = said.values[:, None] - (state.mean - reading.at[:, None]) @ said.slopes
+    shown = shown_in(state.covariance, said.slopes)
+    apart, weighed = _weighed(shown.root, missed)
+    is_jump = jumps(constants, said.slopes, shown, weighed)
+    added = np.where(is_jump, constants.beliefs.fault[:, None], 0.0)
     if is_jump.any():
-        state = opened(state, np.where(is_jump, constants.beliefs.fault[:, None], 0.0))
-        shown, inverse, log_det = shown_in(state.covariance, said.slopes)
-    penalty = _of_jumps(state, constants, is_jump)
-    weighed = inverse @ missed[..., None]
-    moved = (shown @ weighed)[..., 0]
+        shown = opened_in(shown, said.slopes, added)
+        apart, weighed = _weighed(shown.root, missed)
+    # The likelihood of the day under each explanation, up to what all share.
+    misfit = np.square(apart).sum(axis=-1)
+    fit = -0.5 * misfit - 0.5 * shown.log_det - _of_jumps(state, constants, is_jump)
     # The curves' errors are carried and kept in every covariance but not learned: a day's measured flows
     # differ by little more than their noise, and slopes learned from them go flat.
-    moved[..., _LEARNED:] = 0.0
-    # The likelihood of the day under each explanation, up to what all share.
-    misfit = (missed[..., None, :] @ weighed)[..., 0, 0]
-    fit = -0.5 * misfit - 0.5 * log_det - penalty
-    mean = state.mean + moved
+    mean = state.mean.copy()
+    mean[..., :_LEARNED] += (shown.along[:, :, :_LEARNED] @ weighed[..., None])[..., 0]
     mean[..., _STEEPNESS] = np.clip(mean[..., _STEEPNESS], *STEEPNESS_RANGE)
     mean[..., _WHEEL_TORQUE] = np.clip(mean[..., _WHEEL_TORQUE], *WHEEL_TORQUE_RANGE)
     if not is_last:
         # The next look needs to know only where the day lies.
         return State(mean, state.covariance, _normalised(state.log_weight + fit))
-    covariance = (shown @ inverse) @ np.swapaxes(shown, 2, 3)
-    np.subtract(state.covariance, covariance, out=covariance)
-    # Rounding parts the halves, and what is learned day after day from unequal ones runs away.
-    covariance = 0.5 * (covariance + np.swapaxes(covariance, 2, 3))
-    covariance[..., _LEARNED:, _LEARNED:] = state.covariance[..., _LEARNED:, _LEARNED:]
+    covariance = state.covariance
+    _take_off(covariance, shown)
+    covariance[:, :, _CAUSES, _CAUSES] += added
     fit = fit + _below_zero(mean, covariance, constants)
     return State(mean, covariance, _normalised(state.log_weight + fit))
+
+
+def _weighed(root: Floats, missed: Floats) -> tuple[Floats, Floats]:
+    # What is missed in readings of unit variance, and by the inverse of the readings' covariance.
+    apart = root @ missed[..., None]
+    return apart[..., 0], (np.swapaxes(root, 2, 3) @ apart)[..., 0]
+
+
+def _take_off(covariance: Floats, shown: Shown) -> None:
+    """Take what a day has taught off the covariances, in place: all but the curves' own."""
+    for some in _near(len(covariance)):
+        root = np.ascontiguousarray(np.swapaxes(shown.root[some], 2, 3))
+        told = shown.along[some] @ root
+        carried = covariance[some]
+        learned = carried[:, :, :_LEARNED]
+        learned -= told[:, :, :_LEARNED] @ np.ascontiguousarray(np.swapaxes(told, 2, 3))
+        # Rounding parts the halves, and what is learned day after day from unequal ones runs away.
+        learned[:, :, *_LOWER[::-1]] = learned[:, :, *_LOWER]
+        carried[:, :, _LEARNED:, :_LEARNED] = np.swapaxes(learned[..., _LEARNED:], 2, 3)
+
+
+def _near(fans: int) -> Iterator[slice]:
+    # Some fans at a time: what lies between two steps stays near the processor.
+    for first in range(0, fans, _FANS_NEAR):
+        yield slice(first, first + _FANS_NEAR)
 
 
 def _of_jumps(state: State, constants: Watch, is_jump: Bools) -> Floats:
@@ -330,6 +374,8 @@ def _of_jumps(state: State, constants: Watch, is_jump: Bools) -> Floats:
     A fault that jumps today began today, and all at once, or had begun and jumps again: that it might have
     begun on any day before and shown nothing yet makes its jump no likelier.
     """
+    if not is_jump.any():
+        return np.zeros_like(state.log_weight)
     today = state.log_weight[:, :1] + constants.beliefs.log_daily_onset + (is_jump * _LOG_SUDDEN).sum(axis=-1)
     # Two faults of one season that come on the same day are a chance of one in its days.
     together = np.maximum(is_jump.sum(axis=-1) - 1, 0)
@@ -343,7 +389,9 @@ def _below_zero(mean: Floats, covariance: Floats, constants: Watch) -> Floats:
     away = np.maximum(mean[..., :CAUSE_COUNT] / deviation, -_LOWEST_DEVIATIONS)
     is_sided = IS_ACTIVE[None] & (constants.beliefs.is_one_sided[:, None] > 0)
     is_below = is_sided & (away < -_SURELY_DEVIATIONS)
-    return np.asarray(np.where(is_below, np.log(2.0 * ndtr(away)), 0.0).sum(axis=-1), dtype=np.float64)
+    cost = np.zeros_like(away)
+    cost[is_below] = np.log(2.0 * ndtr(away[is_below]))
+    return np.asarray(cost.sum(axis=-1))
 
 
 def _middle(state: State) -> Floats:
@@ -363,6 +411,7 @@ def _tame(residuals: Floats, counted: Floats, spread: Floats, constants: Watch) 
 
 
 def _with_zeros(state: State, zeros: DayZeros) -> State:
+    """Return the state with what stopped sensors said; the covariances are changed in place."""
     state = _with_zero(state, CAUSES.index(Parameter.PRESSURE_ZERO), zeros.pressure, zeros.pressure_sd)
     return _with_zero(state, CAUSES.index(Parameter.AIRFLOW_ZERO), zeros.airflow, zeros.airflow_sd)
 
@@ -378,12 +427,13 @@ def _with_zero(state: State, cause: int, zero: Floats, deviation: Floats) -> Sta
     miss = np.where(is_read[:, None], miss, 0.0)
     gain = np.where(is_read[:, None, None], column / total[..., None], 0.0)
     fit = -0.5 * (np.square(miss) / total + np.log(total))
-    covariance = gain[..., :, None] * column[..., None, :]
-    np.subtract(state.covariance, covariance, out=covariance)
+    told = column / np.sqrt(total)[..., None]
+    for fan in np.flatnonzero(is_read):
+        state.covariance[fan] -= np.einsum("ei,ej->eij", told[fan], told[fan])
     mean = state.mean + gain * miss[..., None]
     weighed = _normalised(state.log_weight + fit)
     # A fan without a reading keeps its bits, alone and in a batch.
-    return State(mean, covariance, np.where(is_read[:, None], weighed, state.log_weight))
+    return State(mean, state.covariance, np.where(is_read[:, None], weighed, state.log_weight))
 
 
 def _normalised(log_weight: Floats) -> Floats:

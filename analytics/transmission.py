@@ -183,16 +183,31 @@ def healthy_drive_loss(torque_fraction: ArrayLike, rated_power_w: ArrayLike, dri
     more for cogged belts, at most the 0.98 of synchronous ones (US Department of Energy, Motor Systems
     Tip Sheet 5). Departure: a flat belt, for which no curve was found, is taken as a V-belt.
     """
+    return part_load_loss(torque_fraction, full_load_efficiency(rated_power_w, drive), drive)
+
+
+def part_load_loss(torque_fraction: ArrayLike, full_load: ArrayLike, drive: Drive) -> Floats:
+    """Share of motor shaft power that a healthy drive of a known efficiency at full load loses.
+
+    Parameters: as for `healthy_drive_loss`, `full_load` its `full_load_efficiency`.
+    Returns, equation, validity and source: as for `healthy_drive_loss`.
+    """
     if drive is Drive.DIRECT:
-        return np.where(np.isnan(as_floats(torque_fraction) + as_floats(rated_power_w)), np.nan, 0.0)
-    efficiency = _full_load_efficiency(as_floats(rated_power_w), drive) * belt_part_load(
-        torque_fraction, drive
-    )
+        return np.where(np.isnan(as_floats(torque_fraction) + as_floats(full_load)), np.nan, 0.0)
+    efficiency = as_floats(full_load) * belt_part_load(torque_fraction, drive)
     return np.clip(1.0 - efficiency, 0.0, _WORST_HEALTHY_LOSS)
 
 
-def _full_load_efficiency(rated_power_w: Floats, drive: Drive) -> Floats:
-    v_belt = belt_efficiency(wheel_power_for(rated_power_w))
+def full_load_efficiency(rated_power_w: ArrayLike, drive: Drive) -> Floats:
+    """Efficiency of a healthy drive at full load, sized for its motor.
+
+    Parameters: `rated_power_w` of the motor, any shape [W]; `drive`. Returns: efficiency [-]; 1 for a direct
+    drive. Equation, validity and source: as for `healthy_drive_loss`.
+    """
+    rated = as_floats(rated_power_w)
+    if drive is Drive.DIRECT:
+        return np.where(np.isnan(rated), np.nan, 1.0)
+    v_belt = belt_efficiency(wheel_power_for(rated))
     if drive is Drive.SYNCHRONOUS_BELT:
         return np.where(np.isnan(v_belt), np.nan, _SYNCHRONOUS_EFFICIENCY)
     if drive is Drive.COGGED_BELT:

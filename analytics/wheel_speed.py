@@ -6,7 +6,7 @@ import numpy as np
 
 from analytics.arrays import Floats
 from analytics.model import INDEX, Expected, Operating, Parameter, Plant
-from analytics.slopes import slopes_at
+from analytics.slopes import wheel_slopes_at
 
 # Pulses are counted to a few parts in ten thousand. Without the motor's own speed its slip is the
 # nameplate's, warm and cold: a tenth of two or three per cent (common practice, no source).
@@ -56,10 +56,10 @@ def wheel_information(
     parameters. Returns: information (fans, which, which) and pull (fans, which), zero without a reading.
     """
     number = np.maximum(hours.is_used.sum(axis=1), 1)
-    expected, slopes = slopes_at(theta, plant, hours, which)
+    expected, slopes = wheel_slopes_at(theta, plant, hours, which)
     hourly = np.where(hours.is_used, log_wheel_ratio(theta, expected, hours), 0.0)
     mean = hourly.sum(axis=-1) / number
-    by_hour = np.where(hours.is_used[..., None], slopes.wheel, 0.0)
+    by_hour = np.where(hours.is_used[..., None], slopes, 0.0)
     slope = by_hour.sum(axis=1) / number[:, None]
     is_read = ~np.isnan(wheel.log_ratio) & hours.is_used.any(axis=1)
     precision = np.where(is_read, 1.0 / np.square(np.where(is_read, wheel.sd, 1.0)), 0.0)

@@ -18,12 +18,10 @@ _BYTES: Final = 8
 def carried_state(state: State, index: int) -> State:
     """Return one fan's state of a batch as it is carried to the next day: exactly as it would be read again.
 
-    Only half of a covariance is written down, so its halves, which rounding parts, are made the same.
+    Only half of a covariance is written down: a day leaves both halves equal to the last bit.
     """
-    covariance = state.covariance[index : index + 1].copy()
-    covariance[..., _COLUMNS, _ROWS] = covariance[..., _ROWS, _COLUMNS]
     one = slice(index, index + 1)
-    return State(state.mean[one].copy(), covariance, state.log_weight[one].copy())
+    return State(*(getattr(state, name)[one].copy() for name in State.__slots__))
 
 
 def state_as_bytes(state: State, index: int) -> bytes:

@@ -46,3 +46,10 @@ def test_bounds_of_a_mixture_hold_the_share_asked_for() -> None:
 
     assert below(low[0]) == pytest.approx(0.05, abs=1e-9)
     assert below(high[0]) == pytest.approx(0.95, abs=1e-9)
+
+
+def test_a_bound_does_not_move_when_the_number_it_starts_from_is_the_bound() -> None:
+    # All parts alike: the first guess is the bound, and no step from it is left to halve.
+    weight, mean, deviation = np.full((1, 3), 1.0 / 3.0), np.full((1, 3), 2.0), np.full((1, 3), 0.25)
+    low, high = bounds(weight, mean, deviation)
+    assert (low[0], high[0]) == pytest.approx(norm.interval(0.95, 2.0, 0.25), rel=1e-14)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.slip_law import CREEP_GROWTH, slip_above_creep
+from analytics.slip_law import CREEP_GROWTH, MOST_SLIP, mean_slip_above_creep, slip_above_creep
 
 SLIPS = st.floats(0.0005, 0.3)
 STEEPNESSES = st.floats(-3.0, 0.6)
@@ -58,3 +58,13 @@ def test_a_belt_tighter_than_in_its_healthy_period_slips_less_in_proportion(
 def test_a_looser_belt_slips_more_at_every_torque(load: float, steepness: float) -> None:
     found = [_slip(load, slip, steepness) for slip in (0.001, 0.01, 0.03, 0.1)]
     assert found == sorted(found)
+
+
+def test_a_mean_over_hours_is_that_of_the_law_hour_by_hour() -> None:
+    load_ratio, share = np.array([[0.3, 0.8, 1.2]]), np.array([[0.2, 0.3, 0.5]])
+    slip, steepness = np.array([[-0.02, 0.0, 0.004, 0.05, 3.0]]), np.array([[-1.0, -1.0, -3.5, 0.7, -3.5]])
+    at_hours, _ = slip_above_creep(load_ratio[:, None], slip[..., None], steepness[..., None])
+    found = mean_slip_above_creep(load_ratio, share, slip, steepness)
+    np.testing.assert_allclose(found, (share[:, None] * at_hours).sum(axis=2), rtol=1e-13, atol=1e-18)
+    assert found[0, 1] == 0.0
+    assert found[0, -1] == pytest.approx(MOST_SLIP)

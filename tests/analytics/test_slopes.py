@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analytics.model import INDEX, PARAMETERS, SIZE, LoadKind, Operating, Parameter, Plant, expect
-from analytics.slopes import flow_slopes_at, slopes_at
+from analytics.slopes import flow_slopes_at, slopes_at, slopes_by_parameter, wheel_slopes_at
 from analytics.wheel_speed import log_wheel_ratio
 
 KINDS = (LoadKind.CURRENT, LoadKind.POWER, LoadKind.TORQUE)
@@ -121,3 +121,13 @@ def test_flow_slopes_are_those_of_differences_at_several_flows() -> None:
 
 def hours_rest(at: Operating) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     return at.density, at.pressure, at.load, at.is_used
+
+
+def test_slopes_that_stand_by_parameter_are_the_same_slopes() -> None:
+    theta = fans(**{name.value: value for name, value in FAULTS.items()})
+    expected, slopes = slopes_at(theta, PLANT, hours())
+    again, by_parameter = slopes_by_parameter(theta, PLANT, hours(), PARAMETERS)
+    _, wheel = wheel_slopes_at(theta, PLANT, hours(), PARAMETERS)
+    assert np.array_equal(expected.load, again.load)
+    assert np.array_equal(np.moveaxis(by_parameter, (1, 2), (3, 0)), [slopes.pressure, slopes.load])
+    assert np.array_equal(wheel, slopes.wheel)

@@ -56,7 +56,8 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
     covariance[..., :, first_curve:] = 0.0
     for i in range(first_curve, WIDTH):
         covariance[..., i, i] = 1e-14
-    state = replace(state, covariance=covariance)
+    # The last look takes what it learned off the covariance that it was given.
+    state = replace(state, covariance=covariance.copy())
     design = rng.normal(size=(6, WIDTH))
     design[:, first_curve:] = 0.0
     noise = np.diag(rng.uniform(0.5, 2.0, 6)) * 1e-3
@@ -99,6 +100,17 @@ def test_a_fan_alone_has_the_same_bits_as_in_a_batch() -> None:
         part = select(together, np.arange(3) == i)
         for name in State.__slots__:
             assert np.array_equal(getattr(part, name), getattr(alone, name)), name
+
+
+def test_both_halves_of_a_covariance_are_equal_to_the_last_bit() -> None:
+    # Half of each is written down, and a state read again must be the state that was carried.
+    curves = planted_curves()
+    state, constants = start(curves, MACHINE), watch(curves, MACHINE)
+    zeros = DayZeros(*(np.array([value]) for value in (0.01, 0.004, -0.02, 0.005)))
+    for i, elapsed in enumerate((1.0, 3.0, 1.0)):
+        state = predict(state, constants, np.array([elapsed]))
+        state, _ = update(state, constants, planted_day(curves, seed=i, slip=0.05), zeros)
+        assert np.array_equal(state.covariance, np.swapaxes(state.covariance, 2, 3))
 
 
 def test_planted_slip_is_found_and_called_a_belt() -> None:
