@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from service.command_line.arguments import SiteArgument
+from service.command_line.arguments import SiteArgument, known_fan, plant_day
 
 if TYPE_CHECKING:
     from service.alerts import OpenAlert
@@ -19,9 +19,12 @@ def alert(
     site: SiteArgument,
     *,
     number: Annotated[
-        int | None, typer.Option(help="An alert, by its number in the list.", show_default=False)
+        int | None,
+        typer.Option(metavar="NUMBER", help="An alert, by its number in the list.", show_default=False),
     ] = None,
-    fan: Annotated[str | None, typer.Option(help="The alerts of one fan.", show_default=False)] = None,
+    fan: Annotated[
+        str | None, typer.Option(metavar="FAN", help="The alerts of one fan.", show_default=False)
+    ] = None,
     acknowledge: Annotated[bool, typer.Option("--acknowledge", help="Somebody has it in hand.")] = False,
     shelve_until: Annotated[
         str | None,
@@ -30,55 +33,40 @@ def alert(
     take_up: Annotated[bool, typer.Option("--take-up", help="Nobody has it in hand any more.")] = False,
     close: Annotated[bool, typer.Option("--close", help="End it, for the reason in the note.")] = False,
     by: Annotated[str, typer.Option(metavar="WHO", help="Who says so.", show_default=False)] = "",
-    note: Annotated[str, typer.Option(help="Why, in one line.", show_default=False)] = "",
+    note: Annotated[str, typer.Option(metavar="TEXT", help="Why, in one line.", show_default=False)] = "",
 ) -> None:
     """List open alerts, show a history, or say who has one in hand."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
+    from service import alerts  # noqa: PLC0415 - kept out of --help
     from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
-    wanted = [acknowledge, shelve_until is not None, take_up, close]
-    if sum(wanted) > 1:
+    if sum((acknowledge, shelve_until is not None, take_up, close)) > 1:
         raise typer.BadParameter(_ONE)
-    until = _date(shelve_until)
+    until = None if shelve_until is None else plant_day(shelve_until, "--shelve-until")
     declared = load_site(site)
-    if fan is not None and fan not in declared.fan_names:
-        raise typer.BadParameter(f"there is no fan {fan!r} in fans.csv", param_hint="--fan")
+    if fan is not None:
+        known_fan(declared, fan)
     with open_store(declared, waiting=say_who_writes) as store:
-        if not any(wanted):
+        if not (acknowledge or take_up or close or until is not None):
             _print(store, number, fan)
             return
         with store.working("alert"):
             chosen = _chosen(store, number, fan)
             now = dt.datetime.now(dt.UTC)  # after the wait
-            said = _say(store, chosen, until, by, note, now, is_taken_up=take_up, is_closed=close)
+            if until is not None:
+                alerts.shelve(store, chosen, until, by, note, now)
+                said = f"is set aside until {until}"
+            elif take_up:
+                alerts.take_up(store, chosen, by, note, now)
+                said = "is in nobody's hand"
+            elif close:
+                alerts.close(store, chosen, by, note, now)
+                said = "is over"
+            else:
+                alerts.acknowledge(store, chosen, by, note, now)
+                said = f"is in hand: {by}"
     print(f"Alert {chosen} {said}.", file=sys.stderr)
-
-
-def _say(
-    store: "Store",
-    number: int,
-    until: dt.date | None,
-    by: str,
-    note: str,
-    now: dt.datetime,
-    *,
-    is_taken_up: bool,
-    is_closed: bool,
-) -> str:
-    from service import alerts  # noqa: PLC0415 - kept out of --help
-
-    if until is not None:
-        alerts.shelve(store, number, until, by, note, now)
-        return f"is set aside until {until}"
-    if is_taken_up:
-        alerts.take_up(store, number, by, note, now)
-        return "is in nobody's hand"
-    if is_closed:
-        alerts.close(store, number, by, note, now)
-        return "is over"
-    alerts.acknowledge(store, number, by, note, now)
-    return f"is in hand: {by}"
 
 
 def _print(store: "Store", number: int | None, fan: str | None) -> None:
@@ -114,11 +102,3 @@ def _chosen(store: "Store", number: int | None, fan: str | None) -> int:
         which = "which alert is meant" if fan is None else f"which of the {len(found)} open alerts of {fan}"
         raise typer.BadParameter(f"say {which}: slipledger alert SITE lists them", param_hint="--number")
     return found[0].number
-
-
-def _date(text: str | None) -> dt.date | None:
-    try:
-        return None if text is None else dt.date.fromisoformat(text)
-    except ValueError:
-        remedy = f"{text!r} is no date; write it as 2025-07-31"
-        raise typer.BadParameter(remedy, param_hint="--shelve-until") from None

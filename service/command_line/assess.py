@@ -14,7 +14,10 @@ def assess(
     as_of: Annotated[
         str | None,
         typer.Option(
-            "--as-of", metavar="WHEN", help="A date or a time; default: the last reading.", show_default=False
+            "--as-of",
+            metavar="WHEN",
+            help="As if nothing had come after this date or time; default: the last reading.",
+            show_default=False,
         ),
     ] = None,
 ) -> None:
@@ -39,4 +42,10 @@ def assess(
     with open_store(declared, waiting=say_who_writes) as store, store.working("assess"):
         moved = bring_up_to_date(declared, store, now)
         keep_alerts(declared, store, dt.datetime.now(dt.UTC))
-    print(f"{len(moved)} of {len(declared.fan_names)} fans brought up to date.")
+    count = f"{len(moved)} of {len(declared.fan_names)} fans"
+    if as_of is None:
+        print(f"{count} brought up to date.")
+    else:
+        print(
+            f"{count} judged as of {as_of}: no later day is in the ledger until assess runs without --as-of."
+        )

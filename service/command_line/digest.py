@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from service.command_line.arguments import SiteArgument
+from service.command_line.whole_file import whole_file
 
 if TYPE_CHECKING:
     from config import SiteFolder
@@ -78,9 +79,8 @@ def _write(site: "SiteFolder", store: "Store", week: "Week", out: Path) -> None:
     sender = "slipledger@localhost" if mail is None else mail.sender
     recipients = () if mail is None else mail.weekly
     message = as_message(weekly_digest(site, store, week), sender, recipients, week.ends(site.site.zone))
-    partial = out.with_name(f"{out.name}.partial")
-    partial.write_bytes(message.as_bytes())
-    partial.replace(out)
+    with whole_file(out) as file:
+        file.write(message.as_bytes())
 
 
 def _send(site: "SiteFolder", store: "Store", week: "Week") -> None:

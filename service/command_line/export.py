@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from service.command_line.arguments import SiteArgument
+from service.command_line.arguments import SiteArgument, known_fan
+from service.command_line.whole_file import whole_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,7 +26,7 @@ def export(
         str, typer.Argument(metavar="TABLE", help="daily, alerts, readings or intake.", show_default=False)
     ],
     *,
-    fan: Annotated[str | None, typer.Option(help="One fan alone.", show_default=False)] = None,
+    fan: Annotated[str | None, typer.Option(metavar="FAN", help="One fan alone.", show_default=False)] = None,
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write there, not to stdout.", show_default=False)
     ] = None,
@@ -45,24 +46,21 @@ def export(
         remedy = advice(table, list(tables), f"name one of {', '.join(tables)}")
         raise typer.BadParameter(f"there is no table {table!r}; {remedy}", param_hint="TABLE")
     declared = load_site(site)
-    if fan is not None and fan not in declared.fan_names:
-        remedy = advice(fan, list(declared.fan_names), "name a fan of fans.csv")
-        raise typer.BadParameter(f"there is no fan {fan!r}; {remedy}", param_hint="--fan")
+    if fan is not None:
+        known_fan(declared, fan)
     with open_store(declared) as store:
         _write(tables[table](declared, store, fan), out)
 
 
 def _write(parts: "Iterator[pd.DataFrame]", out: Path | None) -> None:
-    """Write a table part by part; a file takes its place when it is whole."""
+    """Write a table part by part."""
     if out is None:
         for place, part in enumerate(parts):
             part.to_csv(sys.stdout, index=False, header=place == 0)
         return
-    partial = out.with_name(f"{out.name}.partial")
-    with partial.open("w", encoding="utf-8", newline="") as file:
+    with whole_file(out) as file:
         for place, part in enumerate(parts):
-            part.to_csv(file, index=False, header=place == 0)
-    partial.replace(out)
+            part.to_csv(file, index=False, header=place == 0, encoding="utf-8")
 
 
 def _readings(site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":

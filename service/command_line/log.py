@@ -20,32 +20,45 @@ def log(
     site: SiteArgument,
     *,
     fan: Annotated[
-        str | None, typer.Option(help="The fan, as fans.csv names it.", show_default=False)
+        str | None, typer.Option(metavar="FAN", help="The fan, as fans.csv names it.", show_default=False)
     ] = None,
-    work: Annotated[str | None, typer.Option(help=f"What was done: {_WORDS}", show_default=False)] = None,
+    work: Annotated[
+        str | None, typer.Option(metavar="WORK", help=f"What was done: {_WORDS}", show_default=False)
+    ] = None,
     from_file: Annotated[
         Path | None,
         typer.Option("--from", metavar="FILE", help="Sheets of the round, filled in.", show_default=False),
     ] = None,
     date: Annotated[
-        str | None, typer.Option(help="The day, YYYY-MM-DD; else today at the site.", show_default=False)
+        str | None,
+        typer.Option(metavar="YYYY-MM-DD", help="The day; else today at the site.", show_default=False),
     ] = None,
-    time: Annotated[str | None, typer.Option(help="The time there, HH:MM.", show_default=False)] = None,
+    time: Annotated[
+        str | None, typer.Option(metavar="HH:MM", help="The time there.", show_default=False)
+    ] = None,
     role: Annotated[
         str | None,
-        typer.Option(help="Which sensor was calibrated: airflow, pressure ...", show_default=False),
+        typer.Option(
+            metavar="ROLE", help="Which sensor was calibrated: airflow, pressure ...", show_default=False
+        ),
     ] = None,
     motor_rpm: Annotated[
-        str | None, typer.Option(help="Motor speed by tachometer or strobe.", show_default=False)
+        str | None,
+        typer.Option(metavar="RPM", help="Motor speed by tachometer or strobe.", show_default=False),
     ] = None,
-    fan_rpm: Annotated[str | None, typer.Option(help="Wheel speed read with it.", show_default=False)] = None,
+    fan_rpm: Annotated[
+        str | None, typer.Option(metavar="RPM", help="Wheel speed read with it.", show_default=False)
+    ] = None,
     speed: Annotated[
-        str | None, typer.Option(help="The speed point's value at that time.", show_default=False)
+        str | None,
+        typer.Option(metavar="VALUE", help="The speed point's value at that time.", show_default=False),
     ] = None,
     no_load_a: Annotated[
-        str | None, typer.Option(help="Motor amps with the belts off.", show_default=False)
+        str | None, typer.Option(metavar="AMPS", help="Motor amps with the belts off.", show_default=False)
     ] = None,
-    note: Annotated[str | None, typer.Option(help="Anything else, in one line.", show_default=False)] = None,
+    note: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="Anything else, in one line.", show_default=False)
+    ] = None,
 ) -> None:
     """Enter service done: by options, or by sheets of the round.
 
@@ -97,10 +110,15 @@ def log(
 
 def _enter_sheets(declared: "SiteFolder", file: Path) -> None:
     from service.command_line.waiting import say_who_writes  # noqa: PLC0415 - kept out of --help
+    from service.failure import WrongInput  # noqa: PLC0415 - kept out of --help
     from service.logbook import doubt_of_pair  # noqa: PLC0415 - kept out of --help
     from service.round import enter_filled  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
+    if not file.is_file():
+        raise WrongInput(
+            f"there is no file {file}; slipledger round SITE --out round.csv writes one to fill in"
+        )
     with open_store(declared, waiting=say_who_writes) as store, store.working("log"):
         entered = enter_filled(declared.path, file)
     for entry in entered.added:
@@ -108,8 +126,7 @@ def _enter_sheets(declared: "SiteFolder", file: Path) -> None:
         doubt = doubt_of_pair(declared, entry)
         if doubt is not None:
             print(f"{entry.fan}: {doubt}", file=sys.stderr)
-    counted = f"{len(entered.added)} entries added, {entered.known} in the log before"
-    print(f"{counted}, {entered.blank} rows not filled in.", file=sys.stderr)
+    print(entered.words, file=sys.stderr)
 
 
 def _today(zone: dt.tzinfo) -> str:

@@ -10,9 +10,14 @@ def new_site(
     folder: Annotated[
         Path, typer.Argument(metavar="DIR", help="Where to write the folder.", show_default=False)
     ],
-    name: Annotated[str | None, typer.Option(help="The site's name; else the folder's.")] = None,
+    name: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The site's name; else the folder's.")
+    ] = None,
     timezone: Annotated[
-        str, typer.Option(help="The zone of the wall clocks in the exports, for example America/Denver.")
+        str,
+        typer.Option(
+            metavar="ZONE", help="The zone of the wall clocks in the exports, for example America/Denver."
+        ),
     ] = "UTC",
 ) -> None:
     """Write a commented site folder to fill in.

@@ -21,7 +21,11 @@ def restore(
     ] = None,
     readings: Annotated[
         str | None,
-        typer.Option(metavar="WHERE", help="A place for the readings in its stead.", show_default=False),
+        typer.Option(
+            metavar="WHERE",
+            help="A place for the readings in place of the one in site.toml.",
+            show_default=False,
+        ),
     ] = None,
 ) -> None:
     """Make a site from a backup, in an empty folder.

@@ -6,13 +6,14 @@ from typing import Annotated
 
 import typer
 
-from service.command_line.arguments import SiteArgument
+from service.command_line.arguments import SiteArgument, known_fan
+from service.command_line.whole_file import write_whole
 
 
 def retrofit(
     site: SiteArgument,
     *,
-    fan: Annotated[str, typer.Option(help="The fan.", show_default=False)],
+    fan: Annotated[str, typer.Option(metavar="FAN", help="The fan.", show_default=False)],
     before: Annotated[
         str, typer.Option(metavar="A..B", help="Plant days before, both included.", show_default=False)
     ],
@@ -43,7 +44,6 @@ def retrofit(
 ) -> None:
     """Hold a fan's power before and after a change at the same air."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
-    from config.faults import advice  # noqa: PLC0415 - kept out of --help
     from service.retrofit import (  # noqa: PLC0415 - kept out of --help
         RetrofitRefusedError,
         as_json,
@@ -57,9 +57,7 @@ def retrofit(
     _refuse_ending(out, "--out", (".html", ".htm"))
     _refuse_ending(hours, "--hours", (".csv",))
     declared = load_site(site)
-    if fan not in declared.fan_names:
-        remedy = advice(fan, list(declared.fan_names), "name a fan of fans.csv")
-        raise typer.BadParameter(f"there is no fan {fan!r}; {remedy}", param_hint="--fan")
+    known_fan(declared, fan)
     try:
         asked = read_asked(fan, before, after, promised, confidence, basis)
         with open_store(declared) as store:
@@ -67,11 +65,11 @@ def retrofit(
     except RetrofitRefusedError as refused:
         raise typer.BadParameter(str(refused), param_hint=f"--{refused.option}") from None
     if hours is not None:
-        hours_table(told).to_csv(hours, index=False)
+        write_whole(hours, hours_table(told).to_csv(index=False))
     if out is not None:
         from service.web.retrofit_report import retrofit_report  # noqa: PLC0415 - kept out of --help
 
-        out.write_text(retrofit_report(declared, told, asked, site.name), encoding="utf-8")
+        write_whole(out, retrofit_report(declared, told, asked, site.name))
     if is_json:
         print(json.dumps(as_json(told, declared.site.currency), indent=2))
     else:

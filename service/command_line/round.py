@@ -7,6 +7,7 @@ from typing import Annotated, Final
 import typer
 
 from service.command_line.arguments import SiteArgument
+from service.command_line.whole_file import write_whole
 
 _FORMATS: Final = ("text", "html", "csv")
 _BY_ENDING: Final = {".html": "html", ".htm": "html", ".csv": "csv", ".txt": "text"}
@@ -24,7 +25,9 @@ def round_(
     quarter: Annotated[
         str | None, typer.Option(metavar="QUARTER", help="A quarter, 2025-Q3.", show_default=False)
     ] = None,
-    building: Annotated[str | None, typer.Option(help="One building alone.", show_default=False)] = None,
+    building: Annotated[
+        str | None, typer.Option(metavar="BUILDING", help="One building alone.", show_default=False)
+    ] = None,
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write there, not to stdout.", show_default=False)
     ] = None,
@@ -93,6 +96,4 @@ def _write(text: str, out: Path | None) -> None:
     if out is None:
         sys.stdout.write(text)
         return
-    partial = out.with_name(f"{out.name}.partial")
-    partial.write_text(text, encoding="utf-8", newline="")
-    partial.replace(out)
+    write_whole(out, text)

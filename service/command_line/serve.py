@@ -32,7 +32,9 @@ def serve(
     site: SiteArgument,
     *,
     bind: Annotated[str, typer.Option(metavar="ADDRESS", help="The address to listen at.")] = DEFAULT_BIND,
-    port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes any free one.")] = DEFAULT_PORT,
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, metavar="PORT", help="The port; 0 takes any free one.")
+    ] = DEFAULT_PORT,
     only: Annotated[
         Part | None, typer.Option(help="Start one of the two processes alone.", show_default=False)
     ] = None,

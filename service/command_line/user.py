@@ -119,11 +119,13 @@ def token(
     site: SiteArgument,
     name: NameArgument,
     *,
-    label: Annotated[str, typer.Option(help="What uses it.", show_default=False)] = "made on the server",
+    label: Annotated[
+        str, typer.Option(metavar="TEXT", help="What uses it.", show_default=False)
+    ] = "made on the server",
     role: Annotated[
         RoleName | None, typer.Option(help="At most this; default: the user's own.", show_default=False)
     ] = None,
-    days: Annotated[int, typer.Option(min=1, help="How long it holds.")] = 365,
+    days: Annotated[int, typer.Option(min=1, metavar="DAYS", help="How long it holds.")] = 365,
     revoke: Annotated[
         int | None,
         typer.Option(metavar="NUMBER", help="End a token instead, by its number in the list."),

@@ -1,11 +1,10 @@
 """`slipledger why`: the verdict of a day with its evidence."""
 
-import datetime as dt
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from service.command_line.arguments import SiteArgument
+from service.command_line.arguments import SiteArgument, known_fan, plant_day
 
 if TYPE_CHECKING:
     from service.assess.reasons import Why
@@ -17,26 +16,19 @@ _COLUMNS = (("size %", 8), ("pressure %", 11), ("load %", 8), ("command %", 10),
 def why(
     site: SiteArgument,
     *,
-    fan: Annotated[str, typer.Option(help="The fan.", show_default=False)],
+    fan: Annotated[str, typer.Option(metavar="FAN", help="The fan.", show_default=False)],
     date: Annotated[
         str | None, typer.Option(metavar="D", help="A plant day; default: the latest.", show_default=False)
     ] = None,
 ) -> None:
     """Say why the ledger says so: a day's verdict with its evidence."""
     from config import load_site  # noqa: PLC0415 - kept out of --help
-    from config.faults import advice  # noqa: PLC0415 - kept out of --help
     from service.assess.reasons import why as reasons  # noqa: PLC0415 - kept out of --help
     from service.store import open_store  # noqa: PLC0415 - kept out of --help
 
     declared = load_site(site)
-    if fan not in declared.fan_names:
-        remedy = advice(fan, list(declared.fan_names), "name a fan of fans.csv")
-        raise typer.BadParameter(f"there is no fan {fan!r}; {remedy}", param_hint="--fan")
-    try:
-        day = None if date is None else dt.date.fromisoformat(date)
-    except ValueError:
-        remedy = "write a date as 2025-05-31"
-        raise typer.BadParameter(f"{date!r} is no date; {remedy}", param_hint="--date") from None
+    known_fan(declared, fan)
+    day = None if date is None else plant_day(date, "--date")
     with open_store(declared) as store:
         told = reasons(declared, store, fan, day)
     if told.row is None and day is not None:

@@ -38,6 +38,13 @@ class Entered:
     known: int
     blank: int
 
+    @property
+    def words(self) -> str:
+        """What the sheet brought, as a sentence."""
+        added = "1 entry" if len(self.added) == 1 else f"{len(self.added)} entries"
+        blank = "1 row" if self.blank == 1 else f"{self.blank} rows"
+        return f"{added} added, {self.known} in the log before, {blank} not filled in."
+
 
 def enter_filled(folder: Path, file: Path) -> Entered:
     """Enter a filled sheet of the round, or a file with the columns of service_log.csv.

@@ -46,7 +46,7 @@ def test_an_alert_is_listed_taken_in_hand_and_ended(book: Book) -> None:
         (["--fan", "F-9x"], 2, "no fan 'F-9x'"),
         (["--acknowledge", "--by", "R. Vance"], 2, "say which alert is meant"),
         (["--fan", "F-1", "--acknowledge", "--close"], 2, "give one of them"),
-        (["--fan", "F-1", "--shelve-until", "July"], 2, "write it as 2025-07-31"),
+        (["--fan", "F-1", "--shelve-until", "July"], 2, "write a date as 2025-05-31"),
         (["--fan", "F-1", "--acknowledge"], 2, "a name is needed"),
         (["--number", "77"], 2, "there is no alert 77"),
         (["--number", "77", "--acknowledge", "--by", "R. Vance"], 2, "there is no alert 77"),

@@ -26,9 +26,17 @@ def test_a_sheet_goes_out_and_comes_back(run: Run, folder: Path, tmp_path: Path)
         writer.writerows(rows)
     code, out, err = run("log", folder, "--from", sheet)
     assert (code, out) == (0, "Entered: A-1 whole, 2025-06-28, retensioned.\n")
-    assert "1 entries added, 0 in the log before, 3 rows not filled in." in err
+    assert "1 entry added, 0 in the log before, 3 rows not filled in." in err
     assert run("log", folder, "--from", sheet)[1] == ""
     assert len(load_site(folder).service) == 1
+
+
+def test_a_sheet_that_is_not_there_is_said_with_the_command_that_writes_one(run: Run, folder: Path) -> None:
+    code, out, err = run("log", folder, "--from", "nowhere.csv")
+    assert (code, out) == (2, "")
+    assert (
+        err == "there is no file nowhere.csv; slipledger round SITE --out round.csv writes one to fill in\n"
+    )
 
 
 def test_a_faulty_sheet_ends_with_two_and_every_fault(run: Run, folder: Path, tmp_path: Path) -> None:

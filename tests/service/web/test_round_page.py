@@ -68,7 +68,7 @@ def test_hostile_names_stand_as_they_are_and_run_nothing(ask_hostile: Asking) ->
 
 def test_a_pasted_sheet_is_entered_once_and_its_faults_are_said(ask: Asking) -> None:
     head = "fan,date,work,left_motor_rpm,left_wheel_rpm\n"
-    for said in ("1 entries added, 0 in the log before", "0 entries added, 1 in the log before"):
+    for said in ("1 entry added, 0 in the log before", "0 entries added, 1 in the log before"):
         filled = f"{head}{SLIPPING},2025-06-30,retensioned,1480,900\n"
         assert said in ask.send("/round", "/round/filled", filled=filled).text
     (entry,) = load_site(ask.site.path).service
