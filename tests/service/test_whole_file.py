@@ -10,9 +10,14 @@ from service.command_line.whole_file import whole_file, write_whole
 def test_what_stops_half_way_leaves_the_file_of_before_and_nothing_beside_it(tmp_path: Path) -> None:
     path = tmp_path / "round.csv"
     write_whole(path, "of before\n")
-    with pytest.raises(ConnectionError), whole_file(path) as file:
-        file.write(b"half")
-        raise ConnectionError
+
+    def write_half() -> None:
+        with whole_file(path) as file:
+            file.write(b"half")
+            raise ConnectionError
+
+    with pytest.raises(ConnectionError):
+        write_half()
     assert path.read_text() == "of before\n"
     assert list(tmp_path.iterdir()) == [path]
 
