@@ -1,5 +1,6 @@
 """The charts: each defined once, drawn for page, mail and print without a browser or a network."""
 
+from service.charts.ahead import span_of
 from service.charts.closer import Told, closer
 from service.charts.curve_chart import CurveWords, curve_chart
 from service.charts.drawing import as_png, as_svg, specification, svg_of
@@ -17,6 +18,7 @@ __all__ = [
     "loss_chart",
     "power_chart",
     "slip_chart",
+    "span_of",
     "specification",
     "svg_of",
 ]

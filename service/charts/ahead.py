@@ -1,11 +1,14 @@
 """The forecast in a chart: the way to the next limit at this pace, and the span in which it is reached."""
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any, Final
 
 import altair as alt
 
 from service.charts.look import INK, Layers, Row, day, table, words, written
+
+Span = tuple[dt.date, dt.date]
 
 # Where the limit may not be reached at all, the span is drawn this much longer than the way to it, open.
 _OPEN_SHARE: Final = 0.5
@@ -19,7 +22,7 @@ def ahead(row: Row | None, kind: str, value: float | None) -> Layers:
     if row is None or value is None or row.get("forecast_on") is None or row["forecast_of"] != kind:
         return []
     on, earliest = row["forecast_on"], row["forecast_earliest"] or row["forecast_on"]
-    latest = row["forecast_latest"] or on + dt.timedelta(days=round(_OPEN_SHARE * (on - row["date"]).days))
+    latest = _end(row)
     limit = row["forecast_limit_pct"]
     start = {"date": row["date"].isoformat(), "value": value}
     end = {"date": on.isoformat(), "value": limit}
@@ -35,6 +38,32 @@ def ahead(row: Row | None, kind: str, value: float | None) -> Layers:
         spot.encode(x=day(), y=y),
         *words(named, "value", align="right", baseline="top", dx=4, dy=8, fontStyle="italic"),
     ]
+
+
+def span_of(rows: Sequence[Row]) -> Span:
+    """Return the days that every chart of a fan through time shows, so that they stand one under another.
+
+    Parameters: `rows` of the ledger in order of date, one at least. Returns: the first row's date, and the
+    last one's or the end of the latest judged row's forecast.
+    """
+    judged = next((row for row in reversed(rows) if row["drag_ref_pct"] is not None), None)
+    ends = [] if judged is None or judged.get("forecast_on") is None else [_end(judged)]
+    return rows[0]["date"], max([rows[-1]["date"], *ends])
+
+
+def spanning(days: Span | None) -> Layers:
+    """Return the layer that stretches the time axis over some days, whatever is drawn on it."""
+    if days is None:
+        return []
+    ends = table([{"date": one.isoformat()} for one in days])
+    return [ends.mark_rule(opacity=0.0).encode(x=day())]
+
+
+def _end(row: Row) -> dt.date:
+    """Return where the drawing of a row's forecast ends."""
+    on: dt.date = row["forecast_on"]
+    latest: dt.date | None = row["forecast_latest"]
+    return latest or on + dt.timedelta(days=round(_OPEN_SHARE * (on - row["date"]).days))
 
 
 def forecast_words_of(row: Row | None, kind: str) -> str:

@@ -8,7 +8,7 @@ import altair as alt
 
 from analytics.machine import Limits
 from config.service_log import ServiceEntry
-from service.charts.ahead import ahead, forecast_words_of
+from service.charts.ahead import ahead, forecast_words_of, span_of, spanning
 from service.charts.look import (
     FAINT,
     INK,
@@ -71,6 +71,7 @@ def loss_chart(
         *ahead(latest, "drag", None if latest is None else latest["drag_ref_pct"]),
     ]
     if rows:
+        layers += spanning(span_of(rows))
         layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
         layers += corrected(again, bottom)
     described = _described(drawn, limits) + forecast_words_of(latest, "drag")

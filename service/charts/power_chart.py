@@ -6,6 +6,7 @@ from typing import Any, Final
 import altair as alt
 
 from config.service_log import ServiceEntry
+from service.charts.ahead import Span, spanning
 from service.charts.look import (
     ACCENT,
     INK,
@@ -25,12 +26,16 @@ _KEY: Final = "•  measured     —  expected of the healthy drive, same air"
 
 
 def power_chart(
-    rows: Sequence[Row], services: Sequence[ServiceEntry] = (), size: tuple[int, int] = (560, 150)
+    rows: Sequence[Row],
+    services: Sequence[ServiceEntry] = (),
+    size: tuple[int, int] = (560, 150),
+    days: Span | None = None,
 ) -> alt.LayerChart:
     """Draw one fan's motor shaft power by day: measured, expected of the healthy drive, their difference.
 
     Parameters: `rows` in order of date with `date`, `motor_kw` and `healthy_kw` at the same airflow and
-    pressure, as `service.store.power.daily_power` gives them; `services` of that fan; `size` in points.
+    pressure, as `service.store.power.daily_power` gives them; `services` of that fan; `size` in points;
+    `days` that the time axis is to hold, those of the rows where None.
     """
     values = [
         {"date": row["date"].isoformat(), "motor": row["motor_kw"], "healthy": row["healthy_kw"]}
@@ -51,6 +56,7 @@ def power_chart(
         *words(key, "at", align="left", baseline="bottom", dx=2, dy=-4, fontStyle="italic"),
     ]
     if values:
+        layers += spanning(days)
         layers += visits(services, rows[0]["date"], rows[-1]["date"], top, bottom)
     return framed(layered(layers), size, _described(values))
 

@@ -9,7 +9,7 @@ import altair as alt
 from analytics.machine import Limits
 from analytics.vocabulary import Cause
 from config.service_log import ServiceEntry
-from service.charts.ahead import ahead, forecast_words_of
+from service.charts.ahead import ahead, forecast_words_of, span_of, spanning
 from service.charts.look import (
     ACCENT,
     FAINT,
@@ -67,6 +67,7 @@ def slip_chart(
         *ahead(latest, "slip", None if latest is None else latest["slip_ref_pct"]),
     ]
     if rows:
+        layers += spanning(span_of(rows))
         layers += visits(services, rows[0]["date"], rows[-1]["date"], top)
         layers += corrected(again, 0.0)
         layers += [*_healthy(known), *_lost(lost, top)]

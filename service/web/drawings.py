@@ -19,6 +19,7 @@ from service.charts import (
     loss_chart,
     power_chart,
     slip_chart,
+    span_of,
     specification,
     svg_of,
 )
@@ -108,7 +109,9 @@ class Drawings:
         if power:
             told = Told("motor", "measured, kW"), Told("healthy", "expected, kW")
             drawn = timed(
-                "Motor power, expected and measured", lambda size: power_chart(power, services, size), *told
+                "Motor power, expected and measured",
+                lambda size: power_chart(power, services, size, span_of(rows)),
+                *told,
             )
             charts.append(drawn)
         return charts

@@ -35,10 +35,10 @@ def _decimals(value: float | None, digits: int) -> str:
 
 
 def whole(value: float | None) -> str:
-    """Write a whole number with spaces between the thousands."""
+    """Write a whole number with commas between the thousands, as sentences and charts write theirs."""
     if value is None or math.isnan(value):
         return NOTHING
-    text = f"{value:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    text = f"{value:,.0f}"
     return "0" if text in ("0", "-0") else text.replace("-", MINUS)
 
 

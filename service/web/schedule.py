@@ -36,7 +36,7 @@ def _words(value: str) -> str:
 
 
 def _number(value: float | None, unit: str, digits: int = 0) -> str:
-    return "" if value is None else f"{value:,.{digits}f} {unit}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    return "" if value is None else f"{value:,.{digits}f} {unit}"
 
 
 def _fan(epoch: FanEpoch, units: Units) -> list[Fact]:

@@ -16,7 +16,7 @@ import pytest
 from analytics.machine import Limits
 from analytics.vocabulary import Work
 from config import ServiceEntry
-from service.charts import as_png, as_svg, loss_chart, power_chart, slip_chart
+from service.charts import as_png, as_svg, loss_chart, power_chart, slip_chart, span_of
 
 FIRST = dt.date(2025, 3, 1)
 LIMITS = Limits()
@@ -85,6 +85,31 @@ def test_a_chart_of_no_day_or_one_is_drawn(name: str, count: int) -> None:
 def test_the_slip_chart_shows_limits_the_last_value_and_the_healthy_period() -> None:
     said = words(as_svg(slip_chart(rows(), LIMITS)))
     assert {"watch 3", "act 5", "4.9", "healthy period"} <= set(said)
+
+
+def days_held(chart: alt.LayerChart) -> tuple[str, str]:
+    held = [one for values in chart.to_dict()["datasets"].values() for one in values]
+    days = [one[name] for one in held for name in ("date", "end") if name in one]
+    return min(days), max(days)
+
+
+def test_the_charts_of_a_fan_hold_the_same_days_so_that_they_stand_one_under_another() -> None:
+    nothing = {name: None for name in rows(1)[0] if name.endswith(("_pct", "_kw"))}
+    forecast = {
+        "forecast_of": "slip",
+        "forecast_limit_pct": 5.0,
+        "forecast_on": dt.date(2025, 4, 20),
+        "forecast_earliest": dt.date(2025, 4, 14),
+        "forecast_latest": dt.date(2025, 5, 2),
+    }
+    drawn = [{**row, **nothing} for row in rows(7)] + rows(40)[7:]
+    drawn[-1] |= forecast
+    charts = (
+        slip_chart(drawn, LIMITS),
+        loss_chart(drawn, LIMITS),
+        power_chart(drawn[7:], days=span_of(drawn)),
+    )
+    assert {days_held(chart) for chart in charts} == {("2025-03-01", "2025-05-02")}
 
 
 def test_a_lost_drive_is_named_and_leaves_the_scale_alone() -> None:
