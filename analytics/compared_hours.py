@@ -183,7 +183,10 @@ def healthy_power(
     if curves.channels.load_kind is LoadKind.POWER:
         shaft_kw = load * meter.rated_kw
     has_vfd = machine.power_at is PowerAt.LINE and machine.speed_control is SpeedControl.VFD
-    line_w = line_power_from_shaft_power(1000.0 * shaft_kw, 1000.0 * meter.rated_kw, has_vfd)
+    frequency = speed + curves.rated_slip * torque if machine.speed_control is SpeedControl.VFD else 1.0
+    line_w = line_power_from_shaft_power(
+        1000.0 * shaft_kw, 1000.0 * meter.rated_kw, has_vfd, speed_fraction=frequency
+    )
     return line_w / 1000.0, torque
 
 

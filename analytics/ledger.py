@@ -28,6 +28,8 @@ SCALE_ERROR = 0.10
 REFERENCE_ERROR = 0.15
 MATERIAL_DRAG = 0.02
 NAMED_SHARE = 0.75
+# A fan of which a fault is likelier than none is not said to be sound.
+SOUND_SHARE = 0.5
 _BAND_DEVIATIONS = 3.3
 _SLIP_STEP, _STEEPNESS_STEP = 1e-4, 1e-3
 _SLIP, _DRAG = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.DRAG)
@@ -183,8 +185,7 @@ def ledger_rows(
         _Quantity(loss, np.sqrt(loss_var), nothing),
     )
     excess = _excess_kw(weight * slipped, weight * drag, power, speed, hours=hours, facts=facts)
-    # A verdict is as open as its interval.
-    shares = cause_shares(state, open_weights(weight), reading, constants)
+    shares = cause_shares(state, weight, reading, constants)
     told = [*_summaries(weight, quantities), excess, shares]
     return LedgerRows(*told)
 
@@ -252,11 +253,12 @@ def _excess_kw(
 
 
 def cause_shares(state: State, weight: Floats, reading: DayReading, constants: Watch) -> Floats:
-    """Return the posterior probability of each named cause, `none` first.
+    """Return the posterior probability of each named cause, `none` first, as open as the intervals.
 
     Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
     reading most, `none` where nothing moves one by more than MATERIAL_EFFECT. With amps alone a current
-    reading that has risen has the shape of drag: neither is named without the other.
+    reading that has risen has the shape of drag: neither is named without the other. What is open is open
+    between causes: one that may come in several ways is no likelier for that.
 
     Parameters: `state` after the day; `weight` (fans, explanations); `reading` of the day; `constants`.
     Returns: (fans, causes), each row summing to 1.
@@ -284,21 +286,21 @@ def cause_shares(state: State, weight: Floats, reading: DayReading, constants: W
     is_either = is_amps & (has_risen | (named == NAMED_CAUSES.index(Cause.DRAG)))
     both = np.isin(np.arange(len(NAMED_CAUSES)), [NAMED_CAUSES.index(c) for c in _ALIKE_IN_AMPS])
     chosen = np.where(is_either[..., None], 0.5 * both, chosen)
-    return np.asarray((weight[..., None] * chosen).sum(axis=1))
+    return open_weights((weight[..., None] * chosen).sum(axis=1))
 
 
 def verdict(shares: Floats) -> tuple[Cause, float, tuple[Cause, ...]]:
     """Name the cause of one fan's day.
 
     Parameters: `shares` (named causes,). Returns: the cause, its share, and the causes that hold nine
-    tenths of the belief in order; `unclear` where none holds enough.
+    tenths of the belief in order; `unclear` where no fault holds enough, and none is not the likelier.
     """
     order = np.argsort(-shares, kind="stable")
     ranked = [NAMED_CAUSES[i] for i in order]
     needed = int(np.searchsorted(np.cumsum(shares[order]), 0.9)) + 1
     rest = tuple(ranked[: max(needed, 2)])
     first, share = ranked[0], float(shares[order[0]])
-    if first is Cause.NONE or share >= NAMED_SHARE:
+    if share >= (SOUND_SHARE if first is Cause.NONE else NAMED_SHARE):
         return first, share, rest
     return Cause.UNCLEAR, share, rest
 

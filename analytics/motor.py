@@ -45,6 +45,11 @@ _NO_LOAD_FALL_PER_DECADE: Final = 0.12
 _NO_LOAD_RANGE: Final = (0.25, 0.55)
 _NO_LOAD_SD: Final = 0.08
 
+# Below this a drive turns no fan.
+_LEAST_SPEED: Final = 0.1
+_NEWTON_STEPS: Final = 6
+_TORQUE_STEP: Final = 1e-5
+
 
 def synchronous_rpm(hz: ArrayLike, poles: ArrayLike) -> Floats:
     """Speed of the motor's magnetic field.
@@ -138,24 +143,31 @@ def line_power_from_shaft_power(
     rated_power_w: ArrayLike,
     has_vfd: bool,
     rated_efficiency: ArrayLike | None = None,
+    speed_fraction: ArrayLike = 1.0,
 ) -> Floats:
     """Electrical power that a motor draws for a shaft power, through its drive if it has one.
 
     Without a drive this is also a drive's output power.
 
     Parameters: `shaft_power_w`, any shape [W]; `rated_power_w`, rated shaft output, broadcast against it
-    [W]; `has_vfd`; `rated_efficiency` of the motor, by default the reference for its size [-].
+    [W]; `has_vfd`; `rated_efficiency` of the motor, by default the reference for its size [-];
+    `speed_fraction`, output frequency over base, broadcast against it [-].
     Returns: line power [W]; at no shaft power what motor and drive draw idle.
     Equation: motor input = shaft / (rated efficiency r(x) / r(1)), line = motor input / drive efficiency.
-    Validity: to 1.25 of rated, near base frequency: the published curves know load, not speed, so core
-    and friction loss at low speed are put too high.
-    Source: `reference_motor_efficiency`, `part_load_efficiency_ratio`, `vfd_efficiency`.
+    Below base frequency, at f of it, with t the torque over rated and L(t) the published loss at base: motor
+    input = f t + L(t) - (1 - f^1.5) L(0), as copper loss goes with torque, core and friction loss with speed.
+    Validity: to 1.25 of rated torque, at constant flux.
+    Source: `reference_motor_efficiency`, `part_load_efficiency_ratio`, `vfd_efficiency`; the power of 1.5 is
+    common practice, no source.
     """
-    rated = _size(rated_power_w)
-    load = as_floats(shaft_power_w) / rated
-    motor_input = _MOTOR_PART_LOAD.demand(load, rated) / _MOTOR_PART_LOAD.demand(1.0, rated)
+    rated, speed = _size(rated_power_w), _held(speed_fraction)
+    full, scale = _full_load_input(rated, rated_efficiency), _MOTOR_PART_LOAD.demand(1.0, rated)
+    torque = as_floats(shaft_power_w) / rated / speed
+    unturned = scale * rated / full * (1.0 - speed)
+    drawn = _MOTOR_PART_LOAD.demand(torque, rated) - unturned * torque - _idle_saved(speed, rated)
+    motor_input = drawn / scale
     line = _VFD_PART_LOAD.demand(motor_input, rated) if has_vfd else motor_input
-    return line * _full_load_input(rated, rated_efficiency)
+    return line * full
 
 
 def shaft_power_from_line_power(
@@ -163,20 +175,42 @@ def shaft_power_from_line_power(
     rated_power_w: ArrayLike,
     has_vfd: bool,
     rated_efficiency: ArrayLike | None = None,
+    speed_fraction: ArrayLike = 1.0,
 ) -> Floats:
     """Shaft power of a motor from its electrical power, taken before its drive if it has one.
 
     Parameters: `line_power_w`, any shape [W]; otherwise as for `line_power_from_shaft_power`.
     Returns: shaft power [W]; 0 where less is drawn than idle.
-    Equation: the inverse of `line_power_from_shaft_power`, exact, no iteration; NaN beyond its reach, many
-    times rated power.
+    Equation: the inverse of `line_power_from_shaft_power`: exact at base frequency, by Newton's steps below
+    it; NaN beyond its reach, many times rated power.
     Validity and source: as there.
     """
-    rated = _size(rated_power_w)
-    line = as_floats(line_power_w) / _full_load_input(rated, rated_efficiency)
-    motor_input = _VFD_PART_LOAD.fraction(line, rated) if has_vfd else line
-    load = _MOTOR_PART_LOAD.fraction(motor_input * _MOTOR_PART_LOAD.demand(1.0, rated), rated)
-    return load * rated
+    rated, speed = _size(rated_power_w), _held(speed_fraction)
+    full, scale = _full_load_input(rated, rated_efficiency), _MOTOR_PART_LOAD.demand(1.0, rated)
+    line = as_floats(line_power_w) / full
+    drawn = scale * (_VFD_PART_LOAD.fraction(line, rated) if has_vfd else line)
+    torque = _MOTOR_PART_LOAD.fraction(drawn, rated)
+    if np.any(speed < 1.0):
+        torque = _torque_below_base(torque, drawn, scale * rated / full, speed, rated)
+    return torque * speed * rated
+
+
+def _torque_below_base(torque: Floats, drawn: Floats, output: Floats, speed: Floats, rated: Floats) -> Floats:
+    unturned, saved = output * (1.0 - speed), _idle_saved(speed, rated)
+    for _ in range(_NEWTON_STEPS):
+        here = _MOTOR_PART_LOAD.demand(torque, rated)
+        slope = (_MOTOR_PART_LOAD.demand(torque + _TORQUE_STEP, rated) - here) / _TORQUE_STEP
+        missed = np.where(speed < 1.0, drawn + saved + unturned * torque - here, 0.0)
+        torque = np.maximum(torque + missed / (slope - unturned), 0.0)
+    return torque
+
+
+def _idle_saved(speed: Floats, rated_power_w: Floats) -> Floats:
+    return np.asarray(_MOTOR_PART_LOAD.demand(0.0, rated_power_w) * (1.0 - speed * np.sqrt(speed)))
+
+
+def _held(speed_fraction: ArrayLike) -> Floats:
+    return np.asarray(np.clip(as_floats(speed_fraction), _LEAST_SPEED, 1.0))
 
 
 def flux_fraction(speed_fraction: ArrayLike, exponent: ArrayLike) -> Floats:

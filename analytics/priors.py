@@ -53,9 +53,9 @@ USUAL_TORQUE = 0.65
 FRICTION = (0.02, 0.015)
 # Losses of small wheels, leakage beside the magnetising current and a drive's own torque estimate bend
 # the load by a few per cent between quarter and full. Published part-load efficiency is that of a motor
-# at full flux; a drive that lowers the flux keeps the efficiency up, by 10 per cent at quarter load.
+# at full flux; what a drive's flux law does to core and copper loss bends it by some per cent either way.
 LOAD_EXPONENT = (0.0, 0.025)
-LOAD_EXPONENT_POWER = (0.04, 0.06)
+LOAD_EXPONENT_POWER = (0.0, 0.06)
 # 0 is constant volts per hertz, 1 quadratic or automatic flux; nothing else is built.
 FLUX_EXPONENT = (0.5, 0.5)
 FLUX_RANGE = (-0.05, 1.2)

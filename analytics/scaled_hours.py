@@ -257,4 +257,5 @@ def _load(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
     if machine.power_at is PowerAt.SHAFT:
         return power / rated_w
     has_vfd = machine.power_at is PowerAt.LINE and machine.speed_control is SpeedControl.VFD
-    return shaft_power_from_line_power(power, rated_w, has_vfd) / rated_w
+    speed = _speed(hours, machine, channels) if machine.speed_control is SpeedControl.VFD else 1.0
+    return shaft_power_from_line_power(power, rated_w, has_vfd, speed_fraction=speed) / rated_w

@@ -1,9 +1,16 @@
-"""A day's row: what it says of a drag that no bearing can have."""
+"""A day's row: what it says of a drag that no bearing can have, and which cause it names."""
 
 import numpy as np
+import pytest
 
+from analytics.arrays import Floats
+from analytics.explanations import EXPLANATIONS
 from analytics.judging import day, fan_day, first_state, fleet
-from analytics.ledger import LedgerRows
+from analytics.ledger import NAMED_CAUSES, LedgerRows, cause_shares, verdict
+from analytics.model import Parameter
+from analytics.state import State, read_day
+from analytics.vocabulary import Cause
+from analytics.watch import CARRIED
 from tests.analytics.planted import MACHINE, planted_curves, planted_operating, planted_theta, scaled
 
 
@@ -25,3 +32,51 @@ def test_a_load_that_reads_less_is_no_surety_that_the_bearings_give_power_back()
     assert rows.drag_ref_pct[0] < 0.0
     assert rows.drag_ref_high_pct[0] > 0.0
     assert np.all(rows.drive_loss_change_high_pct > 0.0)
+
+
+def test_a_cause_that_may_come_in_several_ways_is_no_likelier_for_that() -> None:
+    curves = planted_curves()
+    constants = fleet([curves], [MACHINE]).watch
+    begun = first_state(curves, MACHINE)
+    mean = begun.mean.copy()
+    slips = [i for i, chosen in enumerate(EXPLANATIONS) if Parameter.SLIP in chosen]
+    wheel = EXPLANATIONS.index((Parameter.WHEEL,))
+    mean[:, slips, CARRIED.index(Parameter.SLIP)] = 0.05
+    mean[:, wheel, CARRIED.index(Parameter.WHEEL)] = 0.08
+    state = State(mean, 1e-4 * begun.covariance, begun.log_weight)
+    hours = planted_operating(planted_theta(), 24, seed=1)
+    reading = read_day(mean[:, 0], constants, fan_day(scaled(hours), curves, (), 1.0).operating)
+
+    def shares(ways: list[int]) -> Floats:
+        weight = np.zeros((1, len(EXPLANATIONS)))
+        weight[0, ways] = 0.7 / len(ways)
+        weight[0, wheel] = 0.3
+        return cause_shares(state, weight, reading, constants)[0]
+
+    one, several = shares(slips[:1]), shares(slips)
+    np.testing.assert_allclose(several, one, rtol=1e-9)
+    told = one[NAMED_CAUSES.index(Cause.BELT_SLIP)]
+    # As open as the intervals: odds of 7 to 3 are told as their fourth root.
+    assert told / one[NAMED_CAUSES.index(Cause.WHEEL)] == pytest.approx((7.0 / 3.0) ** 0.25, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("none", "slip", "cause"),
+    [
+        (0.6, 0.4, Cause.NONE),
+        (0.4, 0.35, Cause.UNCLEAR),
+        (0.2, 0.8, Cause.BELT_SLIP),
+        (0.3, 0.7, Cause.UNCLEAR),
+    ],
+)
+def test_a_fan_is_sound_only_where_that_is_likelier_than_a_fault(
+    none: float, slip: float, cause: Cause
+) -> None:
+    shares = np.zeros(len(NAMED_CAUSES))
+    shares[NAMED_CAUSES.index(Cause.NONE)] = none
+    shares[NAMED_CAUSES.index(Cause.BELT_SLIP)] = slip
+    shares[NAMED_CAUSES.index(Cause.WHEEL)] = 1.0 - none - slip
+    told, share, rest = verdict(shares)
+    assert told is cause
+    assert share == max(none, slip)
+    assert Cause.BELT_SLIP in rest

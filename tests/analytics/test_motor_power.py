@@ -210,3 +210,21 @@ def test_a_fan_gets_the_same_bits_alone_and_in_a_batch():
 def test_a_reading_far_beyond_the_motor_is_a_gap():
     # A kilowatt point read as watts: no load fraction of the drive's curve asks for that much.
     assert np.isnan(shaft_power_from_line_power(1e9, 60.0 * HP, has_vfd=True))
+
+
+@pytest.mark.parametrize("speed", [0.2, 0.44, 0.8, 1.0])
+@pytest.mark.parametrize("torque", [0.05, 0.3, 1.0])
+def test_below_base_speed_copper_loss_goes_with_torque_and_idle_loss_with_speed(speed, torque):
+    rated_w = 20.0 * HP
+    idle = line_power_from_shaft_power(0.0, rated_w, has_vfd=False)
+    loss = line_power_from_shaft_power(torque * rated_w, rated_w, has_vfd=False) - torque * rated_w
+    drawn = speed * torque * rated_w + loss - (1.0 - speed**1.5) * idle
+    shaft_w = shaft_power_from_line_power(drawn, rated_w, has_vfd=False, speed_fraction=speed)
+    assert shaft_w == pytest.approx(speed * torque * rated_w, rel=1e-7)
+
+
+def test_a_fan_at_night_speed_is_not_read_as_idle():
+    # At full speed this motor and drive draw more than that idle: by those curves nothing would be left.
+    assert shaft_power_from_line_power(290.0, 3000.0, has_vfd=True) == 0.0
+    shaft_w = shaft_power_from_line_power(290.0, 3000.0, has_vfd=True, speed_fraction=0.44)
+    assert 0.02 * 3000.0 < shaft_w < 290.0
