@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from analytics.arrays import Bools, Floats
 from analytics.curves import HealthyCurves
@@ -11,6 +12,8 @@ from analytics.scaled_hours import ScaledHours
 from analytics.state import DayZeros
 from analytics.unmeasured_airflow import agreed_flow
 from analytics.wheel_speed import DAY_SD_BY_NAMEPLATE, DAY_SD_WITH_MOTOR_SPEED, NO_WHEEL, DayWheel
+
+Integers = npt.NDArray[np.int64]
 
 HOURS_A_DAY = 25
 LEAST_HOURS_JUDGED = 3
@@ -75,15 +78,32 @@ def packed_day(hours: LaneHours, is_counted: Bools | None = None) -> Operating:
     Parameters: `hours` of the day, at most HOURS_A_DAY; `is_counted` (hours,) where the day lets them count.
     Returns: `Operating` of shape (1, HOURS_A_DAY), unused places filled with ones.
     """
-    count = len(hours.speed)
-    used = np.zeros((1, HOURS_A_DAY), dtype=bool)
-    used[0, :count] = hours.is_in_range if is_counted is None else hours.is_in_range & is_counted
+    begins, ends = np.zeros(1, dtype=np.int64), np.array([len(hours.speed)])
+    return packed_days(hours, begins, ends, is_counted)
+
+
+def packed_days(
+    hours: LaneHours, begins: Integers, ends: Integers, is_counted: Bools | None = None
+) -> Operating:
+    """Pack one fan's hours of many days for the model, each day for itself.
+
+    Parameters: `hours`; `begins`, `ends` (days,) where each day's hours begin and end, past the last, at most
+    HOURS_A_DAY apart; `is_counted` (hours,) where the day lets them count.
+    Returns: `Operating` of shape (days, HOURS_A_DAY), unused places filled with ones.
+    """
+    count = ends - begins
+    day = np.repeat(np.arange(len(count)), count)
+    place = np.arange(len(day)) - np.repeat(np.cumsum(count) - count, count)
+    which = begins[day] + place
+    shape = len(count), HOURS_A_DAY
+    used = np.zeros(shape, dtype=bool)
+    used[day, place] = (hours.is_in_range if is_counted is None else hours.is_in_range & is_counted)[which]
 
     def packed(values: Floats) -> Floats:
-        row = np.ones((1, HOURS_A_DAY))
-        row[0, :count] = np.where(np.isnan(values), 1.0, values)
-        row[~used] = 1.0
-        return row
+        rows = np.ones(shape)
+        rows[day, place] = np.where(np.isnan(values[which]), 1.0, values[which])
+        rows[~used] = 1.0
+        return rows
 
     read = (hours.speed, hours.airflow, hours.density, hours.pressure, hours.load)
     speed, airflow, density, pressure, load = (packed(values) for values in read)

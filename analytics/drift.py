@@ -4,10 +4,13 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 from scipy import stats
 from scipy.optimize import brentq
 
-from analytics.arrays import Floats
+from analytics.arrays import Bools, Floats
+
+Integers = npt.NDArray[np.int64]
 
 # Half a standard deviation of drift is the slack of the sum: it finds a drift of one deviation soonest.
 SLACK = 0.5
@@ -84,33 +87,88 @@ class Forecast:
     latest_days: float
 
 
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Straight lines through stretches of days; every field has shape (lines,), x in days from the last one.
+
+    `count` of the days; `span` from the first to the last; `level` at the last and `slope` a day, in the
+    value's unit; `middle` the mean of x and `square` the sum of squares about it; `variance` of one day's
+    value, widened by the days that count as one.
+    """
+
+    count: Integers
+    span: Floats
+    level: Floats
+    slope: Floats
+    middle: Floats
+    square: Floats
+    variance: Floats
+
+
+def lines(day: Floats, value: Floats, begins: Integers, ends: Integers) -> Lines:
+    """Lay straight lines through the last weeks of some stretches, each for itself.
+
+    Parameters: `day` (days,) whole numbers, ascending in each stretch; `value` (days,) at them; `begins`,
+    `ends` (lines,) where each stretch begins and ends, past its last, which is there.
+    Equation: ordinary least squares over the last FORECAST_DAYS.
+    """
+    # Counted back from the end, so that a stretch has the same bits whatever stands before it.
+    place = ends[:, None] + np.arange(-FORECAST_DAYS - 1, 0)
+    known = np.maximum(place, 0)
+    x = day[known] - day[ends - 1][:, None]
+    is_counted = (place >= begins[:, None]) & (x >= -FORECAST_DAYS)
+    x, y = np.where(is_counted, x, 0.0), np.where(is_counted, value[known], 0.0)
+    count = is_counted.sum(axis=1)
+    middle, mean = x.sum(axis=1) / count, y.sum(axis=1) / count
+    apart = np.where(is_counted, x - middle[:, None], 0.0)
+    square = (apart * apart).sum(axis=1)
+    slope = (apart * y).sum(axis=1) / np.maximum(square, 1e-9)
+    left = np.where(is_counted, y - mean[:, None] - slope[:, None] * apart, 0.0)
+    variance = (left * left).sum(axis=1) / np.maximum(count - 2, 1) * _CARRIED_DAYS
+    return Lines(count, -x.min(axis=1), mean - slope * middle, slope, middle, square, variance)
+
+
+def rising(found: Lines, limits: Floats) -> Bools:
+    """Tell which lines rise for certain towards limits that they have not reached, (lines,)."""
+    is_long = (found.count >= LEAST_FORECAST_DAYS) & (found.span >= LEAST_FORECAST_DAYS)
+    slope_sd = np.sqrt(found.variance / np.maximum(found.square, 1e-9))
+    return is_long & (found.level < limits) & (found.slope > LEAST_TREND_DEVIATIONS * slope_sd)
+
+
+def crossing(found: Lines, line: int, limit: float) -> Forecast:
+    """Say when a rising line reaches a limit.
+
+    Parameters: `found`; `line`, the number of one that is `rising`; `limit` in the value's unit.
+    Equation: the line's errors widened by what no scatter shows; the crossing's bounds from Student's t of
+    level less limit plus slope times days (Fieller).
+    Validity: drifts straight over weeks; a belt past its knee runs ahead of it.
+    """
+    count, slope = int(found.count[line]), float(found.slope[line])
+    middle, square = float(found.middle[line]), float(found.square[line])
+    variance = float(found.variance[line])
+    of_level, of_both = variance * (1.0 / count + middle**2 / square), -variance * middle / square
+    covariance = np.array([[of_level, of_both], [of_both, variance / square]])
+    covariance += np.diag([LASTING_SD**2, (PACE_SD_SHARE * slope) ** 2])
+    return _crossing(limit - float(found.level[line]), slope, covariance, _quantile(count))
+
+
+@cache
+def _quantile(count: int) -> float:
+    freedom = max(count / _CARRIED_DAYS - 2.0, 2.0)
+    return float(stats.t.ppf(0.5 + 0.5 * FORECAST_SHARE, freedom))
+
+
 def forecast(day: Floats, value: Floats, limit: float) -> Forecast | None:
     """Say when a straight trend of the last weeks reaches a limit; None where there is no trend.
 
-    Parameters: `day` (days,) ascending numbers; `value` (days,) at them; `limit` in the value's unit.
-    Returns: `Forecast`, or None below a certain trend, past the limit, or with too few days.
-    Equation: ordinary least squares over the last FORECAST_DAYS; its errors widened by the square root of
-    the days that count as one and by what no scatter shows; the crossing's bounds from Student's t of level
-    less limit plus slope times days (Fieller).
-    Validity: drifts straight over weeks; a belt past its knee runs ahead of it.
+    Parameters: `day` (days,) ascending whole numbers; `value` (days,) at them; `limit` in the value's unit.
+    Returns: the `crossing` of one of `lines`, or None below a certain trend, past the limit, or with too few
+    days.
     """
-    recent = day >= day[-1] - FORECAST_DAYS if len(day) else np.zeros(0, dtype=bool)
-    x, y = day[recent] - (day[-1] if len(day) else 0.0), value[recent]
-    if len(x) < LEAST_FORECAST_DAYS or np.ptp(x) < LEAST_FORECAST_DAYS:
+    if not len(day):
         return None
-    design = np.column_stack([np.ones_like(x), x])
-    inverse = np.linalg.inv(design.T @ design)
-    level, slope = inverse @ (design.T @ y)
-    left = y - design @ np.array([level, slope])
-    freedom = max(len(x) / _CARRIED_DAYS - 2.0, 2.0)
-    variance = float(left @ left) / max(len(x) - 2, 1) * _CARRIED_DAYS
-    covariance = variance * inverse
-    slope_sd = float(np.sqrt(covariance[1, 1]))
-    if level >= limit or slope <= LEAST_TREND_DEVIATIONS * slope_sd:
-        return None
-    covariance = covariance + np.diag([LASTING_SD**2, (PACE_SD_SHARE * slope) ** 2])
-    quantile = float(stats.t.ppf(0.5 + 0.5 * FORECAST_SHARE, freedom))
-    return _crossing(float(limit - level), float(slope), covariance, quantile)
+    found = lines(day, value, np.zeros(1, dtype=np.int64), np.array([len(day)]))
+    return crossing(found, 0, limit) if rising(found, np.array([limit]))[0] else None
 
 
 def _crossing(gap: float, slope: float, covariance: Floats, quantile: float) -> Forecast:

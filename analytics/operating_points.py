@@ -90,7 +90,11 @@ def fleet_points(
     count = np.diff(np.append(begins, len(time)))
     group = np.repeat(np.arange(size), count)
     follows = np.append(False, np.diff(hours) == HOUR_NS)[:size] & ~is_first[begins]
-    values = {name: column(readings, name) for name in dict.fromkeys((*MEASURED, *LATE))}
+    silent = np.full(len(time), np.nan)
+    values = {
+        name: column(readings, name) if name in readings else silent
+        for name in dict.fromkeys((*MEASURED, *LATE))
+    }
     running, told = _running_and_told(values, parts)
     share = np.bincount(group[running], minlength=size) / count
     late = np.arange(len(group)) >= (begins + count // 2)[group]

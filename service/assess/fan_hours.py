@@ -15,6 +15,7 @@ import pyarrow.compute as pc
 from analytics.operating_points import Part, fleet_points, hour_start_ns
 from analytics.rounding import settled
 from config.folder import SiteFolder
+from service.store.columns import SITE_FAN
 from service.store.tables_read import TablesRead
 
 SITE_POINTS: Final = ("outdoor_temperature_c", "barometric_pressure_pa")
@@ -118,7 +119,9 @@ def fleet_hours(site: SiteFolder, readings: FleetReadings, weather: pd.DataFrame
 
 def site_hours(site: SiteFolder, tables: TablesRead, start: dt.datetime, end: dt.datetime) -> pd.DataFrame:
     """Return the hourly means of the site's own points, indexed by hour."""
-    rows = tables.read_readings([""], start, end, SITE_POINTS)
+    rows = tables.read_readings([SITE_FAN], start, end, SITE_POINTS)
+    if rows.empty:
+        return pd.DataFrame(columns=SITE_POINTS, index=pd.DatetimeIndex([], tz="UTC"), dtype=np.float64)
     times = LocalTimes.of(rows["time"], site.site.zone)
     hour = pd.to_datetime(hour_start_ns(pd.DatetimeIndex(rows["time"]), times.offset_s), utc=True)
     return rows[list(SITE_POINTS)].astype(np.float64).groupby(hour.as_unit("us")).mean()

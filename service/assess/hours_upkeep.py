@@ -12,20 +12,21 @@ import pandas as pd
 import sqlalchemy as sa
 
 from config.folder import SiteFolder
-from service.assess.fan_hours import FleetReadings, Integers, ends_of, midnight, site_hours
+from service.assess.fan_hours import FleetReadings, ends_of, midnight, site_hours
 from service.assess.held_hours import held_fleet_hours
 from service.assess.workers import Piece, Workers, alone
 from service.store import faults
+from service.store.columns import SITE_FAN
 from service.store.ledger_tables import fan_days, hour_marks, hours_made, settled_days
 from service.store.readings import from_microseconds, in_microseconds
 from service.store.store import Store
 from service.store.tables_read import TablesRead
 
 HOURS_VERSION: Final = 6
-# A batch holds a year of eight fans or a night of hundreds.
-_BATCH_FAN_DAYS: Final = 3000
+# A batch holds a year of five fans or a night of hundreds.
+_BATCH_FAN_DAYS: Final = 2000
 # What of a month's readings is unpacked to find a night's follows the fans asked for, not the days.
-_BATCH_FANS: Final = 400
+_BATCH_FANS: Final = 200
 _JOINED_DAYS: Final = 4
 # What the hours of a fan-day cost beside its judgement.
 _HOURS_SHARE: Final = 0.3
@@ -119,20 +120,23 @@ def _made_with(site: SiteFolder, fan: str) -> str:
 
 def _due(site: SiteFolder, store: Store, anew: Sequence[str], since: int) -> Iterator[_Run]:
     if anew:
-        yield from _runs(anew, store.touched_days(0))
+        yield from _runs(store, anew, 0)
     rest = [fan for fan in site.fan_names if fan not in set(anew)]
     if rest:
-        yield from _runs(rest, store.touched_days(since))
+        yield from _runs(store, rest, since)
 
 
-def _runs(fans: Sequence[str], touched: pd.DataFrame) -> Iterator[_Run]:
+def _runs(store: Store, fans: Sequence[str], since: int) -> Iterator[_Run]:
     spans: dict[tuple[dt.date, dt.date], list[str]] = {}
-    by_fan = touched.groupby("fan")["date"].agg(set).to_dict() if len(touched) else {}
     # The site's own points bear on every fan that day.
-    of_site = by_fan.get("", set())
-    for fan in fans:
-        for first, last in _joined(sorted(of_site | by_fan.get(fan, set()))):
+    of_site = [date for _, dates in store.touched_by_fan([SITE_FAN], since) for date in dates]
+    unseen = set(fans) if of_site else set()
+    for fan, dates in store.touched_by_fan(fans, since):
+        unseen.discard(fan)
+        for first, last in _joined(sorted({*of_site, *dates}) if of_site else dates):
             spans.setdefault((first, last), []).append(fan)
+    for first, last in _joined(of_site):
+        spans.setdefault((first, last), []).extend(unseen)
     for (first, last), members in sorted(spans.items()):
         size = min(max(1, _BATCH_FAN_DAYS // ((last - first).days + 2)), _BATCH_FANS)
         # In the order of the files, so that each batch unpacks its own part of them.
@@ -199,28 +203,30 @@ def _first_changes(before: Sequence[dict[str, Any]], after: Sequence[dict[str, A
 
 
 def _day_rows(hours: pd.DataFrame, readings: FleetReadings) -> Iterator[dict[str, Any]]:
-    numbers = hours.drop(columns=["fan", "time", "last_reading"]).to_numpy(dtype=np.float64)
+    numbers = np.ascontiguousarray(hours.drop(columns=["fan", "time", "last_reading"]).to_numpy(np.float64))
     fan = hours["fan"].to_numpy(dtype=object)
     day = hours["day"].to_numpy(dtype=np.int64)
     last_us = in_microseconds(hours["last_reading"])
-    running, steady = hours["running"].to_numpy(), hours["is_steady"].to_numpy()
+    running, steady = hours["running"].to_numpy(), hours["is_steady"].to_numpy(dtype=np.int64)
     proof = (hours["late_run_status"].to_numpy() > 0.5) & (running == 1.0)
     intervals = dict(_intervals(readings))
     begins = np.flatnonzero(np.append(True, (day[1:] != day[:-1]) | (fan[1:] != fan[:-1]))[: len(day)])
-    for begin, end in zip(begins, ends_of(begins, len(day)), strict=True):
-        inside = slice(begin, end)
-        digest = hashlib.sha256(np.ascontiguousarray(numbers[inside]).tobytes())
-        digest.update(last_us[inside].tobytes())
+    steady_hours = np.add.reduceat(steady, begins).tolist()
+    seen = np.logical_or.reduceat(proof, begins).tolist()
+    for place, (begin, end) in enumerate(zip(begins, ends_of(begins, len(day)), strict=True)):
+        digest = hashlib.sha256(numbers[begin:end].data)
+        digest.update(last_us[begin:end].data)
         name, ordinal = str(fan[begin]), int(day[begin])
         yield {
             "fan": name,
             "date": dt.date.fromordinal(ordinal),
             "digest": digest.hexdigest(),
-            "hours_running": float(running[inside].sum()),
-            "hours_steady": int(steady[inside].sum()),
+            # Summed in pairs, which leaves whole hours whole.
+            "hours_running": float(running[begin:end].sum()),
+            "hours_steady": steady_hours[place],
             "interval_s": intervals[name, ordinal],
             "last_reading": from_microseconds(int(last_us[end - 1])),
-            "is_proof_seen": bool(proof[inside].any()),
+            "is_proof_seen": seen[place],
         }
 
 
@@ -230,13 +236,19 @@ def _intervals(readings: FleetReadings) -> Iterator[tuple[tuple[str, int], float
     is_first = np.append(True, np.diff(times.ordinal) != 0)[: len(times.ordinal)]
     is_first[readings.begins] = True
     begins = np.flatnonzero(is_first)
+    ends = ends_of(begins, len(is_first))
     places = np.searchsorted(readings.begins, begins, side="right") - 1
-    for begin, end, place in zip(begins, ends_of(begins, len(is_first)), places, strict=True):
-        steps = np.diff(times.utc_us[begin:end])
-        usual = _median(steps) / 1e6 if len(steps) else 3600.0
-        yield (readings.fans[place], int(times.ordinal[begin])), usual
-
-
-def _median(steps: Integers) -> float:
-    # Most days have one step, and a median of a day costs more than all else of it.
-    return float(steps[0]) if (steps == steps[0]).all() else float(np.median(steps))
+    steps = np.diff(times.utc_us, append=0)
+    # The step from a day's last row leads out of it: the day's first stands in.
+    steps[ends - 1] = steps[begins]
+    is_level = np.minimum.reduceat(steps, begins) == np.maximum.reduceat(steps, begins)
+    ordinals = times.ordinal[begins].tolist()
+    for number, (begin, end, place) in enumerate(zip(begins, ends, places, strict=True)):
+        if end - begin < 2:
+            usual = 3600.0
+        elif is_level[number]:
+            # Most days have one step, and a median of a day costs more than all else of it.
+            usual = float(steps[begin]) / 1e6
+        else:
+            usual = float(np.median(steps[begin : end - 1])) / 1e6
+        yield (readings.fans[place], ordinals[number]), usual

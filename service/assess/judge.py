@@ -10,15 +10,17 @@ import pandas as pd
 
 from analytics.arrays import Bools
 from analytics.curves import HealthyCurves
-from analytics.day_hours import LEAST_HOURS_JUDGED, LaneHours, lane_hours, packed_day
+from analytics.day_hours import LEAST_HOURS_JUDGED, Integers, LaneHours, lane_hours, packed_days
 from analytics.judging import FanDay, Fleet, first_state, fleet, judged_day, lane_day
 from analytics.machine import Machine
+from analytics.model import Operating
 from analytics.new_normal import after_judged_day, begun, normal_as_json
 from analytics.scaled_hours import scaled_hours
 from analytics.state import stack_states
 from service.assess.lanes import DayPlan, Lane
 from service.assess.pairs import hear, keep_compared, known_now, ratio_sd_pct, taken
 from service.assess.rows import (
+    TellingNumbers,
     blank_row,
     hours_after,
     judged_row,
@@ -27,6 +29,7 @@ from service.assess.rows import (
     with_lost_hours,
 )
 from service.assess.states import carried_state, state_as_bytes
+from service.assess.trend import fill_forecasts
 
 # From the hour a drive was lost to the hour it was sound again, None while it lasts.
 LostSpans = Mapping[str, Sequence[tuple[dt.datetime, dt.datetime | None]]]
@@ -39,6 +42,7 @@ _FOREVER: Final = dt.datetime.max.replace(tzinfo=dt.UTC)
 class _Running:
     """A lane under way: its hours in the model's units, found by day.
 
+    `packed` its days as the model sees them; `begins`, `ends` (days,) where each day's hours stand;
     `is_in_span` from the hour the drive was lost until it is whole again, running or not; `is_lost` the
     hours of it in which the fan ran.
     """
@@ -47,15 +51,20 @@ class _Running:
     machine: Machine
     curves: HealthyCurves
     hours: LaneHours
-    ordinal: np.ndarray
-    local_hour: np.ndarray
+    packed: Operating
+    begins: Integers
+    ends: Integers
+    local_hour: Integers
     is_in_span: Bools
     is_lost: Bools
 
-    def of_day(self, date: dt.date) -> slice:
-        """Return where a day's hours stand."""
-        begin, end = np.searchsorted(self.ordinal, [date.toordinal(), date.toordinal() + 1])
-        return slice(int(begin), int(end))
+    def of_day(self, number: int) -> slice:
+        """Return where the hours of the lane's day of a number stand."""
+        return slice(int(self.begins[number]), int(self.ends[number]))
+
+    def operating(self, number: int) -> Operating:
+        """Return the lane's day of a number as the model sees it."""
+        return Operating(*(getattr(self.packed, name)[number : number + 1] for name in Operating.__slots__))
 
 
 def judge(
@@ -90,16 +99,17 @@ def _prepare(lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
     for begin, end in lost.get(lane.fan, ()):
         inside = (hours["time"] >= begin) & (hours["time"] < (end or _FOREVER))
         is_in_span |= inside.to_numpy(dtype=bool)
-    return _Running(
-        lane,
-        machine,
-        curves,
-        lane_hours(scaled_hours(hours, machine, curves.channels), curves),
-        hours["day"].to_numpy(dtype=np.float64),
-        hours[LOCAL_HOUR].to_numpy(dtype=np.int64),
-        is_in_span,
-        is_in_span & (hours["running"].to_numpy(dtype=np.float64) > 0),
-    )
+    is_lost = is_in_span & (hours["running"].to_numpy(dtype=np.float64) > 0)
+    seen = lane_hours(scaled_hours(hours, machine, curves.channels), curves)
+    local_hour = hours[LOCAL_HOUR].to_numpy(dtype=np.int64)
+    days = np.array([plan.date.toordinal() for plan in lane.days])
+    begins, ends = np.searchsorted(hours["day"].to_numpy(dtype=np.float64), [days, days + 1])
+    is_counted = ~is_lost
+    for plan, begin, end in zip(lane.days, begins, ends, strict=True):
+        if plan.visit_at:
+            is_counted[begin:end] &= hours_after(plan.visit_at, local_hour[begin:end])
+    packed = packed_days(seen, begins, ends, is_counted)
+    return _Running(lane, machine, curves, seen, packed, begins, ends, local_hour, is_in_span, is_lost)
 
 
 def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
@@ -109,7 +119,7 @@ def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
     whole = fleet([run.curves for run in running], [run.machine for run in running])
     parts: dict[tuple[int, ...], Fleet] = {}
     for date, due in _by_date(running):
-        packed = [(i, plan, *_packed(running[i], plan)) for i, plan in due]
+        packed = [(i, plan, *_packed(running[i], plan, number)) for i, plan, number in due]
         ready = [item for item in packed if item[2] is not None]
         for i, plan, _, used, lost_hours, ends_lost in (item for item in packed if item[2] is None):
             rows.append(_unjudged(running[i], plan, used, lost_hours, ends_lost))
@@ -122,6 +132,7 @@ def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
         states = stack_states([running[i].lane.state for i in which])
         days = [item[2] for item in ready if item[2] is not None]
         told = judged_day(batch, states, days)
+        numbers = TellingNumbers.of(told)
         for place, (i, plan, _, used, lost_hours, ends_lost) in enumerate(ready):
             lane = running[i].lane
             state = carried_state(told.state, place)
@@ -130,23 +141,25 @@ def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
             lane.notes += keep_compared(lane.pairs, date, told.compared[place])
             if any(one.is_taught for one in told.compared[place]):
                 lane.trend.levelled(date)
-            row = judged_row(lane, plan, used, told, place)
+            row = judged_row(lane, plan, used, numbers, place)
             rows.append(_kept(lane, plan, with_lost_hours(row, lost_hours, ends_lost)))
+    fill_forecasts([run.lane.trend for run in running])
     return rows
 
 
-def _by_date(running: Sequence[_Running]) -> Iterator[tuple[dt.date, list[tuple[int, DayPlan]]]]:
-    due: dict[dt.date, list[tuple[int, DayPlan]]] = {}
+def _by_date(running: Sequence[_Running]) -> Iterator[tuple[dt.date, list[tuple[int, DayPlan, int]]]]:
+    """Yield each date with the lanes that have it, their plans and the day's number among each lane's."""
+    due: dict[dt.date, list[tuple[int, DayPlan, int]]] = {}
     for i, run in enumerate(running):
-        for plan in run.lane.days:
-            due.setdefault(plan.date, []).append((i, plan))
+        for number, plan in enumerate(run.lane.days):
+            due.setdefault(plan.date, []).append((i, plan, number))
     yield from sorted(due.items())
 
 
-def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool]:
+def _packed(run: _Running, plan: DayPlan, number: int) -> tuple[FanDay | None, int, int, bool]:
     lane = run.lane
     first = lane.learned.stretch.first
-    of_day = run.of_day(plan.date)
+    of_day = run.of_day(number)
     lost_hours = int(run.is_lost[of_day].sum())
     ends_lost = bool(lost_hours) and bool(run.is_in_span[of_day][-1])
     lane.pending = [*lane.pending, *plan.service]
@@ -161,10 +174,10 @@ def _packed(run: _Running, plan: DayPlan) -> tuple[FanDay | None, int, int, bool
     lane.trend.served(plan.date, plan.service, can_slip=lane.can_slip)
     lane.notes += hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
     hours = run.hours.some(of_day)
-    is_after = hours_after(plan.visit_at, run.local_hour[of_day])
-    operating = packed_day(hours, ~run.is_lost[of_day] & is_after)
     elapsed = 1.0 if lane.judged_on is None else float((plan.date - lane.judged_on).days)
-    packed = lane_day(hours, run.curves, tuple(lane.pending), elapsed, operating, may_fall=plan.may_fall)
+    packed = lane_day(
+        hours, run.curves, tuple(lane.pending), elapsed, run.operating(number), may_fall=plan.may_fall
+    )
     packed = replace(
         packed,
         known_pairs=known_now(lane.pairs),

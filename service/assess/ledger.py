@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from threadpoolctl import threadpool_limits
 
 from config.folder import SiteFolder
-from service.assess.fan_hours import FleetReadings, midnight, site_hours
+from service.assess.fan_hours import FleetReadings, begins_of_fans, ends_of, midnight, site_hours
 from service.assess.findings import lost_spans, renewed_findings, stored_findings
 from service.assess.held_hours import held_fleet_hours
 from service.assess.hours_upkeep import keep_hours
@@ -188,9 +188,16 @@ def _settled(
         for fan, one in known.items()
         if learned[fan]
         and one.made_of == made_of(site, fan, learned[fan])
-        and (one.row["state"] is not None or learned[fan][-1].curves is None)
+        and (one.row["state"] is not None or _carries_nothing(site, fan, learned[fan][-1]))
     }
     return good, {fan: learned[fan] for fan in good}
+
+
+def _carries_nothing(site: SiteFolder, fan: str, learned: Learned) -> bool:
+    """Tell whether no day of a fan leaves anything to the next: none can be judged, no work waits for one."""
+    if learned.curves is None:
+        return True
+    return not learned.sight.is_judged and not site.entries(fan) and len(site.epochs(fan)) == 1
 
 
 def _judged(tables: TablesRead, site: SiteFolder, batch: _Batch, now: dt.datetime) -> _Told:
@@ -277,7 +284,9 @@ def _hours_to_now(
         start = min(wanted[fan] for fan in fans)
         frame = tables.hours.read(sorted(fans), midnight(site, start), now + dt.timedelta(microseconds=1))
         frame[LOCAL_HOUR] = frame["time"].dt.tz_convert(site.site.zone).dt.hour
-        hours |= {str(fan): rows.reset_index(drop=True) for fan, rows in frame.groupby("fan", sort=True)}
+        begins = begins_of_fans(frame)
+        for begin, end in zip(begins, ends_of(begins, len(frame)), strict=True):
+            hours[str(frame["fan"].iloc[begin])] = frame.iloc[begin:end].reset_index(drop=True)
     return hours | _cut_short(site, tables, batch.cut, hours, now)
 
 

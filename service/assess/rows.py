@@ -1,10 +1,14 @@
 """What a day's row of the ledger says, in words and numbers."""
 
 import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 
+from analytics.arrays import Floats
 from analytics.day_hours import LEAST_HOURS_JUDGED
 from analytics.judging import DayJudged
 from analytics.ledger import verdict
@@ -14,7 +18,6 @@ from analytics.vocabulary import Cause
 from service.assess.lanes import CARRIED, DayPlan, Lane
 from service.assess.periods import is_awaited, is_inside
 from service.assess.trend import COLUMNS as FORECAST
-from service.assess.trend import forecast_columns
 from service.store.ledger_tables import NUMBERS
 
 INNOVATIONS: Final = ("slip_innovation", "drag_innovation")
@@ -39,15 +42,31 @@ def blank_row(lane: Lane, plan: DayPlan, hours_used: int, reason: str) -> dict[s
     return row
 
 
-def judged_row(lane: Lane, plan: DayPlan, hours_used: int, told: DayJudged, index: int) -> dict[str, Any]:
-    """Return the row of a judged day, one fan of a batch."""
-    row = _frame(lane, plan, hours_used)
-    for name, values in told.rows.columns().items():
-        row[name] = float(values[index])
-    for name, value in zip(INNOVATIONS, told.innovation[index], strict=True):
-        row[name] = None if np.isnan(value) else float(value)
-    row.update((name, float(value)) for name, value in zip(ALONE, told.alone[index], strict=True))
-    shares = told.rows.shares[index]
+@dataclass(frozen=True, slots=True)
+class TellingNumbers:
+    """What the rows of one judged day say in numbers, fan by fan: read off the batch's arrays at once."""
+
+    columns: Sequence[dict[str, Any]]
+    shares: Floats
+
+    @classmethod
+    def of(cls, told: DayJudged) -> "TellingNumbers":
+        """Read a judged day of a batch."""
+        columns = told.rows.columns()
+        names = (*columns, *INNOVATIONS, *ALONE)
+        each = np.column_stack([*columns.values(), told.innovation, told.alone]).tolist()
+        found: list[dict[str, Any]] = [dict(zip(names, numbers, strict=True)) for numbers in each]
+        for row in found:
+            row.update((name, None) for name in INNOVATIONS if math.isnan(row[name]))
+        return cls(found, told.rows.shares)
+
+
+def judged_row(
+    lane: Lane, plan: DayPlan, hours_used: int, told: TellingNumbers, index: int
+) -> dict[str, Any]:
+    """Return the row of a judged day, one fan of a batch; its forecast is still to be found."""
+    row = _frame(lane, plan, hours_used) | dict.fromkeys(FORECAST) | told.columns[index]
+    shares = told.shares[index]
     cause, share, ranked = verdict(shares)
     possible = ranked[:2] if cause is Cause.UNCLEAR else (cause,)
     parts = []
@@ -56,20 +75,18 @@ def judged_row(lane: Lane, plan: DayPlan, hours_used: int, told: DayJudged, inde
     row.update(
         cause=cause.value,
         cause_share=share,
-        shares=[float(value) for value in shares],
+        shares=shares.tolist(),
         note=_noted(lane, plan, "; ".join(parts)),
     )
     lane.carried = {name: row[name] for name in CARRIED}
     if not row["is_healthy_period"]:
         lane.trend.add(plan.date, row["slip_alone_pct"], row["drag_alone_pct"])
-        row.update(forecast_columns(lane.trend, plan.limits, possible, can_slip=lane.can_slip))
-    else:
-        row.update(dict.fromkeys(FORECAST))
+        lane.trend.ask(row, plan.limits, possible, can_slip=lane.can_slip)
     return row
 
 
 def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) -> dict[str, Any]:
-    """Return the row of a day in which the drive was lost: slip and loss 100 for the hours it ran so.
+    """Write into the row of a day in which the drive was lost slip and loss 100 for the hours it ran so.
 
     Those hours weigh by their number: a motor that turns nothing draws no energy to weigh them by.
     """
@@ -77,17 +94,16 @@ def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) 
         return row
     used = row["hours_used"] if row["slip_pct"] is not None else 0
     share = lost_hours / (lost_hours + used)
-    told = dict(row)
     for name in ("slip", "slip_change", "drive_loss", "drive_loss_change"):
         for end in ("", "_low", "_high"):
             healthy_part = row[f"{name}{end}_pct"] or 0.0
-            told[f"{name}{end}_pct"] = 100.0 * share + (1.0 - share) * healthy_part
+            row[f"{name}{end}_pct"] = 100.0 * share + (1.0 - share) * healthy_part
     if is_lost_at_end:
-        told.update(slip_ref_pct=100.0, slip_ref_low_pct=100.0, slip_ref_high_pct=100.0)
-    told.update(cause=Cause.DRIVE_LOST.value, cause_share=1.0)
+        row.update(slip_ref_pct=100.0, slip_ref_low_pct=100.0, slip_ref_high_pct=100.0)
+    row.update(cause=Cause.DRIVE_LOST.value, cause_share=1.0)
     lost_note = f"drive lost for {lost_hours} h"
-    told["note"] = f"{row['note']}; {lost_note}" if used and row["note"] else lost_note
-    return told
+    row["note"] = f"{row['note']}; {lost_note}" if used and row["note"] else lost_note
+    return row
 
 
 def reason_not_judged(hours_used: int, visits: tuple[dt.time | None, ...]) -> str:

@@ -1,14 +1,15 @@
 """When will a fan's drive reach its next limit at the pace of the last weeks?"""
 
 import datetime as dt
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
 import sqlalchemy as sa
 
-from analytics.drift import FORECAST_DAYS, Forecast, forecast
+from analytics.arrays import Floats
+from analytics.drift import FORECAST_DAYS, Forecast, crossing, lines, rising
 from analytics.machine import Limits
 from analytics.new_normal import LEARNED_ANEW
 from analytics.recovery import RUN_IN_DAYS, measured_by
@@ -19,8 +20,7 @@ from service.store.ledger_tables import daily, tachometer_pairs
 _FURTHEST_DAYS: Final = 180.0
 _RUN_IN: Final = dt.timedelta(days=RUN_IN_DAYS)
 _WINDOW: Final = dt.timedelta(days=FORECAST_DAYS)
-_MAY_BE_SLIP: Final = frozenset({Cause.NONE, Cause.BELT_SLIP})
-_MAY_BE_DRAG: Final = frozenset({Cause.NONE, Cause.DRAG})
+_ROWS_AT_ONCE: Final = 4096
 COLUMNS: Final = (
     "forecast_of",
     "forecast_limit_pct",
@@ -30,15 +30,52 @@ COLUMNS: Final = (
 )
 
 
-@dataclass(slots=True)
-class Trend:
-    """The judged days of the last weeks: date, slip and drag at the reference torque if alone at work [%].
+@dataclass(frozen=True, slots=True)
+class _Measure:
+    """One of the two measures forecast: its place among a trend's numbers, and what may explain it."""
 
-    `since` the day from which each measure runs on undisturbed by work or a new level.
+    kind: AlertKind
+    name: str
+    place: int
+    may_be: frozenset[Cause]
+
+    def limits(self, limits: Limits) -> tuple[float, float]:
+        """Return its limits, the lower first."""
+        if self.kind is AlertKind.BELT_SLIP:
+            return limits.slip_watch_pct, limits.slip_act_pct
+        return limits.drive_loss_rise_watch_pct, limits.drive_loss_rise_act_pct
+
+
+_MEASURES: Final = (
+    _Measure(AlertKind.BELT_SLIP, "slip", 1, frozenset({Cause.NONE, Cause.BELT_SLIP})),
+    _Measure(AlertKind.DRIVE_LOSS, "drag", 2, frozenset({Cause.NONE, Cause.DRAG})),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A row whose forecast is due: from when each measure runs, None where it cannot be the cause.
+
+    `end` how many days of the trend it knows.
     """
 
-    days: list[tuple[dt.date, float, float]] = field(default_factory=list)
+    row: dict[str, Any]
+    end: int
+    since: tuple[dt.date | None, ...]
+    limits: Limits
+
+
+@dataclass(slots=True)
+class Trend:
+    """The judged days: ordinal of the date, slip and drag at the reference torque if alone at work [%].
+
+    `since` the day from which each measure runs on undisturbed by work or a new level; `asked`, the rows
+    whose forecast is due.
+    """
+
+    days: list[tuple[float, float, float]] = field(default_factory=list)
     since: dict[AlertKind, dt.date] = field(default_factory=dict)
+    asked: list[_Asked] = field(default_factory=list)
 
     def served(self, date: dt.date, service: Iterable[tuple[Work, Role | None]], *, can_slip: bool) -> None:
         """Begin again with the measures that a day's work should have moved."""
@@ -53,55 +90,88 @@ class Trend:
         self.since[AlertKind.BELT_SLIP] = date - dt.timedelta(days=1)
 
     def add(self, date: dt.date, slip_pct: float, drag_pct: float) -> None:
-        """Add a judged day and forget those too old to matter."""
-        self.days = [day for day in self.days if date - day[0] <= _WINDOW]
-        self.days.append((date, slip_pct, drag_pct))
+        """Add a judged day."""
+        self.days.append((float(date.toordinal()), slip_pct, drag_pct))
+
+    def ask(self, row: dict[str, Any], limits: Limits, causes: Collection[Cause], *, can_slip: bool) -> None:
+        """Let a row of the last day added tell the forecast, once `fill_forecasts` has found it.
+
+        `causes` that may explain the day: each measure is drawn on as if alone at work, so what the day
+        gives to another cause is not forecast as this one's growth.
+        """
+        since = tuple(
+            None
+            if measure.may_be.isdisjoint(causes) or (measure.kind is AlertKind.BELT_SLIP and not can_slip)
+            else self.since.get(measure.kind, dt.date.min)
+            for measure in _MEASURES
+        )
+        if any(date is not None for date in since):
+            self.asked.append(_Asked(row, len(self.days), since, limits))
 
 
-def forecast_columns(
-    trend: Trend, limits: Limits, causes: Collection[Cause], *, can_slip: bool
-) -> dict[str, Any]:
-    """Return the ledger's columns of the forecast after the trend's last day: of what comes first.
-
-    `causes` that may explain the day: each measure is drawn on as if alone at work, so what the day gives
-    to another cause is not forecast as this one's growth.
-    """
-    told = dict.fromkeys(COLUMNS)
-    if not trend.days:
-        return told
-    date = trend.days[-1][0]
-    slip = limits.slip_watch_pct, limits.slip_act_pct
-    drag = limits.drive_loss_rise_watch_pct, limits.drive_loss_rise_act_pct
-    found = [
-        (_forecast(trend, AlertKind.BELT_SLIP, 1, slip), "slip", can_slip and _MAY_BE_SLIP & {*causes}),
-        (_forecast(trend, AlertKind.DRIVE_LOSS, 2, drag), "drag", _MAY_BE_DRAG & {*causes}),
-    ]
-    certain = [(*one, name) for one, name, may_be in found if one is not None and may_be]
-    if not certain:
-        return told
-    ahead, limit, name = min(certain, key=lambda one: one[0].days)
-    return {
-        "forecast_of": name,
-        "forecast_limit_pct": limit,
-        "forecast_on": _date(date, ahead.days),
-        "forecast_earliest": _date(date, ahead.earliest_days),
-        "forecast_latest": _date(date, ahead.latest_days),
-    }
+def fill_forecasts(trends: Sequence[Trend]) -> None:
+    """Write into the rows that ask for it what comes first, of many fans and days at once."""
+    asked: list[_Asked] = []
+    starts: list[int] = []
+    days: list[tuple[float, float, float]] = []
+    for trend in trends:
+        asked += trend.asked
+        starts += [len(days)] * len(trend.asked)
+        days += trend.days
+        trend.asked = []
+    told = np.array(days).reshape(-1, 3)
+    for first in range(0, len(asked), _ROWS_AT_ONCE):
+        some = slice(first, first + _ROWS_AT_ONCE)
+        _fill(told, asked[some], starts[some])
 
 
-def _forecast(
-    trend: Trend, kind: AlertKind, place: int, limits: tuple[float, float]
-) -> tuple[Forecast, float] | None:
-    since = trend.since.get(kind, dt.date.min)
-    days = [day for day in trend.days if day[0] > since]
-    if not days:
-        return None
-    limit = next((limit for limit in limits if float(days[-1][place]) < limit), None)  # type: ignore[arg-type]
-    if limit is None:
-        return None
-    numbers = np.array([float(day[0].toordinal()) for day in days])
-    ahead = forecast(numbers, np.array([float(day[place]) for day in days]), limit)  # type: ignore[arg-type]
-    return None if ahead is None or ahead.days > _FURTHEST_DAYS else (ahead, limit)
+def _fill(told: Floats, asked: Sequence[_Asked], starts: Sequence[int]) -> None:
+    date = np.ascontiguousarray(told[:, 0])
+    certain: dict[int, list[tuple[Forecast, float, str]]] = {}
+    for number, measure in enumerate(_MEASURES):
+        due = [place for place, one in enumerate(asked) if one.since[number] is not None]
+        value = np.ascontiguousarray(told[:, measure.place])
+        ends = np.array([starts[place] + asked[place].end for place in due], dtype=np.int64)
+        begins = np.array(
+            [_begin(date, starts[place], asked[place], number) for place in due], dtype=np.int64
+        )
+        limits = np.array(
+            [
+                _next_limit(measure.limits(asked[p].limits), value[e - 1])
+                for p, e in zip(due, ends, strict=True)
+            ]
+        )
+        is_known = (begins < ends) & np.isfinite(limits)
+        found = lines(date, value, begins[is_known], ends[is_known])
+        rows, limits = np.flatnonzero(is_known), limits[is_known]
+        for line in np.flatnonzero(rising(found, limits)):
+            ahead = crossing(found, int(line), float(limits[line]))
+            if ahead.days <= _FURTHEST_DAYS:
+                certain.setdefault(due[rows[line]], []).append((ahead, float(limits[line]), measure.name))
+    for place, found_of in certain.items():
+        ahead, limit, name = min(found_of, key=lambda one: one[0].days)
+        one = asked[place]
+        today = dt.date.fromordinal(int(date[starts[place] + one.end - 1]))
+        one.row.update(
+            forecast_of=name,
+            forecast_limit_pct=limit,
+            forecast_on=_date(today, ahead.days),
+            forecast_earliest=_date(today, ahead.earliest_days),
+            forecast_latest=_date(today, ahead.latest_days),
+        )
+
+
+def _begin(date: Floats, start: int, one: _Asked, number: int) -> int:
+    since = one.since[number] or dt.date.min
+    end = start + one.end
+    # Most trends run on undisturbed for longer than a forecast looks back.
+    if since.toordinal() < date[end - 1] - FORECAST_DAYS:
+        return start
+    return start + int(np.searchsorted(date[start:end], since.toordinal(), side="right"))
+
+
+def _next_limit(limits: tuple[float, float], value: float) -> float:
+    return next((limit for limit in limits if value < limit), np.inf)
 
 
 def _date(date: dt.date, days: float) -> dt.date | None:
@@ -118,7 +188,12 @@ def known_trend(connection: sa.Connection, fan: str, begins: dt.date | None, unt
         .where(daily.c.is_healthy_period.is_(False))
         .order_by(daily.c.date)
     )
-    trend = Trend([(row.date, row.slip_alone_pct, row.drag_alone_pct) for row in connection.execute(query)])
+    trend = Trend(
+        [
+            (float(row.date.toordinal()), row.slip_alone_pct, row.drag_alone_pct)
+            for row in connection.execute(query)
+        ]
+    )
     compared = tachometer_pairs.c.compared_on
     last = sa.select(sa.func.max(compared)).where(
         tachometer_pairs.c.fan == fan, tachometer_pairs.c.is_taught, compared <= until

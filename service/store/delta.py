@@ -29,9 +29,18 @@ from service.store.durable import make_folder, sync_files_and_folders, sync_fold
 
 APPLICATION: Final = "slipledger"
 _ROW_GROUP_ROWS: Final = 1 << 14  # about a fan and month at 5 minutes: what is not asked for is skipped
+_BATCHES_AHEAD: Final = 4
+_FILES_AHEAD: Final = 4
 _LOG: Final = "_delta_log"
 _write_rows: Final[Callable[..., None]] = write_deltalake  # its overloads refuse a mapping of options
 _CONFIGURATION: Final = {"delta.dataSkippingStatsColumns": f"{FAN},{TIME}"}
+
+
+def of_fans(fans: Sequence[str]) -> pc.Expression:
+    """Return the condition that a row is of one of some fans, at least one."""
+    # Of a long list alone the readers of files make no use to skip what lies outside of it.
+    is_between = (pc.field(FAN) >= min(fans)) & (pc.field(FAN) <= max(fans))
+    return is_between & pc.field(FAN).isin(pa.array(list(fans), pa.string()))
 
 
 def freely() -> None:
@@ -196,7 +205,7 @@ class DeltaFolder:
             format="parquet",
             filesystem=self._filesystem(),
         )
-        return RowsHeld(data, where)
+        return RowsHeld(data, where, is_local=self._is_local)
 
     def ends_of_files(self, column: str) -> tuple[Any, Any]:
         """Return the least and the greatest value of a column by the files' statistics; None of no rows."""
@@ -259,13 +268,21 @@ class DeltaFolder:
 class RowsHeld:
     """Rows of one version of a table, read in one order however often."""
 
-    def __init__(self, data: pads.Dataset, where: pc.Expression) -> None:
-        """Take the files, and the condition for which rows are read."""
-        self._data, self._where = data, where
+    def __init__(self, data: pads.Dataset, where: pc.Expression, *, is_local: bool) -> None:
+        """Take the files, the condition for which rows are read, and whether they are on this machine."""
+        self._data, self._where, self._is_local = data, where, is_local
 
     def read(self, columns: Sequence[str]) -> pa.Table:
-        """Return some columns of the rows."""
-        return self._data.to_table(columns=list(columns), filter=self._where)
+        """Return some columns of the rows; of what is read, little more than the rows is held at a time."""
+        # From afar a file's parts are fetched together.
+        fetched = pads.ParquetFragmentScanOptions(pre_buffer=not self._is_local)
+        return self._data.scanner(
+            columns=list(columns),
+            filter=self._where,
+            batch_readahead=_BATCHES_AHEAD,
+            fragment_readahead=1 if self._is_local else _FILES_AHEAD,
+            fragment_scan_options=fetched,
+        ).to_table()
 
     def told(self, columns: Sequence[str]) -> list[str]:
         """Return those of some columns in which any row may say something, by the files' own statistics."""

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from service.store.columns import FAN, MONTH, TIME, TIME_TYPE
-from service.store.delta import DeltaFolder, freely
+from service.store.delta import DeltaFolder, freely, of_fans
 from service.store.readings import microseconds, month_of, months_between
 from service.store.resolution import told_once
 
@@ -56,11 +56,11 @@ class Hours:
             return pd.DataFrame({FAN: pd.Series(dtype="str"), TIME: pd.Series(dtype="datetime64[us, UTC]")})
         start_us, end_us = microseconds(start), microseconds(end)
         where = (
-            pc.field(FAN).isin(pa.array(list(fans), type=pa.string()))
+            (of_fans(fans) if fans else pc.scalar(False))
             & (pc.field(TIME) >= pa.scalar(start_us, TIME_TYPE))
             & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
         )
-        months = months_between(start_us, end_us) if end_us > start_us else []
+        months = months_between(start_us, end_us) if fans and end_us > start_us else []
         return _newest(self._table.read([*self.columns(), REVISION], months, where)).drop(columns=REVISION)
 
     def compact(self, keep_files: int) -> list[str]:

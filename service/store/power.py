@@ -113,6 +113,8 @@ def healthy_motor_hours(scaled: ScaledHours, dates: "pd.Series[Any]", normals: N
 
     Parameters: `dates` of the hours, by plant time; `normals` as learned.
     """
+    if not any(normal for _, normal in normals):
+        return scaled
     starts = [date for date, _ in normals]
     places = [bisect_right(starts, date) for date in dates]
     by_hour = [normals[place - 1][1] if place else {} for place in places]

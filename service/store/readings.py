@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from service.store.columns import FAN, MONTH, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
-from service.store.delta import DeltaFolder, RowsHeld, freely
+from service.store.delta import DeltaFolder, RowsHeld, freely, of_fans
 from service.store.resolution import resolve
 
 _MICROSECOND: Final = dt.timedelta(microseconds=1)
@@ -56,7 +56,7 @@ class Readings:
         if not self.table.exists() or start_us >= end_us or not fans:
             return None
         where = (
-            pc.field(FAN).isin(list(fans))
+            of_fans(fans)
             & (pc.field(TIME) >= pa.scalar(start_us, TIME_TYPE))
             & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
         )
@@ -84,8 +84,9 @@ class Readings:
             return None
         if fans is None:
             return self._span_of_files()
-        where = pc.field(FAN).isin(pa.array(list(fans), pa.string()))
-        times = self.table.read([TIME], None, where).column(TIME)
+        if not fans:
+            return None
+        times = self.table.read([TIME], None, of_fans(fans)).column(TIME)
         if len(times) == 0:
             return None
         ends = pc.min_max(times.cast(pa.int64())).as_py()

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from config import load_site
 from service.store import open_store
 from service.store.ledger_tables import daily, fan_days
-from tests.service.assess.conftest import DAYS, FIRST, SLIPPING, SYNCHRONOUS, Plant
+from tests.service.assess.conftest import DAYS, FIRST, SLIPPING, SYNCHRONOUS, Plant, drawn, schedule
 
 LAST = FIRST + dt.timedelta(days=DAYS - 1)
 OLD = dt.date(2025, 3, 3)
@@ -41,6 +41,24 @@ def test_a_night_looks_at_no_settled_day(evening: Plant) -> None:
     evening.assess()
     written = {str(date) for name, _, date in evening.written() if name == "daily"}
     assert written == {str(LAST)}
+
+
+def test_a_fan_that_can_only_be_seen_to_lose_its_drive_has_no_old_day_written_again(
+    new_plant: Callable[..., Plant],
+) -> None:
+    blind = schedule(drawn(), EF_2=dict.fromkeys(("current_point", "airflow_point", "power_point"), ""))
+    nightly, at_once = new_plant(fans=blind), new_plant(fans=blind)
+    nightly.drop("history.csv", FIRST, LAST - dt.timedelta(days=1))
+    nightly.pull()
+    nightly.assess()
+    nightly.watch_writes()
+    for plant in (nightly, at_once):
+        plant.drop("last.csv", LAST if plant is nightly else FIRST, LAST)
+        plant.pull()
+        plant.assess()
+    assert set(nightly.daily(SYNCHRONOUS)["cause"]) == {"not_judged"}
+    assert {str(date) for name, _, date in nightly.written() if name == "daily"} == {str(LAST)}
+    assert nightly.everything()["daily"] == at_once.everything()["daily"]
 
 
 def test_work_put_in_later_has_every_day_looked_at_again(evening: Plant) -> None:

@@ -1,5 +1,6 @@
 """Readings are a function of exports and settings: what was put right later reads as if it had been right."""
 
+import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
@@ -125,12 +126,11 @@ def test_touched_days_are_plant_dates_and_only_those_that_changed(plant: Any) ->
     plant.drop("b.csv", "Time,SF1 amps\n2025-03-01 23:45,1\n2025-03-02 00:00,2\n2025-03-02 00:15,2\n")
     plant.pull()
     with open_store(load_site(plant.folder)) as store:
-        touched = store.touched_days()
-        second = store.touched_days(since_pass=int(touched["pass_id"].min()))
-    assert [str(date) for date in touched["date"]] == ["2025-03-01", "2025-03-02", "2025-03-02"]
-    assert [(fan, str(date)) for fan, date in zip(second["fan"], second["date"], strict=True)] == [
-        ("SF-1", "2025-03-02")
-    ]
+        touched = dict(store.touched_by_fan(["SF-1", "EF-1"]))
+        second = dict(store.touched_by_fan(["SF-1", "EF-1"], since_pass=store.latest_pass() - 1))
+    first_day, second_day = dt.date(2025, 3, 1), dt.date(2025, 3, 2)
+    assert touched == {"SF-1": [first_day, second_day]}
+    assert second == {"SF-1": [second_day]}
 
 
 def test_days_that_a_new_mapping_no_longer_has_are_touched(plant: Any) -> None:
@@ -144,5 +144,5 @@ def test_days_that_a_new_mapping_no_longer_has_are_touched(plant: Any) -> None:
     plant.declare(fans=FANS.replace("EF1 speed", "EF1 other"))
     plant.pull()
     with open_store(load_site(plant.folder)) as store:
-        touched = store.touched_days(since_pass=last)
-    assert sorted(touched["fan"]) == ["EF-1", "SF-1"]
+        touched = dict(store.touched_by_fan(["SF-1", "EF-1"], since_pass=last))
+    assert sorted(touched) == ["EF-1", "SF-1"]
