@@ -127,7 +127,7 @@ def test_points_of_which_nothing_is_known_are_not_unpacked_unless_asked_for(read
 def test_a_file_of_other_fans_is_skipped_however_many_are_asked_for(readings: Readings) -> None:
     many = [f"A{number:03d}" for number in range(200)]
     readings.table.append(rows([(fan, 0, {"current_a": 1.0}, LOW) for fan in many]), 1)
-    readings.table.append(rows([("B", 0, {"power_w": 2.0}, LOW)]), 2)
+    readings.table.append(rows([(fan, 0, {"power_w": 2.0}, LOW) for fan in ("B", "C")]), 2)
     told = readings.read_told(many, START, START + dt.timedelta(hours=1))
     # What only the other file tells is not even known of.
     assert list(told) == ["fan", "time", "current_a"]
