@@ -1,12 +1,13 @@
 """The alerts as their page shows them: the open ones by age and who has them, the closed ones as judged."""
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import sqlalchemy as sa
 
+from analytics.episodes import DRIFT_TOPICS
 from analytics.vocabulary import AlertKind, Cause, ClosedBy
 from service.store.handling import Aspect, Handling, Mark, history, marks
 from service.store.ledger_tables import daily, episodes
@@ -17,9 +18,17 @@ MOST_CLOSED: Final = 200
 _CLOSED_WORDS: Final[dict[str, str]] = {
     ClosedBy.SERVICE.value: "by service, and the data agree",
     ClosedBy.PERSON.value: "by a person",
-    ClosedBy.DATA.value: "by the data: below half its limit for ten judged days",
     ClosedBy.DATA_CHANGED.value: "taken back: data that came later do not show it",
 }
+# What the data showed where they closed an alert themselves.
+_SHOWN_WORDS: Final[dict[str, str]] = {
+    AlertKind.BELT_SLIP.value: "by the data: below half its limit for ten judged days",
+    AlertKind.DRIVE_LOSS.value: "by the data: below half its limit for ten judged days",
+    AlertKind.DRIVE_LOST.value: "by the data: the motor turns the wheel again",
+    AlertKind.NOTICE.value: "by the data: they no longer show it",
+}
+_TAKEN_OVER: Final = "past its limit: an alert took its place"
+_KIND_OF_DRIFT: Final = {topic: kind.value for kind, topic in DRIFT_TOPICS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +89,7 @@ def alerts_page(desk: Desk, fan: str = "") -> AlertsPage:
         closed = connection.execute(latest.limit(MOST_CLOSED)).all()
         counted = sa.select(sa.func.count()).select_from(closed_query.subquery())
         in_all = connection.execute(counted).scalar() or 0
+        openings = {(row.fan, row.kind, row.opened_on) for row in (*opened, *closed)}
         numbers = [row.alert_id for row in (*opened, *closed)]
         said = marks(connection, numbers)
         last = connection.execute(sa.select(sa.func.max(daily.c.date))).scalar()
@@ -87,11 +97,14 @@ def alerts_page(desk: Desk, fan: str = "") -> AlertsPage:
     today = desk.clock().astimezone(desk.site.site.zone).date()
     # As old as the data show it: where they end before today, nobody knows whether it still is so.
     day = last or today
-    lines = [_line(row, said.get(row.alert_id), proofs[row.alert_id], day) for row in opened]
+    lines = [_line(row, said.get(row.alert_id), proofs[row.alert_id], day, "") for row in opened]
     lines.sort(key=lambda line: (not line.is_untouched, not line.is_lost, line.level != "act"))
     return AlertsPage(
         tuple(lines),
-        tuple(_line(row, said.get(row.alert_id), proofs[row.alert_id], day) for row in closed),
+        tuple(
+            _line(row, said.get(row.alert_id), proofs[row.alert_id], day, _closed_words(row, openings))
+            for row in closed
+        ),
         in_all,
         today,
         day,
@@ -104,7 +117,16 @@ def _proof(rows: Sequence[Mapping[str, Any]]) -> tuple[str, str]:
     return (found[-1]["new"], found[-1]["why"]) if found else ("", "")
 
 
-def _line(row: Any, mark: Mark | None, proof: tuple[str, str], day: dt.date) -> AlertLine:
+def _closed_words(row: Any, openings: Collection[tuple[str, str, dt.date]]) -> str:
+    """Say by what an alert was closed; `openings` the fans, kinds and days of the alerts beside it."""
+    if row.closed_by != ClosedBy.DATA.value:
+        return _CLOSED_WORDS[row.closed_by]
+    if (row.fan, _KIND_OF_DRIFT.get(row.topic), row.closed_on) in openings:
+        return _TAKEN_OVER
+    return _SHOWN_WORDS[row.kind]
+
+
+def _line(row: Any, mark: Mark | None, proof: tuple[str, str], day: dt.date, closed: str) -> AlertLine:
     return AlertLine(
         row.alert_id,
         row.fan,
@@ -118,5 +140,5 @@ def _line(row: Any, mark: Mark | None, proof: tuple[str, str], day: dt.date) -> 
         mark,
         *proof,
         row.closed_on,
-        "" if row.closed_by is None else _CLOSED_WORDS[row.closed_by],
+        closed,
     )

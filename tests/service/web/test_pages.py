@@ -8,6 +8,7 @@ import pytest
 import sqlalchemy as sa
 
 from analytics.vocabulary import Cause
+from service.store.alert_tables import alerts
 from service.store.ledger_tables import curves, daily, episodes
 from service.store.tables import exports, intake, refusals
 from service.web.paper import fan_url
@@ -114,6 +115,30 @@ def test_the_alerts_page_gives_age_state_and_the_way_to_the_fan(ask: Asking) -> 
     assert "set aside until 10" in text
     assert "parts &lt;ordered&gt;" in text
     assert ask.send("/alerts", "/alerts/99/handling", what="in-hand").status_code == 409
+
+
+@pytest.mark.parametrize(
+    ("kind", "topic", "closed", "said"),
+    [
+        ("belt_slip", "slip past its limit", LAST, "below half its limit for ten judged days"),
+        ("drive_lost", "drive lost", LAST, "by the data: the motor turns the wheel again"),
+        ("notice", "slip drifting", LAST, "by the data: they no longer show it"),
+        # The fan's alert at its limit opened three days ago.
+        ("notice", "slip drifting", LAST - dt.timedelta(days=3), "past its limit: an alert took its place"),
+    ],
+)
+def test_a_closed_alert_says_what_the_data_showed(
+    ask: Asking, kind: str, topic: str, closed: dt.date, said: str
+) -> None:
+    with ask.store.writer() as connection:
+        told = dict(connection.execute(sa.select(episodes).where(episodes.c.fan == SLIPPING)).one()._mapping)
+        opened = LAST - dt.timedelta(days=20)
+        told |= {"id": None, "alert_id": 90, "kind": kind, "topic": topic, "opened_on": opened}
+        known = {"id": 90, "written_at": NOW, "fan": SLIPPING}
+        known |= {name: told[name] for name in ("kind", "topic", "opened_on")}
+        connection.execute(sa.insert(alerts), [known])
+        connection.execute(sa.insert(episodes), [{**told, "closed_on": closed, "closed_by": "data"}])
+    assert said in ask("/alerts").text
 
 
 def test_a_refused_value_stands_with_its_file_row_column_and_reason(ask: Asking) -> None:
