@@ -13,6 +13,7 @@ from analytics.watch import Watch
 JUMP_DEVIATIONS = 4.0
 _SAYINGS = 8
 _LEAST_STRENGTH = 1e-6
+_AT_WORK = np.nonzero(IS_ACTIVE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,15 +27,22 @@ class Sayings:
     values: Floats
 
 
-def sayings(carried: Floats, information: Floats, pull: Floats) -> Sayings:
+def open_deviations(carried: Floats) -> Floats:
+    """Return how far each parameter is open at most, under any explanation.
+
+    Parameters: `carried` covariance (fans, explanations, WIDTH, WIDTH). Returns: (fans, WIDTH).
+    """
+    return np.asarray(np.sqrt(np.diagonal(carried, axis1=2, axis2=3).max(axis=1)), dtype=np.float64)
+
+
+def sayings(open_sd: Floats, information: Floats, pull: Floats) -> Sayings:
     """Return what a day's hours say in as few readings as matter.
 
-    Parameters: `carried` covariance (fans, explanations, WIDTH, WIDTH); `information` (fans, WIDTH, WIDTH)
-    and `pull` (fans, WIDTH) of the day. Returns: `Sayings`.
+    Parameters: `open_sd` of `open_deviations`; `information` (fans, WIDTH, WIDTH) and `pull` (fans, WIDTH)
+    of the day. Returns: `Sayings`.
     """
     # Forty-eight readings of two channels bend in few ways: the strongest directions of their information,
     # each parameter measured by what is open of it, say all that matters.
-    open_sd = np.sqrt(np.diagonal(carried, axis1=2, axis2=3).max(axis=1))
     scaled = information * open_sd[:, :, None] * open_sd[:, None, :]
     strength, directions = np.linalg.eigh(scaled)
     strength, directions = strength[:, -_SAYINGS:], directions[:, :, -_SAYINGS:]
@@ -97,8 +105,11 @@ def jumps(constants: Watch, slopes: Floats, shown: Shown, weighed: Floats) -> Bo
     the readings miss, by the inverse of their covariance.
     """
     # Along one cause: how far the day lies from what is carried, and how sure the day is of it.
-    by_reading = np.ascontiguousarray(np.swapaxes(slopes[:, :CAUSE_COUNT], 1, 2))
-    strength = np.square(shown.root @ by_reading[:, None]).sum(axis=-2)
-    is_free = constants.beliefs.daily[:, None] > (2.0 * PINNED_SD) ** 2
-    is_far = np.square(weighed @ by_reading) > JUMP_DEVIATIONS**2 * np.maximum(strength, 1e-9)
-    return np.asarray(IS_ACTIVE[None] & is_free & is_far, dtype=bool)
+    under, cause = _AT_WORK
+    along = (shown.root[:, under] @ slopes[:, cause, :, None])[..., 0]
+    strength = np.maximum(np.square(along).sum(axis=-1), 1e-9)
+    felt = (weighed @ np.ascontiguousarray(np.swapaxes(slopes[:, :CAUSE_COUNT], 1, 2)))[:, under, cause]
+    is_free = constants.beliefs.daily[:, cause] > (2.0 * PINNED_SD) ** 2
+    found = np.zeros((len(slopes), *IS_ACTIVE.shape), dtype=bool)
+    found[:, under, cause] = is_free & (np.square(felt) > JUMP_DEVIATIONS**2 * strength)
+    return found

@@ -33,24 +33,27 @@ def information_by_parameter(
     Parameters: `slopes` (days, parameters, channels, hours); the others, returns, equation: as for
     `day_information`.
     """
-    days, parameters, channels, _ = slopes.shape
+    days, parameters, channels, hours = slopes.shape
     # Channels are few: one product of whole arrays a pair of them, in place of a small product an hour.
-    weighted = np.empty_like(slopes)
+    by_channel = np.ascontiguousarray(np.moveaxis(precision, 1, 3))[:, :, :, None]
+    weighted, part = np.empty_like(slopes), np.empty((days, parameters, hours))
     for row in range(channels):
-        own = [precision[:, None, :, row, column] * slopes[:, :, column] for column in range(channels)]
-        weighted[:, :, row] = sum(own[1:], own[0])
-    weighted_residuals = (precision @ residuals[..., None])[..., 0]
-    # A day's channels and hours as one row of readings.
+        np.multiply(by_channel[:, row, 0], slopes[:, :, 0], out=weighted[:, :, row])
+        for column in range(1, channels):
+            np.multiply(by_channel[:, row, column], slopes[:, :, column], out=part)
+            weighted[:, :, row] += part
+    # A day's channels and hours as one row of readings; sums as products, which are one call a day.
     readings = weighted.reshape(days, parameters, -1)
-    own_information = slopes.reshape(days, parameters, -1) @ np.swapaxes(readings, 1, 2)
-    by_channel = np.ascontiguousarray(np.swapaxes(residuals, 1, 2)).reshape(days, -1, 1)
-    pulled = (readings @ by_channel)[..., 0]
-    shared = weighted.sum(axis=-1)
+    own = slopes.reshape(days, parameters, -1) @ np.swapaxes(readings, 1, 2)
+    residual = np.ascontiguousarray(np.swapaxes(residuals, 1, 2)).reshape(days, -1, 1)
+    pulled = (readings @ residual)[..., 0]
+    shared = (weighted.reshape(days, -1, hours) @ np.ones(hours)).reshape(days, parameters, channels)
+    weighted_residuals = (precision @ residuals[..., None])[..., 0].sum(axis=1)
     total = precision.sum(axis=1)
     common = day_covariance @ np.linalg.inv(np.eye(channels) + total @ day_covariance)
     told = shared @ common
-    information = own_information - told @ np.swapaxes(shared, 1, 2)
-    pull = pulled - (told @ weighted_residuals.sum(axis=1)[..., None])[..., 0]
+    information = own - told @ np.swapaxes(shared, 1, 2)
+    pull = pulled - (told @ weighted_residuals[..., None])[..., 0]
     return 0.5 * (information + np.swapaxes(information, -1, -2)), pull
 
 

@@ -16,21 +16,26 @@ _NOTHING = EXPLANATIONS.index(())
 _LEAST_INFORMATION = 1e-9
 
 
-def innovations(before: State, reading: DayReading) -> Floats:
+def without_fault(state: State) -> tuple[Floats, Floats]:
+    """Return the mean (fans, WIDTH) and covariance (fans, WIDTH, WIDTH) as if nothing were at work."""
+    return state.mean[:, _NOTHING].copy(), state.covariance[:, _NOTHING].copy()
+
+
+def innovations(mean: Floats, carried: Floats, reading: DayReading) -> Floats:
     """Return a day's standardised innovation along the drive's causes, as if nothing were at work.
 
     White and of unit variance while the healthy model and its ordinary wander hold; positive day after day
     while slip or drag grows.
 
-    Parameters: `before`, the states predicted to the day; `reading` of the day.
+    Parameters: `mean` and `carried` covariance of the states predicted to the day, `without_fault`; `reading`
+    of the day.
     Returns: (fans, causes of DRIFTING), NaN where the day says nothing of a cause.
     Equation: with information I and pull p of the day near a point, and the carried covariance P,
     g = (1 + I P)^-1 (p - I d), J = (1 + I P)^-1 I, z_c = g_c / sqrt(J_cc), d the carried mean less the
     point: the score test of a shift along c.
     Source: score test, as in Cox and Hinkley, Theoretical Statistics, chapter 9.
     """
-    away = before.mean[:, _NOTHING] - reading.at
-    carried = before.covariance[:, _NOTHING]
+    away = mean - reading.at
     felt = reading.pull - (reading.information @ away[..., None])[..., 0]
     # Only the causes' rows of (1 + I P)^-1 are asked for: columns of (1 + P I)^-1, as both are symmetric.
     whole = np.eye(WIDTH) + carried @ reading.information

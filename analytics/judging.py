@@ -15,7 +15,7 @@ from analytics.arrays import Floats
 from analytics.curves import HealthyCurves, fit_curves
 from analytics.day_hours import LaneHours, day_wheel, day_zeros, lane_hours, packed_day
 from analytics.hidden import Hidden, hidden, stack_hidden, with_hidden
-from analytics.innovations import alone, innovations
+from analytics.innovations import alone, innovations, without_fault
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
 from analytics.machine import Machine
 from analytics.measured_slip import Compared, PairTaken, take_pair
@@ -23,7 +23,7 @@ from analytics.model import CAUSES, Operating, Parameter
 from analytics.new_normal import Normal, with_normals
 from analytics.scaled_hours import ScaledHours, channels_of, outdoor_air, scaled_hours
 from analytics.service_effects import after_service
-from analytics.state import DayReading, DayZeros, State, predict, select, stack_states, start, update
+from analytics.state import DayReading, DayZeros, State, learned, predict, select, stack_states, start
 from analytics.tachometer import SHEAVE_RATIO_SD_PCT, Level, Pair, level_from
 from analytics.vocabulary import Role, Work
 from analytics.watch import Watch, stack_watches, watch
@@ -187,8 +187,8 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     zeros = DayZeros(
         *(np.concatenate([getattr(fan.zeros, name) for fan in days]) for name in DayZeros.__slots__)
     )
-    before = state
-    state, reading = update(state, batch.watch, hours, zeros, stack_wheels([fan.wheel for fan in days]))
+    before = without_fault(state)
+    state, reading = learned(state, batch.watch, hours, zeros, stack_wheels([fan.wheel for fan in days]))
     state, compared = _measured(state, batch, hours, reading, days)
     levels = [level_of(fan, done) for fan, done in zip(days, compared, strict=True)]
     healthy_slip = np.array([[level.slip_pct, level.slip_sd_pct] for level in levels])
@@ -198,7 +198,7 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     of_reference = np.stack(
         [100.0 * slip + healthy_slip[:, 0], 100.0 * drag / batch.watch.plant.reference_torque], axis=-1
     )
-    return DayJudged(state, rows, innovations(before, reading), of_reference, compared)
+    return DayJudged(state, rows, innovations(*before, reading), of_reference, compared)
 
 
 def level_of(fan: FanDay, compared: Sequence[Compared]) -> Level:

@@ -136,9 +136,13 @@ def flow_slopes_at(theta: Floats, plant: Plant, hours: Operating) -> tuple[Expec
 
 
 def _add_up(pushes: tuple[_Push, ...], channel: str, into: Floats) -> None:
+    is_first = True
     for answer, amount in pushes:
         by = getattr(answer, channel)
-        if by.size:
+        if by.size and is_first:
+            np.multiply(by, amount, out=into)
+            is_first = False
+        elif by.size:
             into += by * amount
 
 

@@ -9,7 +9,7 @@ from scipy.special import ndtr
 from analytics.arrays import Bools, Floats
 from analytics.curve_fit import LOAD, load_spread
 from analytics.curves import HealthyCurves
-from analytics.day_misfit import Shown, jumps, opened_in, sayings, shown_in
+from analytics.day_misfit import Shown, jumps, open_deviations, opened_in, sayings, shown_in
 from analytics.explanations import (
     CAUSE_COUNT,
     EXPLANATION_COUNT,
@@ -247,13 +247,24 @@ def update(
     Returns: the state after the day and the day's last reading; a fan without used hours and zeros keeps
     its state.
     """
-    # From here on the covariances are this day's own: what it teaches is taken off them in place.
-    state = _with_zeros(replace(state, covariance=state.covariance.copy()), zeros)
+    return learned(replace(state, covariance=state.covariance.copy()), constants, hours, zeros, wheel)
+
+
+def learned(
+    state: State, constants: Watch, hours: Operating, zeros: DayZeros, wheel: DayWheel = NO_WHEEL
+) -> tuple[State, DayReading]:
+    """Learn from a day's steady hours as `update` does, but on the state's own covariances.
+
+    What the day teaches is taken off them in place: they are the largest thing there is, and a copy of them
+    takes as long as what is done to them. Parameters and returns: as for `update`.
+    """
+    state = _with_zeros(state, zeros)
+    open_sd = open_deviations(state.covariance)
     reading = read_day(_middle(state), constants, hours, wheel)
     for _ in range(_ROUNDS - 1):
-        middle = _middle(_learn(state, constants, reading, is_last=False))
+        middle = _middle(_learn(state, constants, reading, open_sd, is_last=False))
         reading = read_day(middle, constants, hours, wheel)
-    return _learn(state, constants, reading, is_last=True), reading
+    return _learn(state, constants, reading, open_sd, is_last=True), reading
 
 
 def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = NO_WHEEL) -> DayReading:
@@ -287,9 +298,9 @@ def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = N
     precision = hour_precision(constants.hour_covariance, weight, spread)
     precision = without_flow(precision, by_flow * predicted / scale, constants.is_flow_free)
     slopes /= np.ascontiguousarray(np.swapaxes(scale, 1, 2))[:, None]
-    is_used = hours.is_used[:, None, None]
-    number = np.maximum(hours.is_used.sum(axis=1), 1)[:, None, None]
-    effect = np.swapaxes((slopes * is_used).sum(axis=-1), 1, 2) / number
+    share = hours.is_used / np.maximum(hours.is_used.sum(axis=1, keepdims=True), 1)
+    by_hour = slopes.reshape(len(slopes), -1, slopes.shape[-1])
+    effect = (by_hour @ share[..., None]).reshape(slopes.shape[:-1]).swapaxes(1, 2)
     information, pull = information_by_parameter(slopes, residuals, precision, constants.day_covariance)
     if not np.isnan(wheel.log_ratio).all():
         more, pulled = wheel_information(theta, constants.plant, hours, wheel, CARRIED)
@@ -313,8 +324,8 @@ def _station(hours: Operating) -> Floats:
     return np.stack([np.ones_like(zero), zero], axis=1)
 
 
-def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool) -> State:
-    said = sayings(state.covariance, reading.information, reading.pull)
+def _learn(state: State, constants: Watch, reading: DayReading, open_sd: Floats, *, is_last: bool) -> State:
+    said = sayings(open_sd, reading.information, reading.pull)
     missed = said.values[:, None] - (state.mean - reading.at[:, None]) @ said.slopes
     shown = shown_in(state.covariance, said.slopes)
     apart, weighed = _weighed(shown.root, missed)
@@ -324,7 +335,7 @@ def _learn(state: State, constants: Watch, reading: DayReading, *, is_last: bool
         shown = opened_in(shown, said.slopes, added)
         apart, weighed = _weighed(shown.root, missed)
     # The likelihood of the day under each explanation, up to what all share.
-    misfit = np.square(apart).sum(axis=-1)
+    misfit = np.einsum("fer,fer->fe", apart, apart)
     fit = -0.5 * misfit - 0.5 * shown.log_det - _of_jumps(state, constants, is_jump)
     # The curves' errors are carried and kept in every covariance but not learned: a day's measured flows
     # differ by little more than their noise, and slopes learned from them go flat.
@@ -394,7 +405,7 @@ def _below_zero(mean: Floats, covariance: Floats, constants: Watch) -> Floats:
 
 
 def _middle(state: State) -> Floats:
-    return np.asarray((state.weight[..., None] * state.mean).sum(axis=1))
+    return np.asarray((state.weight[:, None] @ state.mean)[:, 0])
 
 
 def _tame(residuals: Floats, counted: Floats, spread: Floats, constants: Watch) -> Floats:

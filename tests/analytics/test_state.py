@@ -7,6 +7,7 @@ import pytest
 from statsmodels.tsa.statespace.kalman_filter import KalmanFilter
 
 from analytics.curves import HealthyCurves
+from analytics.day_misfit import open_deviations
 from analytics.explanations import IS_ACTIVE
 from analytics.machine import Machine
 from analytics.mixtures import held_weights
@@ -71,7 +72,7 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
         np.zeros((1, 2)),
         *(np.ones((1, 1)) for _ in range(3)),
     )
-    after = _learn(state, watch(curves, MACHINE), reading, is_last=True)
+    after = _learn(state, watch(curves, MACHINE), reading, open_deviations(covariance), is_last=True)
     oracle = KalmanFilter(k_endog=6, k_states=WIDTH)
     oracle.bind(np.asfortranarray(seen[:, None]))
     oracle["design"], oracle["obs_cov"] = design, noise
