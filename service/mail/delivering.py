@@ -59,9 +59,9 @@ def deliver(store: Store, site: SiteFolder, now: dt.datetime) -> Delivered:
         try:
             send_mails(store, _server(site), mails, lambda: now, done)
         except (WorkFailed, MissingSecret) as failure:
-            _not_reached(store, mails, str(failure), lambda: now, done)
+            _not_reached(store, _claimed(store, mails, lambda: now), str(failure), lambda: now, done)
     for row in rows:
-        if row["channel"] == HOOK:
+        if row["channel"] == HOOK and _claimed(store, [row], lambda: now):
             _call(store, site, row, now, done)
     reasons = dict.fromkeys(reason for _, reason in [*done.waiting, *done.given_up])
     return Delivered(len(done.sent), len(done.waiting), len(done.given_up), tuple(reasons))
@@ -75,30 +75,38 @@ def _server(site: SiteFolder) -> Server:
 
 def send_mails(store: Store, server: Server, rows: Sequence[Row], clock: Clock, done: Attempts) -> None:
     """Send some rows' mails in one session and write down in `done` what became of them."""
-    left = list(rows)
+    left, under_way = list(rows), list[Row]()
     try:
         with connected(server) as smtp:
             while left:
-                _send(store, smtp, left[0], clock, done)
-                left.pop(0)
+                under_way = _claimed(store, [left.pop(0)], clock)
+                for row in under_way:
+                    _send(store, smtp, row, clock, done)
+                under_way = []
     except WorkFailed as failure:
-        _not_reached(store, left, str(failure), clock, done)
+        # The attempt that the connection was lost in has been counted already.
+        _not_reached(store, under_way, str(failure), clock, done)
+        _not_reached(store, _claimed(store, left, clock), str(failure), clock, done)
 
 
-def _not_reached(store: Store, rows: Sequence[Row], reason: str, clock: Clock, done: Attempts) -> None:
-    done.unreached = reason
+def _claimed(store: Store, rows: Sequence[Row], clock: Clock) -> list[Row]:
+    """Count an attempt of each row; return those of which no other process has made one meanwhile."""
+    mine = []
     for row in rows:
         with store.writer() as connection:
-            claim(connection, row, clock())
+            if claim(connection, row, clock()):
+                mine.append(row)
+    return mine
+
+
+def _not_reached(store: Store, claimed: Sequence[Row], reason: str, clock: Clock, done: Attempts) -> None:
+    done.unreached = reason
+    for row in claimed:
         _refused(store, row, reason, clock(), done, is_final=False)
 
 
 def _send(store: Store, smtp: smtplib.SMTP, row: Row, clock: Clock, done: Attempts) -> None:
-    with store.writer() as connection:
-        if not claim(connection, row, clock()):
-            return
     store.reached(faults.MAIL_CLAIMED)
-    row["attempts"] += 1
     try:
         smtp.send_message(message_from_bytes(row["message"], policy=SMTP))
     except (smtplib.SMTPServerDisconnected, smtplib.SMTPConnectError):
@@ -111,9 +119,6 @@ def _send(store: Store, smtp: smtplib.SMTP, row: Row, clock: Clock, done: Attemp
 
 
 def _call(store: Store, site: SiteFolder, row: Row, now: dt.datetime, done: Attempts) -> None:
-    with store.writer() as connection:
-        if not claim(connection, row, now):
-            return
     hook = next((one for one in site.site.hooks if one.name == row["recipient"]), None)
     if hook is None:
         reason = f"site.toml names no hook {row['recipient']!r} any more"

@@ -5,6 +5,7 @@ import hashlib
 import hmac
 import http.server
 import json
+import smtplib
 import threading
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -15,7 +16,7 @@ import sqlalchemy as sa
 import service.mail.delivering
 from service.mail import announce, deliver
 from service.store.mail_tables import outbox
-from service.store.outbox import queue, write_once
+from service.store.outbox import due, queue, write_once
 from tests.service.databases import database_line
 from tests.service.mail.conftest import Ledger
 from tests.service.mail.test_send import Server, serving
@@ -137,6 +138,38 @@ def test_a_passing_refusal_of_one_recipient_keeps_no_other_waiting(ledger: Ledge
     server.greylisted = set()
     assert go(ledger, NOW + dt.timedelta(seconds=59)).sent == 0
     assert go(ledger, NOW + dt.timedelta(seconds=60)).sent == 1
+
+
+def test_a_connection_lost_in_a_mail_is_one_attempt_of_it_and_one_of_each_behind_it(
+    ledger: Ledger, serving: Serving, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    declare(ledger, f"smtp://127.0.0.1:{serving()[1]}")
+    for source in ("nightly", "weekly"):
+        tell(ledger, f"source:{source}")
+
+    def lost(*_given: Any, **_named: Any) -> None:
+        raise TimeoutError("timed out")
+
+    monkeypatch.setattr(smtplib.SMTP, "send_message", lost)
+    assert go(ledger, NOW).waiting == 2
+    assert [row.attempts for row in rows(ledger)] == [1, 1]
+    assert all("timed out" in row.last_error for row in rows(ledger))
+
+
+def test_what_another_process_has_sent_meanwhile_is_not_marked_as_refused(
+    ledger: Ledger, serving: Serving, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    declare(ledger, f"smtp://127.0.0.1:{serving()[1]}")
+    tell(ledger)
+    with ledger.open() as store, store.reader() as connection:
+        seen_before = due(connection, NOW)
+    assert go(ledger, NOW).sent == 1
+    declare(ledger)  # whose server nobody answers at
+    monkeypatch.setattr(service.mail.delivering, "due", lambda *_given: seen_before)
+    done = go(ledger, NOW + dt.timedelta(days=40))
+    assert (done.sent, done.waiting, done.given_up) == (0, 0, 0)
+    (row,) = rows(ledger)
+    assert (row.sent_at, row.given_up_at, row.last_error) == (NOW, None, None)
 
 
 def test_killed_between_sending_and_marking_it_sends_the_same_message_again(
