@@ -2,7 +2,16 @@
 
 from service.access.attempts import begin_attempt, end_attempt
 from service.access.changes import Change, changes_of, note_change
-from service.access.people import User, add_user, is_anyone, set_disabled, set_password, set_role, users_of
+from service.access.people import (
+    User,
+    add_user,
+    is_anyone,
+    name_key,
+    set_disabled,
+    set_password,
+    set_role,
+    users_of,
+)
 from service.access.roles import Role
 from service.access.sessions import begin_session, end_session, user_of_session
 from service.access.tokens import Token, make_token, revoke_token, tokens_of, user_of_token
@@ -20,6 +29,7 @@ __all__ = [
     "end_session",
     "is_anyone",
     "make_token",
+    "name_key",
     "note_change",
     "revoke_token",
     "set_disabled",

@@ -92,12 +92,14 @@ class Bounds:
 async def _read(receive: Receive) -> bytes | None:
     """Return the body, None where it is too large."""
     parts: list[bytes] = []
+    size = 0  # counted on: a body may come a byte at a time
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":
             return b"".join(parts)
         parts.append(message.get("body", b""))
-        if sum(map(len, parts)) > LARGEST_BODY:
+        size += len(parts[-1])
+        if size > LARGEST_BODY:
             return None
         if not message.get("more_body", False):
             return b"".join(parts)

@@ -67,7 +67,7 @@ def _asked(desk: Desk, wanted: str, refusal: str, status: int = 200) -> Response
 
 def _too_many(desk: Desk, wanted: str) -> Response:
     minutes = int(WINDOW.total_seconds() // 60)
-    answer = _asked(desk, wanted, f"That were too many tries. Wait {minutes} minutes, then try again.", 429)
+    answer = _asked(desk, wanted, f"Those were too many tries. Wait {minutes} minutes, then try again.", 429)
     answer.headers["retry-after"] = str(60 * minutes)
     return answer
 

@@ -13,6 +13,7 @@ from service.access import (
     changes_of,
     end_attempt,
     make_token,
+    name_key,
     revoke_token,
     set_disabled,
     set_password,
@@ -25,6 +26,7 @@ from service.web.desk import Desk
 from service.web.paper import page
 from service.web.problem import Problem
 from service.web.visitor import Proof, Visitor, actor, require, visitor_of
+from service.words import capital
 
 _SHOWN_CHANGES: Final = 100
 _TOKEN_DAYS: Final = 365
@@ -49,7 +51,7 @@ def _add_own_routes(router: APIRouter, desk: Desk) -> None:
         visitor, at = _somebody(request), desk.clock()
         attempt = begin_attempt(desk.store, visitor.name, visitor.address, at)
         if attempt is None:
-            raise Problem(429, "That were too many tries.", "wait a quarter of an hour")
+            raise Problem(429, "Those were too many tries.", "wait a quarter of an hour")
         if end_attempt(desk.store, attempt, visitor.name, old) is None:
             raise Problem(403, "The old password is another one.", "go back and type it again")
         if new != again:
@@ -125,7 +127,7 @@ def _somebody(request: Request) -> Visitor:
 
 
 def _not_oneself(request: Request, name: str) -> None:
-    if name == actor(request):
+    if name_key(name) == name_key(actor(request)):
         raise Problem(
             409, "Nobody does that to themselves: the last admin would be locked out.", "ask another"
         )
@@ -142,6 +144,4 @@ def _done(change: Callable[[], object]) -> None:
     try:
         change()
     except WorkFailed as failed:
-        raise Problem(
-            409, f"{str(failed)[0].upper()}{str(failed)[1:]}.", "go back and put it right"
-        ) from None
+        raise Problem(409, f"{capital(str(failed))}.", "go back and put it right") from None
