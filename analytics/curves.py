@@ -11,18 +11,18 @@ from analytics.curve_fit import (
     Fit,
     Healthy,
     Noise,
-    fit_healthy,
+    divisor,
     flow_slopes,
     latent_airflow,
-    refits,
     residuals,
     tame,
 )
 from analytics.curve_priors import curve_prior
 from analytics.flowless_fit import fit_flowless
+from analytics.healthy_fit import fit_healthy, refits
 from analytics.information import day_information, hour_precision
 from analytics.machine import Machine
-from analytics.model import INDEX, Expected, LoadKind, Operating, Parameter, Plant, expect
+from analytics.model import CURVE, INDEX, Expected, LoadKind, Operating, Parameter, Plant, expect
 from analytics.priors import (
     AIRFLOW_NOISE,
     DENSITY_SD_NO_BAROMETER,
@@ -280,30 +280,33 @@ def _covariance(
     by_flow = flow_slopes(problem, fit.theta[None], np.array([fit.trend]))
     flow = hours.airflow if is_flow_free else latent_airflow(problem, fit)[None]
     hours = Operating(hours.speed, flow, hours.density, hours.pressure, hours.load, hours.is_used)
-    _, pressure, load = linearise(fit.theta[None], problem.plant, hours)
+    _, pressure, load = linearise(fit.theta[None], problem.plant, hours, CURVE)
     slopes = np.stack(
-        [
-            pressure[0] / np.maximum(hours.pressure[0], 0.05)[:, None],
-            load[0] / np.maximum(hours.load[0], 0.02)[:, None],
-        ],
-        axis=1,
+        [pressure[0] / divisor(hours, PRESSURE)[:, None], load[0] / divisor(hours, LOAD)[:, None]], axis=1
     )
     counted = np.ones((1, len(days), 2)) * problem.has
     spread = np.ones_like(counted)
     spread[0, :, LOAD] = problem.spread
     # The flux law's error is the distance between laws, not what one law's slopes say.
-    sd = problem.sd.copy()
-    sd[INDEX[Parameter.FLUX_EXPONENT]] = PINNED_SD
-    information = np.diag(1.0 / np.square(sd))
-    for value in np.unique(days):
-        of_day = days == value
-        precision = hour_precision(hour_covariance[None], counted[:, of_day], spread[:, of_day])
-        precision = without_flow(precision, by_flow[:, of_day], np.array([is_flow_free]))
-        said, _ = day_information(
-            slopes[None, of_day], np.zeros((1, int(of_day.sum()), 2)), precision, day_covariance[None]
-        )
-        information = information + said[0]
-    return np.asarray(np.linalg.inv(information[_CURVE_FIRST:, _CURVE_FIRST:]), dtype=np.float64)
+    sd = problem.sd[_CURVE_FIRST:].copy()
+    sd[CURVE.index(Parameter.FLUX_EXPONENT)] = PINNED_SD
+    precision = hour_precision(hour_covariance[None], counted, spread)
+    precision = without_flow(precision, by_flow, np.array([is_flow_free]))[0]
+    slopes, precision = _by_day(slopes, days), _by_day(precision, days)
+    shared = np.broadcast_to(day_covariance, (len(slopes), 2, 2))
+    said, _ = day_information(slopes, np.zeros(slopes.shape[:3]), precision, shared)
+    information = np.diag(1.0 / np.square(sd)) + said.sum(axis=0)
+    return np.asarray(np.linalg.inv(information), dtype=np.float64)
+
+
+def _by_day(values: Floats, days: Floats) -> Floats:
+    # A row a day, filled up with nothing.
+    _, group, count = np.unique(days, return_inverse=True, return_counts=True)
+    order = np.argsort(group, kind="stable")
+    place = np.arange(len(days)) - np.repeat(np.cumsum(count) - count, count)
+    found = np.zeros((len(count), count.max(), *values.shape[1:]))
+    found[group[order], place] = values[order]
+    return found
 
 
 def _noise_doubt(problem: Healthy, fit: Fit) -> Floats:

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from analytics.arrays import Floats
-from analytics.curve_fit import Fit, Healthy, Noise, referred, refits, residuals
+from analytics.curve_fit import Fit, Healthy, Noise, residuals
+from analytics.healthy_fit import CLOSE, FAIR, referred, refits
 from analytics.unmeasured_airflow import FLOW_COEFFICIENT_SD, agreed_flow
 
 _START_NOISE = (0.015, 0.015)
@@ -31,21 +32,21 @@ def fit_flowless(problem: Healthy) -> tuple[Healthy, Fit]:
     fit = Fit(problem.mean.copy(), 0.0, Noise(_AT_USUAL_FLOW, *_START_NOISE))
     if not problem.has.all():
         problem, theta = referred(problem, _refit(problem, fit, fit.noise).theta)
-        return problem, _refit(problem, replace(fit, theta=theta), fit.noise)
+        return problem, _refit(problem, replace(fit, theta=theta), fit.noise, CLOSE)
     usual = problem.operating.airflow
     noise = Noise(_STEP_SD, *_START_NOISE)
     for _ in range(_ROUNDS):
         fit = _refit(problem, fit, noise)
         problem = replace(problem, operating=replace(problem.operating, airflow=_flows(problem, fit, usual)))
     problem, theta = referred(problem, fit.theta)
-    fit = _refit(problem, replace(fit, theta=theta), noise)
+    fit = _refit(problem, replace(fit, theta=theta), noise, CLOSE)
     missed, _ = residuals(problem, fit.theta, fit.trend)
     own = np.maximum(np.std(missed, axis=0), _START_NOISE)
     return problem, Fit(fit.theta, fit.trend, Noise(FLOW_COEFFICIENT_SD, float(own[0]), float(own[1])))
 
 
-def _refit(problem: Healthy, fit: Fit, noise: Noise) -> Fit:
-    (found,) = refits(problem, fit, (noise,))
+def _refit(problem: Healthy, fit: Fit, noise: Noise, tolerance: float = FAIR) -> Fit:
+    (found,) = refits(problem, fit, (noise,), tolerance)
     return found
 
 
