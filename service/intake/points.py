@@ -1,8 +1,9 @@
 """Point names in the exports that no fan uses, each with the role it most likely has."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 import sqlalchemy as sa
@@ -44,32 +45,59 @@ _HINTS: Final = (
 
 
 def unused_points(site: SiteFolder, store: Store) -> pd.DataFrame:
-    """Return the unused point names of the exports read, with a proposed role and what speaks for it."""
-    query = (
-        sa.select(
-            points_seen.c.name,
-            points_seen.c.cells,
-            points_seen.c.low,
-            points_seen.c.high,
-            points_seen.c.example,
-            exports.c.file,
-        )
-        .select_from(points_seen.join(passes).join(generations).join(exports))
-        .where(passes.c.state == "done", generations.c.state == "current")
-        .order_by(points_seen.c.name, points_seen.c.pass_id)
-    )
+    """Return the unused point names of the exports read, with a proposed role and what speaks for it.
+
+    The database sums up what all exports said of a name: there is a row a point and export, for years.
+    """
     used = map_points(site).targets
     with store.reader() as connection:
-        seen = pd.DataFrame(connection.execute(query).all(), columns=list(query.selected_columns.keys()))
+        unused = [one for one in connection.execute(_summed_up()) if one.name not in used]
+        examples = _told_in(connection, {one.name: one.first_told for one in unused}, points_seen.c.example)
+        files = _told_in(connection, {one.name: one.last_seen for one in unused}, exports.c.file)
     rows = []
-    for name, group in seen[~seen["name"].isin(list(used))].groupby("name"):
-        low, high = group["low"].min(), group["high"].max()
-        example = next((text for text in group["example"] if text), "")
-        role, reason = propose_role(str(name), float(low), float(high), example)
-        rows.append(
-            (name, role, reason, int(group["cells"].sum()), low, high, example, group["file"].iloc[-1])
-        )
+    for one in unused:
+        low, high = (float("nan") if value is None else float(value) for value in (one.low, one.high))
+        example = examples.get(one.name, "")
+        role, reason = propose_role(one.name, low, high, example)
+        rows.append((one.name, role, reason, int(one.cells), low, high, example, files.get(one.name, "")))
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+_READ: Final = points_seen.join(passes).join(generations).join(exports)
+_IS_CURRENT: Final = (passes.c.state == "done") & (generations.c.state == "current")
+
+
+def _summed_up() -> sa.Select[Any]:
+    """Return a row a name: what all its exports hold, the pass that first told a value and the last one."""
+    is_told = points_seen.c.example != ""
+    return (
+        sa.select(
+            points_seen.c.name,
+            sa.func.sum(points_seen.c.cells).label("cells"),
+            sa.func.min(points_seen.c.low).label("low"),
+            sa.func.max(points_seen.c.high).label("high"),
+            sa.func.min(sa.case((is_told, points_seen.c.pass_id))).label("first_told"),
+            sa.func.max(points_seen.c.pass_id).label("last_seen"),
+        )
+        .select_from(_READ)
+        .where(_IS_CURRENT)
+        .group_by(points_seen.c.name)
+        .order_by(points_seen.c.name)
+    )
+
+
+def _told_in(
+    connection: sa.Connection, pass_of: Mapping[str, int | None], told: sa.ColumnElement[str]
+) -> dict[str, str]:
+    """Return what each name's pass told of it, by its last export that told anything."""
+    found: dict[str, str] = {}
+    for pass_id in sorted({one for one in pass_of.values() if one is not None}):
+        query = sa.select(points_seen.c.name, told.label("told")).select_from(_READ)
+        query = query.where(points_seen.c.pass_id == pass_id).order_by(points_seen.c.export_id)
+        for row in connection.execute(query):
+            if row.told and pass_of.get(row.name) == pass_id:
+                found[row.name] = row.told
+    return found
 
 
 def propose_role(name: str, low: float, high: float, example: str) -> tuple[str, str]:

@@ -55,7 +55,21 @@ def test_the_points_no_fan_uses_are_listed_once_with_what_they_looked_like(plant
         2.5,
     ]
     assert found.loc["RF1 run", ["proposed_role", "example"]].tolist() == ["run_status", "On"]
-    assert found.loc["Mode", ["proposed_role", "example"]].tolist() == ["", "auto"]
+    assert found.loc["Mode", ["proposed_role", "example", "file"]].tolist() == ["", "auto", "2.csv"]
+
+
+def test_a_point_is_told_by_the_first_value_there_was_and_the_file_it_was_last_in(plant: Any) -> None:
+    from config import load_site
+    from service.intake.points import unused_points
+    from service.store import open_store
+
+    for day, value in ((1, ""), (2, "7"), (3, "9"), (4, "")):
+        plant.drop(f"{day}.csv", f"Time,SF1 amps,Mode\n2025-03-0{day} 00:00,1,{value}\n")
+        plant.pull()
+    site = load_site(plant.folder)
+    with open_store(site) as store:
+        (row,) = unused_points(site, store).to_dict("records")
+    assert (row["example"], row["low"], row["high"], row["file"]) == ("7", 7.0, 9.0, "4.csv")
 
 
 def test_a_file_is_explained_decision_by_decision(plant: Any) -> None:
