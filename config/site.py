@@ -17,6 +17,7 @@ from analytics.machine import Limits
 from analytics.vocabulary import Role
 from config.assessing import AssessTable
 from config.faults import fault_in_value
+from config.mail_server import check_mail_server
 from config.money import WEEKDAYS, Prices, Tariff, TariffHours
 from config.secrets import check_secret
 from config.site_values import (
@@ -208,7 +209,7 @@ class Mail(Table):
     weekly: tuple[Address, ...] = ()
     immediate: tuple[Address, ...] = ()
     weekly_at: Annotated[str, BeforeValidator(read_weekly_at)] = "Mon 06:00"
-    smtp: Url = "smtp://localhost:25"
+    smtp: Annotated[Url, AfterValidator(check_mail_server)] = "smtp://localhost:25"
     ask: OptionalText = ""
     crews: tuple[Crew, ...] = ()
 

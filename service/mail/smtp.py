@@ -1,6 +1,5 @@
 """The mail server: where it is, how it is spoken to, and what its refusals mean."""
 
-import re
 import smtplib
 import ssl
 from collections.abc import Iterator
@@ -9,14 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from config.secrets import resolve_secrets, without_password
+from config.mail_server import parts_of_mail_server
+from config.secrets import resolve_secrets
 from service.failure import WorkFailed
 
-_ADDRESS: Final = re.compile(
-    r"(?P<scheme>smtps?)://"
-    r"(?:(?P<user>\{[^{}]+\}|[^:@/{}]+)(?::(?P<password>\{[^{}]+\}))?@)?"
-    r"(?P<host>\[[0-9A-Fa-f:.]+\]|[^\[\]:/?#@]+)(?::(?P<port>\d{1,5}))?/?(?P<query>\?tls=required)?"
-)
 _PORTS: Final = {"smtp": 25, "smtps": 465}
 _TIMEOUT_S: Final = 60.0
 
@@ -40,12 +35,7 @@ class Server:
 
 def server_of(url: str, folder: Path) -> Server:
     """Read `smtp` of site.toml: smtp:// or smtps://, with {env:NAME} or {file:PATH} for user and password."""
-    match = _ADDRESS.fullmatch(url.strip())
-    if match is None:
-        raise WorkFailed(
-            f"smtp = {without_password(url)!r} in [mail] of site.toml is no mail server; write it like "
-            "smtp://user:{env:SMTP_PASSWORD}@host:587, smtps://host:465 or smtp://host?tls=required"
-        )
+    match = parts_of_mail_server(url)
     user, password = (
         None if match[name] is None else resolve_secrets(match[name], folder) for name in ("user", "password")
     )

@@ -192,6 +192,15 @@ def test_a_password_in_a_url_is_a_fault_that_does_not_repeat_it(write_site: Writ
         assert "hunter2" not in repr(fault)
 
 
+@pytest.mark.parametrize(
+    "url", ["mail.example", "http://mail.example", "smtp://", "smtp://h?tls=never", "smtp://h:70000"]
+)
+def test_what_is_no_mail_server_is_said_before_a_mail_has_to_go_out(write_site: WriteSite, url: str) -> None:
+    (fault,) = faults_in(write_site(f'{SITE}[mail]\nsmtp = "{url}"\n'))
+    assert (fault.column, fault.value, fault.problem) == ("mail.smtp", url, "is no mail server")
+    assert "smtps://host:465" in fault.remedy
+
+
 def test_a_secret_comes_from_the_environment_or_a_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -286,12 +286,6 @@ def test_where_the_server_is(
     assert (server.is_tls_from_start, server.is_tls_required) == (is_tls_from_start, is_required)
 
 
-@pytest.mark.parametrize("url", ["mail.example", "http://mail.example", "smtp://", "smtp://h?tls=never"])
-def test_what_is_no_mail_server_is_refused(url: str) -> None:
-    with pytest.raises(WorkFailed, match="is no mail server"):
-        server_of(url, Path())
-
-
 def test_a_secret_never_shows(tmp_path: Path) -> None:
     (tmp_path / "secret").write_text(f"{PASSWORD}\n", encoding="utf-8")
     server = server_of("smtp://fans:{file:secret}@mail.example", tmp_path)
