@@ -32,10 +32,6 @@ EXPLANATIONS: tuple[tuple[Parameter, ...], ...] = (
     (Parameter.SLIP,),
 )
 SLIP_ALONE, SLIP_LETTING_GO = EXPLANATIONS.index((Parameter.SLIP,)), len(EXPLANATIONS) - 1
-# Each pair's place and those of its two causes alone.
-PAIR_PLACES = tuple(
-    (EXPLANATIONS.index(pair), *(EXPLANATIONS.index((cause,)) for cause in pair)) for pair in _PAIRS
-)
 IS_ACTIVE = np.array([[cause in chosen for cause in CAUSES] for chosen in EXPLANATIONS])
 CAUSE_COUNT = len(CAUSES)
 EXPLANATION_COUNT = len(EXPLANATIONS)

@@ -7,7 +7,7 @@ import numpy as np
 
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
-from analytics.mixtures import bounds, held_weights, open_weights, told_weights
+from analytics.mixtures import VERDICT_SHARE, bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.slip_law import mean_slip_above_creep
@@ -253,7 +253,7 @@ def _excess_kw(
 
 
 def cause_shares(state: State, weight: Floats, reading: DayReading, constants: Watch) -> Floats:
-    """Return the posterior probability of each named cause, `none` first, as open as the intervals.
+    """Return the posterior probability of each named cause, `none` first.
 
     Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
     reading most, `none` where nothing moves one by more than MATERIAL_EFFECT. With amps alone a current
@@ -286,7 +286,7 @@ def cause_shares(state: State, weight: Floats, reading: DayReading, constants: W
     is_either = is_amps & (has_risen | (named == NAMED_CAUSES.index(Cause.DRAG)))
     both = np.isin(np.arange(len(NAMED_CAUSES)), [NAMED_CAUSES.index(c) for c in _ALIKE_IN_AMPS])
     chosen = np.where(is_either[..., None], 0.5 * both, chosen)
-    return open_weights((weight[..., None] * chosen).sum(axis=1))
+    return open_weights((weight[..., None] * chosen).sum(axis=1), VERDICT_SHARE)
 
 
 def verdict(shares: Floats) -> tuple[Cause, float, tuple[Cause, ...]]:

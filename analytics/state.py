@@ -28,7 +28,6 @@ from analytics.model import (
     Operating,
     Parameter,
 )
-from analytics.onsets import begun
 from analytics.priors import (
     CAUSE_TRAITS,
     JUMPS_AGAIN_A_DAY,
@@ -172,9 +171,11 @@ def predict(state: State, constants: Watch, elapsed_days: Floats) -> State:
     state, alone = _settled(state)
     covariance = _kept(state.covariance, alone, keep)
     covariance[:, :, _ALL, _ALL] += added
+    begun = believed.log_daily_onset + np.log(np.maximum(elapsed_days, 1e-3))[:, None]
+    begun[:, 0] = believed.log_daily_onset[:, 1:].max(axis=1) + np.log(elapsed_days)
     mean = state.mean * keep
     mean[:, :, _STEEPNESS] += SLIP_STEEPNESS[0] * (1.0 - keep[:, :, _STEEPNESS])
-    return State(mean, covariance, _normalised(begun(state.log_weight, believed, elapsed_days)))
+    return State(mean, covariance, _normalised(np.logaddexp(state.log_weight, begun)))
 
 
 def _kept(carried: Floats, alone: Floats, keep: Floats) -> Floats:
