@@ -1,7 +1,5 @@
 """At which flow did an hour really run, as its airflow, pressure and load readings see it together?"""
 
-from dataclasses import replace
-
 import numpy as np
 
 from analytics.arrays import Bools, Floats
@@ -66,15 +64,17 @@ def latent_hours(
     lowered = slope * error[..., None]
     if not is_flow_free.any():
         return agreed, lowered, slope
-    free, by_flow = agreed_flow(
-        theta,
-        plant,
-        hours,
-        counted=counted,
-        hour_variance=hour_variance,
-        usual=hours.speed,
+    # Only where nobody measures the flow is it searched for: a search costs three looks at the model.
+    free = np.flatnonzero(is_flow_free)
+    own_hours = Operating(*(getattr(hours, name)[free] for name in Operating.__slots__))
+    found, by_flow = agreed_flow(
+        theta[free],
+        Plant(*(getattr(plant, name)[free] for name in Plant.__slots__)),
+        own_hours,
+        counted=counted[free],
+        hour_variance=hour_variance[free],
+        usual=own_hours.speed,
         rounds=_FREE_ROUNDS,
     )
-    agreed = replace(agreed, airflow=np.where(is_flow_free[:, None], free.airflow, agreed.airflow))
-    at = is_flow_free[:, None, None]
-    return agreed, np.where(at, 0.0, lowered), np.where(at, by_flow, slope)
+    agreed.airflow[free], lowered[free], slope[free] = found.airflow, 0.0, by_flow
+    return agreed, lowered, slope
