@@ -39,12 +39,11 @@ _UNMOVED: Floats = np.zeros(0)
 class Slopes:
     """Slopes of what is read by some parameters, each (..., fans, hours, parameters).
 
-    `pressure` and `load` scaled as in `Operating`; `wheel` of the log of wheel speed.
+    `pressure` and `load` scaled as in `Operating`.
     """
 
     pressure: Floats
     load: Floats
-    wheel: Floats
 
 
 class _Answer(NamedTuple):
@@ -82,14 +81,14 @@ def slopes_at(
     Source: any text on analysis; checked against differences of the model itself.
     """
     here = _Here(theta, plant, hours)
-    shape = (*here.expected.pressure.shape, len(which))
-    found = Slopes(np.zeros(shape), np.zeros(shape), np.zeros(shape))
+    # A parameter after the other in memory while they are found, side by side for whoever sums over them.
+    pressure, load = np.zeros((2, len(which), *here.expected.pressure.shape))
     for place, name in enumerate(which):
         pushes = here.pushes(name)
-        for channel in ("pressure", "load", "wheel"):
-            _add_up(pushes, channel, getattr(found, channel)[..., place])
-    found.wheel[...] /= here.wheel_speed[..., None]
-    return here.expected, found
+        _add_up(pushes, "pressure", pressure[place])
+        _add_up(pushes, "load", load[place])
+    side_by_side = (np.ascontiguousarray(np.moveaxis(part, 0, -1)) for part in (pressure, load))
+    return here.expected, Slopes(*side_by_side)
 
 
 def slopes_by_parameter(

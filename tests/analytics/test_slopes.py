@@ -70,13 +70,16 @@ def differences(theta: np.ndarray, at: Operating) -> list[np.ndarray]:
     return list(np.moveaxis(np.array(found), 0, -1))
 
 
+def slopes(theta: np.ndarray) -> list[np.ndarray]:
+    """Slopes of pressure, load and log wheel speed, each (fans, hours, parameters)."""
+    _, found = slopes_at(theta, PLANT, hours())
+    return [found.pressure, found.load, wheel_slopes_at(theta, PLANT, hours(), PARAMETERS)[1]]
+
+
 @pytest.mark.parametrize("slip", [0.01, 0.04, 0.1, -0.01])
 def test_slopes_are_those_of_differences_with_every_cause_at_work(slip: float) -> None:
     theta = fans(**{name.value: value for name, value in (FAULTS | {Parameter.SLIP: slip}).items()})
-    _, slopes = slopes_at(theta, PLANT, hours())
-    for told, found in zip(
-        (slopes.pressure, slopes.load, slopes.wheel), differences(theta, hours()), strict=True
-    ):
+    for told, found in zip(slopes(theta), differences(theta, hours()), strict=True):
         # Five rounds of the model's own search leave some thousandths of a loose belt's slope.
         np.testing.assert_allclose(told, found, rtol=1e-2, atol=5e-4)
 
@@ -84,10 +87,7 @@ def test_slopes_are_those_of_differences_with_every_cause_at_work(slip: float) -
 def test_slopes_of_a_healthy_fan_are_those_of_differences() -> None:
     theta = fans()
     which = [i for i, name in enumerate(PARAMETERS) if name is not Parameter.SLIP]
-    _, slopes = slopes_at(theta, PLANT, hours())
-    for told, found in zip(
-        (slopes.pressure, slopes.load, slopes.wheel), differences(theta, hours()), strict=True
-    ):
+    for told, found in zip(slopes(theta), differences(theta, hours()), strict=True):
         np.testing.assert_allclose(told[..., which], found[..., which], rtol=1e-5, atol=1e-6)
 
 
@@ -96,8 +96,8 @@ def test_a_first_trace_of_slip_slows_the_wheel_in_proportion_to_torque() -> None
     at = Operating(
         *(np.ones((3, 1)) * value for value in (0.6, 0.6, 1.0, 1.0, 1.0)), np.ones((3, 1), dtype=bool)
     )
-    expected, slopes = slopes_at(fans(), PLANT, at, (Parameter.SLIP, Parameter.RATIO))
-    slip, ratio = slopes.wheel[..., 0], slopes.wheel[..., 1]
+    expected, found = wheel_slopes_at(fans(), PLANT, at, (Parameter.SLIP, Parameter.RATIO))
+    slip, ratio = found[..., 0], found[..., 1]
     # A ratio also takes torque with it at once; both act on wheel speed first.
     assert (slip < 0.0).all()
     assert (ratio > 0.9).all()
@@ -125,9 +125,7 @@ def hours_rest(at: Operating) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nd
 
 def test_slopes_that_stand_by_parameter_are_the_same_slopes() -> None:
     theta = fans(**{name.value: value for name, value in FAULTS.items()})
-    expected, slopes = slopes_at(theta, PLANT, hours())
+    expected, found = slopes_at(theta, PLANT, hours())
     again, by_parameter = slopes_by_parameter(theta, PLANT, hours(), PARAMETERS)
-    _, wheel = wheel_slopes_at(theta, PLANT, hours(), PARAMETERS)
     assert np.array_equal(expected.load, again.load)
-    assert np.array_equal(np.moveaxis(by_parameter, (1, 2), (3, 0)), [slopes.pressure, slopes.load])
-    assert np.array_equal(wheel, slopes.wheel)
+    assert np.array_equal(np.moveaxis(by_parameter, (1, 2), (3, 0)), [found.pressure, found.load])
