@@ -21,18 +21,21 @@ _START_NOISE = (0.015, 0.015)
 # Noises of the station tried, in its prior's deviations.
 _NOISES_TRIED = (-1.2, -0.6, 0.0, 0.4, 0.8, 1.2)
 _EXCESS_SD = 0.15
-# How near its least a cost must come, as a share of it: where curves only choose where to search on,
-# or a noise, where they weigh flux laws and doubts, and where they are what is told.
+# How near its least a cost must come, as a share of it: where curves only choose where to search on; where
+# they choose a noise (less near, four of 120 drawn fans chose another) or weigh flux laws and doubts; and
+# where they are what is told.
 ROUGH, FAIR, CLOSE = 1e-4, 1e-5, 2e-8
 _FEWER_HOURS = 250
 # Hours next to each other share much of their noise: a third of them count for its covariance.
 _INDEPENDENT_SHARE = 1.0 / 3.0
 # Variance that pressure and load may share for other reasons than airflow: density, creep.
 _SHARED_OTHER = 3e-5
-# What a search may not leave; more magnetising current than rated is no motor.
+# What a search may not leave. More magnetising current than rated is no motor; a path that takes more than
+# seven tenths of the fan's pressure is no duct (as `PATH_LOSS` says), but where a system hardly moves, path
+# and curve would run away against each other.
 _RANGES = {
     Parameter.FRICTION: (0.0, np.inf),
-    Parameter.PATH: (0.0, np.inf),
+    Parameter.PATH: (0.0, 7.0 / 3.0),
     Parameter.FLUX_EXPONENT: FLUX_RANGE,
     Parameter.NO_LOAD_CURRENT: (0.0, 0.95),
 }
@@ -77,13 +80,11 @@ def _noise_found(problem: Healthy, thin: Healthy, theta: Floats, trend: float) -
     (first,) = _scatters(problem, theta[None], np.array([trend]))
     noises = [_rest_of_noise(first, float(airflow)) for airflow in airflows]
     count = len(noises)
-    found, trends, _ = _solve(thin, np.tile(theta, (count, 1)), np.full(count, trend), noises, ROUGH)
+    found, trends, _ = _solve(thin, np.tile(theta, (count, 1)), np.full(count, trend), noises, FAIR)
     scatters = _scatters(problem, found, trends)
     strange = [_strangeness(problem, found[i], scatters[i], airflows[i]) for i in range(count)]
     best = int(np.argmin(strange))
-    found, trends, _ = _solve(thin, found[best : best + 1], trends[best : best + 1], [noises[best]], FAIR)
-    (scatter,) = _scatters(problem, found, trends)
-    return found[0], float(trends[0]), _rest_of_noise(scatter, float(airflows[best]))
+    return found[best], float(trends[best]), _rest_of_noise(scatters[best], float(airflows[best]))
 
 
 def referred(problem: Healthy, theta: Floats) -> tuple[Healthy, Floats]:
