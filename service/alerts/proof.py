@@ -81,9 +81,8 @@ def _work_on(site: SiteFolder, alert: Row, last_day: dt.date) -> ServiceEntry | 
     is_drive = alert["kind"] != AlertKind.NOTICE.value
     done = [
         entry
-        for entry in site.service
-        if entry.fan == alert["fan"]
-        and alert["opened_on"] <= entry.date <= last
+        for entry in site.entries(alert["fan"])
+        if alert["opened_on"] <= entry.date <= last
         and is_of_drive(entry, site.epoch_at(entry.fan, entry.date) or site.epochs(entry.fan)[0]) is is_drive
     ]
     return max(done, key=lambda entry: (entry.date, entry.time or dt.time()), default=None)
@@ -97,7 +96,7 @@ def _verdict(
     query = sa.select(*columns).where(daily.c.fan == work.fan, is_near).order_by(daily.c.date)
     rows: list[dict[str, Any]] = [dict(row._mapping) for row in connection.execute(query)]
     epoch = site.epoch_at(work.fan, day) or site.epochs(work.fan)[0]
-    later = [entry for entry in site.service if entry.fan == work.fan and entry.date > work.date]
+    later = [entry for entry in site.entries(work.fan) if entry.date > work.date]
     found = service_verdict(work, epoch, rows, alerts, day, later)
     return found if found is not None and found.is_news else None
 

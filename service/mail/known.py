@@ -92,7 +92,7 @@ class Known:
 
     def served(self, fan: str) -> list[ServiceEntry]:
         """Return the work done on a fan up to the week's end, in order."""
-        entries = [e for e in self.site.service if e.fan == fan and e.date <= self.last_day]
+        entries = [e for e in self.site.entries(fan) if e.date <= self.last_day]
         return sorted(entries, key=lambda entry: (entry.date, entry.time or dt.time()))
 
     def all_rows(self, fan: str, days: int) -> list[Row]:

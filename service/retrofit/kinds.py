@@ -56,7 +56,7 @@ class Change:
 
 def change_between(site: SiteFolder, fan: str, before: Period, after: Period, asked: Basis | None) -> Change:
     """Read from the service log and fans.csv what was changed between two periods."""
-    entries = [one for one in site.service if one.fan == fan and one.work is not Work.INSPECTED]
+    entries = [one for one in site.entries(fan) if one.work is not Work.INSPECTED]
     between = [one for one in entries if before.last <= one.date <= after.first]
     inside = [one for one in entries if one not in between and before.first <= one.date <= after.last]
     first, second = site.epoch_at(fan, before.last), site.epoch_at(fan, after.first)
@@ -130,8 +130,8 @@ def _basis(of_drive: list[str], of_air: list[str], asked: Basis | None) -> tuple
 def run_in(site: SiteFolder, fan: str) -> dict[dt.date, int]:
     """Return how many days from each date on a belt of the fan runs in."""
     found: dict[dt.date, int] = {}
-    for entry in site.service:
-        days = _RUN_IN_DAYS.get(entry.work, 0) if entry.fan == fan else 0
+    for entry in site.entries(fan):
+        days = _RUN_IN_DAYS.get(entry.work, 0)
         epoch = site.epoch_at(fan, entry.date)
         if days and epoch is not None and epoch.machine.drive.can_slip:
             found[entry.date] = max(days, found.get(entry.date, 0))

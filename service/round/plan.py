@@ -146,7 +146,7 @@ def _sheet(
 ) -> FanSheet:
     epoch = _epoch(site, one.fan, day)
     done = sorted(
-        (entry for entry in site.service if entry.fan == one.fan and entry.date <= day),
+        (entry for entry in site.entries(one.fan) if entry.date <= day),
         key=lambda entry: (entry.date, entry.time or dt.time()),
     )
     figure = check_figure(site, store, one.fan, day)

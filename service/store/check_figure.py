@@ -130,7 +130,7 @@ def _judged_row(
 
 def _usual_day(site: SiteFolder, store: Store, fan: str, as_of: dt.date) -> Mapping[str, Any] | None:
     """Return the fullest judged day of the last seven, none of them before the latest work on the fan."""
-    works = [e for e in site.service if e.fan == fan and e.date <= as_of and e.work is not Work.INSPECTED]
+    works = [e for e in site.entries(fan) if e.date <= as_of and e.work is not Work.INSPECTED]
     served = max((entry.date for entry in works), default=dt.date.min)
     last = _judged_row(store, fan, served, as_of) or _judged_row(store, fan, dt.date.min, as_of)
     if last is None:
@@ -176,7 +176,7 @@ def _sheave_words(motor_m: float, wheel_m: float, epoch: FanEpoch | None) -> str
 
 def _pairs(site: SiteFolder, store: Store, fan: str, as_of: dt.date) -> tuple[Ratio | None, Ratio | None]:
     """Return the ratio by the latest pair on a tight belt and by the latest other pair."""
-    entries = [entry for entry in site.service if entry.fan == fan and entry.date <= as_of]
+    entries = [entry for entry in site.entries(fan) if entry.date <= as_of]
     resheaved = max((e.date for e in entries if e.work is Work.SHEAVE_CHANGED), default=dt.date.min)
     tight: Ratio | None = None
     other: Ratio | None = None

@@ -91,7 +91,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         ).all()
         corrected = corrections(connection, name)
         pairs = connection.execute(sa.select(tachometer_pairs).where(tachometer_pairs.c.fan == name)).all()
-    entries = [one for one in site.service if one.fan == name]
+    entries = site.entries(name)
     whole = next((row for row in reversed(rows) if row["cause"] != Cause.DRIVE_LOST.value), None)
     reason = (learned[-1].reason or "") if learned else ""
     why_unseen = unseen(standing, reason)

@@ -66,18 +66,14 @@ def fleet_rows(desk: Desk, choice: Choice) -> tuple[list[FleetRow], list[FanStan
     site = desk.site
     everyone = fleet(site, desk.store)
     chosen = choice.of_fleet(site, everyone)
-    entries: dict[str, list[ServiceEntry]] = {}
-    for entry in site.service:
-        entries.setdefault(entry.fan, []).append(entry)
     last = max((fan.row["date"] for fan in everyone if fan.row), default=None)
-    recent = _recent(desk, last, sorted(entries))
-    return list(_rows(site, chosen, entries, recent, is_worst_first=choice.order == WORST)), everyone
+    recent = _recent(desk, last, sorted({entry.fan for entry in site.service}))
+    return list(_rows(site, chosen, recent, is_worst_first=choice.order == WORST)), everyone
 
 
 def _rows(
     site: SiteFolder,
     chosen: Sequence[FanStanding],
-    entries: Mapping[str, Sequence[ServiceEntry]],
     recent: _Recent,
     *,
     is_worst_first: bool,
@@ -86,7 +82,7 @@ def _rows(
     for fan in chosen:
         is_first = is_worst_first and fan.standing is not before
         before = fan.standing
-        yield _row(site.epochs(fan.fan)[-1], fan, entries.get(fan.fan, ()), recent, is_first)
+        yield _row(site.epochs(fan.fan)[-1], fan, site.entries(fan.fan), recent, is_first)
 
 
 def _recent(desk: Desk, last: dt.date | None, served: Sequence[str]) -> _Recent:
