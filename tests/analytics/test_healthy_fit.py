@@ -21,6 +21,8 @@ from tests.analytics.planted import CHANNELS, MACHINE, planted_theta
 
 IN_A_DUCT = replace(MACHINE, pressure_location=PressureLocation.DUCT)
 ROBUST_SCALE = 1.5
+# Friction drives no fan, and a path takes seven tenths of the fan's pressure at the most.
+HELD = {Parameter.FRICTION: (0.0, np.inf), Parameter.PATH: (0.0, 7.0 / 3.0)}
 
 
 def healthy_hours(kind: LoadKind, lightly: float, machine: Machine, count: int = 160) -> Healthy:
@@ -76,12 +78,13 @@ def least_by_another_search(problem: Healthy, fit: Fit) -> tuple[np.ndarray, flo
         return np.concatenate([written_out(problem, fit, theta, values[-1] * trend_sd(problem)), values[:-1]])
 
     ours = np.append((fit.theta[free] - mean) / sd, fit.trend / trend_sd(problem))
-    lower = np.full(len(ours), -np.inf)
-    for name in (Parameter.FRICTION, Parameter.PATH):
-        lower[:-1][free == INDEX[name]] = -mean[free == INDEX[name]] / sd[free == INDEX[name]]
-    away = np.maximum(ours + 0.3 * np.cos(np.arange(len(ours))), lower + 1e-3)
+    lower, upper = np.full(len(ours), -np.inf), np.full(len(ours), np.inf)
+    for name, (least, most) in HELD.items():
+        (place,) = np.nonzero(free == INDEX[name])
+        lower[place], upper[place] = (least - mean[place]) / sd[place], (most - mean[place]) / sd[place]
+    away = np.clip(ours + 0.3 * np.cos(np.arange(len(ours))), lower + 1e-3, upper - 1e-3)
     found = least_squares(
-        roots, away, "3-point", bounds=(lower, np.inf), x_scale="jac", ftol=1e-13, xtol=1e-13, gtol=1e-10
+        roots, away, "3-point", bounds=(lower, upper), x_scale="jac", ftol=1e-13, xtol=1e-13, gtol=1e-10
     )
     return found.x - ours, found.cost, 0.5 * float(np.square(roots(ours)).sum())
 
