@@ -7,7 +7,7 @@ from analytics.episodes import DRIFT_TOPICS, GAUGES, Gauge, drift_sum, healthy_s
 from analytics.notices import UNLOGGED_DAYS, is_noticed
 
 # Raised whenever the same ledger gives other alerts: those found before are then found again.
-WATCH_REVISION = 3
+WATCH_REVISION = 4
 
 
 def last_at_rest(days: Sequence[JudgedDay], found: Sequence[Episode]) -> int | None:

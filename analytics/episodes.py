@@ -261,15 +261,15 @@ def healthy_spread(gauge: Gauge, days: Sequence[JudgedDay]) -> float:
 
 def _drifting(gauge: Gauge, day: JudgedDay) -> Episode:
     # A drift below its limit may be seen before any cause holds enough of the belief to be named.
-    cause = Cause.UNCLEAR if day.cause is Cause.NONE else day.cause
+    is_unseen = day.cause is Cause.NONE
     return Episode(
         AlertKind.NOTICE,
         AlertLevel.WATCH,
         day.date,
         day.last_reading,
         None,
-        cause,
-        day.cause_share,
+        Cause.UNCLEAR if is_unseen else day.cause,
+        1.0 - day.cause_share if is_unseen else day.cause_share,
         None,
         None,
         DRIFT_TOPICS[gauge.kind],

@@ -382,8 +382,10 @@ def test_a_drift_names_no_cause_that_its_day_does_not_name() -> None:
     alike = (Cause.BELT_SLIP, Cause.WHEEL)
     (open_still,) = episodes(drifting([1.5] * 30, cause=Cause.UNCLEAR, cause_share=0.39, alike=alike), [], [])
     assert (open_still.cause, open_still.alike, open_still.cause_share) == (Cause.UNCLEAR, alike, 0.39)
-    (unseen,) = episodes(drifting([1.5] * 30, cause=Cause.NONE), [], [])
+    (unseen,) = episodes(drifting([1.5] * 30, cause=Cause.NONE, cause_share=0.9), [], [])
     assert (unseen.cause, unseen.alike) == (Cause.UNCLEAR, ())
+    # What is left beside nothing is all that any fault may hold.
+    assert unseen.cause_share == pytest.approx(0.1)
 
 
 def test_a_limit_passed_on_an_unclear_day_keeps_what_that_day_could_not_tell_apart() -> None:
