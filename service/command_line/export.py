@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -16,8 +16,10 @@ if TYPE_CHECKING:
     from config import SiteFolder
     from service.store import Store
 
-    # Yields the table in parts, the first one with its columns; a fan's rows only where one is named.
-    Table = Callable[[SiteFolder, Store, str | None], Iterator[pd.DataFrame]]
+    # Yields the table as CSV in parts, the first one with its header; a fan's rows only where one is named.
+    Table = Callable[[SiteFolder, Store, str | None], Iterator[str]]
+
+_ROWS_AT_ONCE: Final = 1 << 14
 
 
 def export(
@@ -52,38 +54,48 @@ def export(
         _write(tables[table](declared, store, fan), out)
 
 
-def _write(parts: "Iterator[pd.DataFrame]", out: Path | None) -> None:
+def _write(parts: "Iterator[str]", out: Path | None) -> None:
     """Write a table part by part."""
     if out is None:
-        for place, part in enumerate(parts):
-            part.to_csv(sys.stdout, index=False, header=place == 0)
+        for part in parts:
+            sys.stdout.write(part)
         return
     with whole_file(out) as file:
-        for place, part in enumerate(parts):
-            part.to_csv(file, index=False, header=place == 0, encoding="utf-8")
+        for part in parts:
+            file.write(part.encode("utf-8"))
 
 
-def _readings(site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":
+def _readings(site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[str]":
+    from service.command_line.csv_text import csv_text  # noqa: PLC0415 - kept out of --help
     from service.intake import readings_by_fan  # noqa: PLC0415 - kept out of --help
 
-    return readings_by_fan(site, store, fan)
+    for place, part in enumerate(readings_by_fan(site, store, fan)):
+        if place == 0:
+            yield part.to_csv(index=False)
+        yield from csv_text(part)
 
 
-def _intake(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":
+def _intake(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[str]":
     from service.intake import export_intake  # noqa: PLC0415 - kept out of --help
 
     if fan is not None:
         raise typer.BadParameter("the intake ledger is by file, not by fan", param_hint="--fan")
-    yield export_intake(store)
+    yield from _parts(export_intake(store))
 
 
-def _daily(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":
+def _daily(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[str]":
     from service.assess import export_daily  # noqa: PLC0415 - kept out of --help
 
-    yield export_daily(store, fan)
+    yield from _parts(export_daily(store, fan))
 
 
-def _alerts(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[pd.DataFrame]":
+def _alerts(_site: "SiteFolder", store: "Store", fan: str | None) -> "Iterator[str]":
     from service.alerts import export_alerts  # noqa: PLC0415 - kept out of --help
 
-    yield export_alerts(store, fan)
+    yield from _parts(export_alerts(store, fan))
+
+
+def _parts(rows: "pd.DataFrame") -> "Iterator[str]":
+    yield rows.iloc[:0].to_csv(index=False)
+    for start in range(0, len(rows), _ROWS_AT_ONCE):
+        yield rows.iloc[start : start + _ROWS_AT_ONCE].to_csv(index=False, header=False)

@@ -153,5 +153,4 @@ def daily_power(
 
 def midnight(site: SiteFolder, date: dt.date) -> dt.datetime:
     """Return when a plant day begins, in UTC."""
-    """Return the instant at which a plant day begins."""
     return dt.datetime.combine(date, dt.time(), tzinfo=site.site.zone).astimezone(dt.UTC)
