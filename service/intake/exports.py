@@ -51,7 +51,7 @@ INTAKE_COLUMNS: Final = (
 _RUNNING_INPUTS: Final = ("speed_fraction", "current_a", "power_w", "run_status")
 _MOVING_INPUTS: Final = ("pressure_pa", "airflow_m3s", "motor_speed_rpm", "wheel_speed_rpm")
 # What is read at once stays the same in memory for a month of many fans and for years of one.
-_FAN_DAYS_AT_ONCE: Final = 1440
+_FAN_DAYS_AT_ONCE: Final = 720
 _FOREVER: Final = (dt.datetime(1900, 1, 1, tzinfo=dt.UTC), dt.datetime(2200, 1, 2, tzinfo=dt.UTC))
 
 

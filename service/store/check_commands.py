@@ -41,7 +41,7 @@ def command_figures(
     if fit is None:
         return ()
     hours = motor_hours(site, store, fan, usual.date, usual.date, fit)
-    if hours.empty:
+    if not hours.count:
         return ()
     commands = np.array([usual.command_fraction, *(most_fraction * part for part in COMMANDS)])
     motor_speed, creep, slip = _by_command(fit, commands, usual)

@@ -85,15 +85,15 @@ def check_figure(site: SiteFolder, store: Store, fan: str, as_of: dt.date) -> Ch
             "the speed ratio: both sheaves' pitch diameters in fans.csv, or a tachometer pair in the log"
         )
     hours = motor_hours(site, store, fan, row["date"], row["date"], fit)
-    if hours.empty:
+    if not hours.count:
         return NoCheckFigure("steady hours of the last judged day")
     base_rpm = float(synchronous_rpm(machine.motor_hz, poles_for(machine.motor_rpm, machine.motor_hz)))
-    motor_rpm = base_rpm * float(np.nanmedian(hours["motor_speed"]))
+    motor_rpm = base_rpm * float(np.nanmedian(hours.motor_speed))
     wheel_rpm = motor_rpm * ratio.value
     healthy_slip = max(row["slip_pct"] - row["slip_change_pct"], 0.0)
     return CheckFigure(
         row["date"],
-        float(np.nanmedian(hours["speed_fraction"])),
+        float(np.nanmedian(hours.speed_fraction)),
         machine.motor_hz,
         motor_rpm,
         _turned(wheel_rpm, healthy_slip),

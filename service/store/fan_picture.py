@@ -73,9 +73,9 @@ def fan_picture(site: SiteFolder, store: Store, fan: str, last: dt.date) -> FanP
         return None
     with store.reader() as connection:
         normals = learned_normals(connection, [fan], first, last).get(fan, [])
-    dates = frame["time"].dt.tz_convert(site.site.zone).dt.date
+    days = frame["day"].to_numpy(dtype=np.int64)
     scaled = scaled_hours(frame, fit.machine, fit.curves.channels)
-    drawn = _Drawn(fit, healthy_motor_hours(scaled, dates, normals))
+    drawn = _Drawn(fit, healthy_motor_hours(scaled, days, normals))
     has = fit.curves.channels
     return FanPicture(
         drawn.pressure() if has.has_pressure else None, drawn.torque() if has.has_load else None, first, last

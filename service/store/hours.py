@@ -50,8 +50,17 @@ class Hours:
             return ()
         return tuple(name for name in self._table.schema().names if name not in (MONTH, REVISION))
 
-    def read(self, fans: Sequence[str], start: dt.datetime, end: dt.datetime) -> pd.DataFrame:
-        """Return the hours of some fans in [start, end), one row a fan and hour, sorted by both."""
+    def read(
+        self,
+        fans: Sequence[str],
+        start: dt.datetime,
+        end: dt.datetime,
+        columns: Sequence[str] | None = None,
+    ) -> pd.DataFrame:
+        """Return the hours of some fans in [start, end), one row a fan and hour, sorted by both.
+
+        Parameters: `columns` wanted beside fan and time, None for all; those the table lacks are left out.
+        """
         if not self._table.exists():
             return pd.DataFrame({FAN: pd.Series(dtype="str"), TIME: pd.Series(dtype="datetime64[us, UTC]")})
         start_us, end_us = microseconds(start), microseconds(end)
@@ -61,7 +70,9 @@ class Hours:
             & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
         )
         months = months_between(start_us, end_us) if fans and end_us > start_us else []
-        return _newest(self._table.read([*self.columns(), REVISION], months, where)).drop(columns=REVISION)
+        held = self.columns()
+        wanted = held if columns is None else [name for name in held if name in {FAN, TIME, *columns}]
+        return _newest(self._table.read([*wanted, REVISION], months, where)).drop(columns=REVISION)
 
     def compact(self, keep_files: int) -> list[str]:
         """Rewrite the months that are spread over more files than some as the rows that hold; name them."""

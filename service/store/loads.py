@@ -9,27 +9,32 @@ import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
-from analytics.arrays import Floats
+from analytics.arrays import Bools, Floats
 from analytics.load_profile import HOURS_A_YEAR, is_at_limit, load_profile, season_error
 from analytics.vocabulary import SpeedControl
 from config.folder import SiteFolder
 from service.store.cost_tables import REVISION, fan_loads
 from service.store.ledger_tables import curves, daily, fan_days
 from service.store.power import (
+    POWER_COLUMNS,
     HealthyFit,
-    Normals,
-    healthy_fit,
+    Integers,
+    MotorHours,
+    healthy_fits,
     learned_normals,
     midnight,
-    steady_power,
+    motor_hours_of,
 )
 from service.store.store import Store
 
-_BATCH: Final = 24
+_BATCH: Final = 96  # a month's hours of some twenty fans are unpacked together, whoever is asked of
 _YEAR: Final = 365
 _WEEK: Final = 7
 _LEAST_HOURS: Final = 24
 _LEAST_WEEK_HOURS: Final = 6
+
+Excess = Mapping[int, tuple[float, float]]
+"""Of each judged day, by its ordinal: change of slip [-] and excess power [kW]."""
 
 
 def renew_loads(site: SiteFolder, store: Store, as_of: dt.datetime) -> None:
@@ -51,7 +56,7 @@ def renew_loads(site: SiteFolder, store: Store, as_of: dt.datetime) -> None:
         batch = due[start : start + _BATCH]
         rows = [
             {"fan": fan, "digest": digests[fan], "profile": profile}
-            for fan, profile in _profiles(site, store, batch, days, last)
+            for fan, profile in _profiles(site, store, batch, days, last).items()
         ]
         with store.writer() as connection:
             connection.execute(sa.delete(fan_loads).where(fan_loads.c.fan.in_(batch)))
@@ -112,29 +117,26 @@ def _days(connection: sa.Connection, last: dt.date) -> dict[str, tuple[int, floa
 
 def _profiles(
     site: SiteFolder, store: Store, fans: Sequence[str], days: Mapping[str, tuple[int, float]], last: dt.date
-) -> list[tuple[str, dict[str, Any] | None]]:
+) -> dict[str, dict[str, Any] | None]:
     first = _first(last)
-    fits = {fan: healthy_fit(site, store, fan, last) for fan in fans}
-    wanted = [fan for fan, fit in fits.items() if fit is not None and fan in days]
-    hours: dict[str, pd.DataFrame] = {}
-    if wanted:
-        frame = store.hours.read(wanted, midnight(site, first), midnight(site, last + dt.timedelta(days=1)))
-        hours = {
-            str(fan): _of_epoch(site, str(fan), rows, last) for fan, rows in frame.groupby("fan", sort=True)
-        }
+    fits = healthy_fits(site, store, fans, last)
+    wanted = [fan for fan in fits if fan in days]
+    found: dict[str, dict[str, Any] | None] = dict.fromkeys(fans)
+    if not wanted:
+        return found
+    start, end = midnight(site, first), midnight(site, last + dt.timedelta(days=1))
+    frame = store.hours.read(wanted, start, end, POWER_COLUMNS)
     with store.reader() as connection:
         excess = _excess(connection, wanted, first, last)
         normals = learned_normals(connection, wanted, first, last)
-    found: list[tuple[str, dict[str, Any] | None]] = []
-    for fan in fans:
-        fit = fits[fan]
-        is_known = fit is not None and fan in hours
-        made = (
-            _profile(site, fit, hours[fan], normals.get(fan, []), excess.get(fan, {}), days[fan])
-            if fit is not None and is_known
-            else None
-        )
-        found.append((fan, made))
+    for name, rows in frame.groupby("fan", sort=True):
+        fan = str(name)
+        hours = _of_epoch(site, fan, rows, last)
+        motor = motor_hours_of(hours, fits[fan], normals.get(fan, []))
+        motor = motor.kept(motor.motor_kw > 0.0)
+        if motor.count >= _LEAST_HOURS:
+            price = _prices(site, hours["time"].iloc[motor.place])
+            found[fan] = _profile(fits[fan], motor, price, excess.get(fan, {}), days[fan])
     return found
 
 
@@ -142,60 +144,49 @@ def _of_epoch(site: SiteFolder, fan: str, hours: pd.DataFrame, last: dt.date) ->
     """Return the hours since the fan's row began to hold: before it the machine was another."""
     epoch = site.epoch_at(fan, last)
     if epoch is None or epoch.valid_from is None:
-        return hours.reset_index(drop=True)
-    return hours[hours["time"] >= midnight(site, epoch.valid_from)].reset_index(drop=True)
+        return hours
+    return hours[hours["time"] >= midnight(site, epoch.valid_from)]
 
 
 def _excess(
     connection: sa.Connection, fans: Sequence[str], first: dt.date, last: dt.date
-) -> dict[str, dict[dt.date, tuple[float, float]]]:
+) -> Mapping[str, Excess]:
     query = sa.select(daily.c.fan, daily.c.date, daily.c.slip_change_pct, daily.c.excess_kw).where(
         daily.c.fan.in_(fans), daily.c.date.between(first, last), daily.c.excess_kw.is_not(None)
     )
-    found: dict[str, dict[dt.date, tuple[float, float]]] = {}
-    for row in connection.execute(query):
-        found.setdefault(row.fan, {})[row.date] = (row.slip_change_pct / 100.0, row.excess_kw)
+    found: dict[str, dict[int, tuple[float, float]]] = {}
+    for fan, date, slip_change_pct, excess_kw in connection.execute(query):
+        found.setdefault(fan, {})[date.toordinal()] = (slip_change_pct / 100.0, excess_kw)
     return found
 
 
-def _profile(
-    site: SiteFolder,
-    fit: HealthyFit,
-    hours: pd.DataFrame,
-    normals: Normals,
-    excess: Mapping[dt.date, tuple[float, float]],
-    days: tuple[int, float],
-) -> dict[str, Any] | None:
-    read = steady_power(site, hours, fit, normals)
-    read = read[read["motor_kw"].notna() & (read["motor_kw"] > 0.0)].reset_index(drop=True)
-    if len(read) < _LEAST_HOURS:
-        return None
-    machine = fit.machine
-    limited = is_at_limit(
-        read["speed_fraction"].to_numpy(), machine.max_speed_fraction, machine.speed_control
-    )
-    healthy = _healthy_kw(read, excess, limited)
-    time = read["time"]
+def _prices(site: SiteFolder, times: "pd.Series[pd.Timestamp]") -> Floats:
+    """Return the price of a kWh in each of some hours."""
+    local = times.dt.tz_convert(site.site.zone).dt.tz_localize(None).to_numpy()
+    month = local.astype("datetime64[M]").astype(np.int64) % 12
+    # 1970 began on a Thursday.
+    hour_of_week = (local.astype("datetime64[h]").astype(np.int64) + 72) % 168
     prices = site.site.tariff.prices(site.site.energy_price_per_kwh)
-    price = prices[
-        time.dt.month.to_numpy() - 1, 24 * time.dt.day_of_week.to_numpy() + time.dt.hour.to_numpy()
-    ]
+    return np.asarray(prices[month, hour_of_week])
+
+
+def _profile(
+    fit: HealthyFit, motor: MotorHours, price: Floats, excess: Excess, days: tuple[int, float]
+) -> dict[str, Any]:
+    machine = fit.machine
+    limited = is_at_limit(motor.speed_fraction, machine.max_speed_fraction, machine.speed_control)
+    healthy = _healthy_kw(motor, excess, limited)
     seen, hours_a_day = days
-    weeks = (
-        pd.Series(healthy)
-        .groupby(np.array([day.toordinal() // _WEEK for day in read["date"]]))
-        .agg(["mean", "size"])
-    )
-    weekly = weeks["mean"][weeks["size"] >= _LEAST_WEEK_HOURS].to_numpy()
+    weekly, hours = _means(healthy, motor.day // _WEEK)
     reference = fit.curves.reference_torque
     profile = load_profile(
         healthy,
-        read["torque"].to_numpy() / reference,
+        motor.torque / reference,
         price,
-        read["airflow_m3s"].to_numpy(),
+        motor.airflow_m3s,
         is_limited=limited,
         hours_a_year=hours_a_day / 24.0 * HOURS_A_YEAR,
-        season_error=season_error(weekly, min(seen / _YEAR, 1.0)),
+        season_error=season_error(weekly[hours >= _LEAST_WEEK_HOURS], min(seen / _YEAR, 1.0)),
         rated_power_w=machine.motor_rated_power_w * machine.motor_count,
         reference_torque=reference,
         drive=machine.drive,
@@ -205,21 +196,25 @@ def _profile(
     return {"revision": REVISION, **profile.as_json()}
 
 
-def _healthy_kw(
-    read: pd.DataFrame,
-    excess: Mapping[dt.date, tuple[float, float]],
-    limited: np.ndarray[Any, np.dtype[np.bool_]],
-) -> Floats:
+def _means(values: Floats, period: Integers) -> tuple[Floats, Integers]:
+    """Return the mean of the values of each period, in order, and of how many hours it is."""
+    _, place = np.unique(period, return_inverse=True)
+    hours = np.bincount(place)
+    return np.bincount(place, weights=values) / hours, hours
+
+
+def _healthy_kw(motor: MotorHours, excess: Excess, limited: Bools) -> Floats:
     """Return the power the healthy drive would have drawn in the same hours, under its own control.
 
     The ledger's excess, at the same air, is slip's part and drag's; at the limit slip had lowered the power.
     """
-    power = read["motor_kw"].to_numpy()
-    mean = read.groupby("date")["motor_kw"].transform("mean").to_numpy()
-    nothing = (0.0, 0.0)
-    pairs = np.array([excess.get(date, nothing) for date in read["date"]])
-    slip = np.clip(pairs[:, 0], 0.0, 0.5)
-    dragged = np.clip(pairs[:, 1] / mean - slip, 0.0, 0.5)
+    power = motor.motor_kw
+    days, place = np.unique(motor.day, return_inverse=True)
+    mean, _ = _means(power, motor.day)
+    told = np.array([excess.get(int(day), (0.0, 0.0)) for day in days])
+    slip = np.clip(told[:, 0], 0.0, 0.5)
+    dragged = np.clip(told[:, 1] / mean - slip, 0.0, 0.5)
+    slip, dragged = slip[place], dragged[place]
     return np.asarray(
         np.where(limited, power * (1.0 - dragged) / np.square(1.0 - slip), power * (1.0 - slip - dragged))
     )

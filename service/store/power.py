@@ -1,15 +1,16 @@
 """What a fan's readings say its motor did: speed, torque and shaft power, by hour and by day."""
 
 import datetime as dt
-from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import sqlalchemy as sa
 
+from analytics.arrays import Bools, Floats
 from analytics.curves import HealthyCurves
 from analytics.day_hours import in_range
 from analytics.machine import Machine
@@ -22,7 +23,24 @@ from service.store.fitted import curves_from_json, machine_judged
 from service.store.ledger_tables import curves, daily
 from service.store.store import Store
 
-_COLUMNS: Final = ("date", "speed_fraction", "torque", "motor_speed", "motor_kw", "airflow_m3s", "time")
+Integers = npt.NDArray[np.int64]
+
+POWER_COLUMNS: Final = (
+    "day",
+    "is_steady",
+    "speed_fraction",
+    "motor_speed_rpm",
+    "wheel_speed_rpm",
+    "torque_fraction",
+    "power_w",
+    "current_a",
+    "airflow_m3s",
+    "pressure_pa",
+    "air_temperature_c",
+    "outdoor_temperature_c",
+    "barometric_pressure_pa",
+)
+"""What of a fan's hours its motor is known by."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,35 +51,64 @@ class HealthyFit:
     curves: HealthyCurves
 
 
+@dataclass(frozen=True, slots=True)
+class MotorHours:
+    """The hours in which a fan ran steadily inside its fitted range; every field of shape (hours,).
+
+    `place` among the hours asked of, `day` the ordinal of the plant date, `speed_fraction` (output frequency
+    over base), `torque` [of rated], `motor_speed` [of synchronous at base frequency], `motor_kw`, motor shaft
+    power, NaN without a reading of load, `airflow_m3s`, NaN without one of airflow.
+    """
+
+    place: Integers
+    day: Integers
+    speed_fraction: Floats
+    torque: Floats
+    motor_speed: Floats
+    motor_kw: Floats
+    airflow_m3s: Floats
+
+    @property
+    def count(self) -> int:
+        """How many hours they are."""
+        return len(self.place)
+
+    def kept(self, mask: Bools) -> "MotorHours":
+        """Return some of them."""
+        return MotorHours(*(getattr(self, field.name)[mask] for field in fields(self)))
+
+
 def healthy_fit(site: SiteFolder, store: Store, fan: str, date: dt.date) -> HealthyFit | None:
     """Return what a fan's days are held against on a date, None where it has no healthy curves then."""
-    epoch = site.epoch_at(fan, date)
-    query = sa.select(curves).where(curves.c.fan == fan).order_by(curves.c.epoch)
+    return healthy_fits(site, store, [fan], date).get(fan)
+
+
+def healthy_fits(site: SiteFolder, store: Store, fans: Sequence[str], date: dt.date) -> dict[str, HealthyFit]:
+    """Return what the days of fans are held against on a date, of those that have healthy curves then."""
+    query = sa.select(curves).where(curves.c.fan.in_(fans), curves.c.first_date <= date)
     with store.reader() as connection:
-        rows = connection.execute(query).all()
-    # A later stretch begins with its own healthy period, whose days are judged by it too.
-    held = [row for row in rows if row.first_date is not None and row.first_date <= date]
-    if epoch is None or not held or held[-1].fitted is None:
-        return None
-    written: dict[str, Any] = held[-1].fitted
-    found = curves_from_json(written)
-    # Curves of another version of the results wait for the next `assess`.
-    return HealthyFit(machine_judged(epoch.machine, written), found) if len(found.mean) == SIZE else None
+        # A later stretch begins with its own healthy period, whose days are judged by it too.
+        held = {row.fan: row.fitted for row in connection.execute(query.order_by(curves.c.epoch))}
+    found: dict[str, HealthyFit] = {}
+    for fan, written in held.items():
+        epoch = site.epoch_at(fan, date)
+        if epoch is None or written is None:
+            continue
+        fitted = curves_from_json(written)
+        # Curves of another version of the results wait for the next `assess`.
+        if len(fitted.mean) == SIZE:
+            found[fan] = HealthyFit(machine_judged(epoch.machine, written), fitted)
+    return found
 
 
 def motor_hours(
     site: SiteFolder, store: Store, fan: str, first: dt.date, last: dt.date, fit: HealthyFit
-) -> pd.DataFrame:
-    """Return the hours in which a fan ran steadily inside its fitted range, from one plant date to another.
-
-    Returns: frame with `date`, `speed_fraction` (output frequency over base), `torque` [of rated],
-    `motor_speed` [of synchronous at base frequency], `motor_kw`, motor shaft power, NaN without a reading
-    of load, `airflow_m3s`, NaN without one of airflow, and `time` by the site's clock.
-    """
+) -> MotorHours:
+    """Return the hours of a fan, steady and inside its fitted range, from one plant date to another."""
     start, end = (midnight(site, date) for date in (first, last + dt.timedelta(days=1)))
     with store.reader() as connection:
         normals = learned_normals(connection, [fan], first, last).get(fan, [])
-    return steady_power(site, store.hours.read([fan], start, end), fit, normals)
+    return motor_hours_of(store.hours.read([fan], start, end, POWER_COLUMNS), fit, normals)
 
 
 Normals = Sequence[tuple[dt.date, Normal]]
@@ -73,9 +120,12 @@ def learned_normals(
     """Return by fan and date which new normal it has, as learned by the end of the last date.
 
     A motor is another from the day it was replaced, though its gain is known only ten judged days later.
+    Fans of which nothing changed for good are left out.
     """
+    of_fans = daily.c.fan.in_(fans) & daily.c.date.between(first, last)
+    changed = sa.select(daily.c.fan).distinct().where(of_fans, daily.c.new_normal.is_not(None))
     query = sa.select(daily.c.fan, daily.c.date, daily.c.new_normal).where(
-        daily.c.fan.in_(fans), daily.c.date.between(first, last)
+        daily.c.fan.in_(connection.execute(changed).scalars().all()), daily.c.date.between(first, last)
     )
     found: dict[str, list[tuple[dt.date, Normal]]] = {}
     for row in connection.execute(query.order_by(daily.c.fan, daily.c.date.desc())):
@@ -85,38 +135,31 @@ def learned_normals(
     return {fan: changes[::-1] for fan, changes in found.items()}
 
 
-def steady_power(site: SiteFolder, hours: pd.DataFrame, fit: HealthyFit, normals: Normals) -> pd.DataFrame:
+def motor_hours_of(hours: pd.DataFrame, fit: HealthyFit, normals: Normals) -> MotorHours:
     """Return of a fan's hours, as read from the store, those of `motor_hours`; `normals` as learned."""
     if hours.empty:
-        return pd.DataFrame(columns=[*_COLUMNS])
+        nothing = np.empty(0)
+        return MotorHours(nothing.astype(np.int64), nothing.astype(np.int64), *[nothing] * 5)
     scaled = scaled_hours(hours, fit.machine, fit.curves.channels)
-    local = hours["time"].dt.tz_convert(site.site.zone)
-    turned = healthy_motor_hours(scaled, local.dt.date, normals)
-    torque, motor_speed = measured_torque(turned.load, turned.speed, fit.curves)
+    day = hours["day"].to_numpy(dtype=np.int64)
+    turned = healthy_motor_hours(scaled, day, normals)
+    place = np.flatnonzero(in_range(scaled, fit.curves))
+    torque, motor_speed = measured_torque(turned.load[place], turned.speed[place], fit.curves)
     rated_kw = fit.machine.motor_rated_power_w * fit.machine.motor_count / 1000.0
-    frame = pd.DataFrame(
-        {
-            "date": local.dt.date,
-            "speed_fraction": scaled.speed,
-            "torque": torque,
-            "motor_speed": motor_speed,
-            "motor_kw": torque * motor_speed / (1.0 - fit.curves.rated_slip) * rated_kw,
-            "airflow_m3s": scaled.airflow_m3s,
-            "time": local,
-        }
-    )
-    return frame[in_range(scaled, fit.curves)].reset_index(drop=True)
+    motor_kw = torque * motor_speed / (1.0 - fit.curves.rated_slip) * rated_kw
+    speed, airflow = scaled.speed[place], scaled.airflow_m3s[place]
+    return MotorHours(place, day[place], speed, torque, motor_speed, motor_kw, airflow)
 
 
-def healthy_motor_hours(scaled: ScaledHours, dates: "pd.Series[Any]", normals: Normals) -> ScaledHours:
+def healthy_motor_hours(scaled: ScaledHours, day: Integers, normals: Normals) -> ScaledHours:
     """Return hours with load and speed as the motor of the healthy period would have shown them.
 
-    Parameters: `dates` of the hours, by plant time; `normals` as learned.
+    Parameters: `day` of the hours, the ordinals of their plant dates; `normals` as learned.
     """
     if not any(normal for _, normal in normals):
         return scaled
-    starts = [date for date, _ in normals]
-    places = [bisect_right(starts, date) for date in dates]
+    starts = [date.toordinal() for date, _ in normals]
+    places = np.searchsorted(starts, day, side="right")
     by_hour = [normals[place - 1][1] if place else {} for place in places]
     load, speed = as_healthy_motor(scaled.load, scaled.speed, by_hour)
     return replace(scaled, load=load, speed=speed)
@@ -139,10 +182,11 @@ def daily_power(
         )
         rows = connection.execute(query.order_by(daily.c.date)).all()
         excess: dict[dt.date, float] = {row.date: row.excess_kw for row in rows}
-    drawn = motor_hours(site, store, fan, first, last, fit).groupby("date")["motor_kw"].mean()
+    hours = motor_hours(site, store, fan, first, last, fit)
+    drawn = pd.Series(hours.motor_kw).groupby(hours.day).mean()
     found = []
     for date, excess_kw in excess.items():
-        motor_kw = drawn.get(date, np.nan)
+        motor_kw = drawn.get(date.toordinal(), np.nan)
         is_read = not np.isnan(motor_kw)
         healthy_kw = float(motor_kw) - excess_kw if is_read else None
         found.append(

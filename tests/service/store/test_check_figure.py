@@ -44,7 +44,8 @@ def folder(tmp_path: Path) -> Path:
         times = pd.date_range("2025-06-10T23:00Z", periods=24, freq="h").as_unit("us")
         nothing = np.full(24, np.nan)
         frame = pd.DataFrame(
-            {"fan": "SF", "time": times, "is_steady": True, "speed_fraction": 0.9, "torque_fraction": 0.5,
+            {"fan": "SF", "time": times, "day": float(DAY.toordinal()), "is_steady": True,
+             "speed_fraction": 0.9, "torque_fraction": 0.5,
              "airflow_m3s": 0.9, "pressure_pa": 1.0, "current_a": nothing, "power_w": nothing,
              "stopped_pressure_pa": nothing, "stopped_airflow_m3s": nothing, "wheel_speed_rpm": nothing,
              "motor_speed_rpm": nothing, "air_temperature_c": nothing}
