@@ -4,6 +4,7 @@ import numpy as np
 
 from analytics.arrays import Floats
 from analytics.explanations import EXPLANATIONS
+from analytics.marginals import Marginals
 from analytics.model import Parameter
 from analytics.state import DayReading, State
 from analytics.watch import CARRIED, WIDTH
@@ -48,7 +49,7 @@ def innovations(mean: Floats, carried: Floats, reading: DayReading) -> Floats:
     return np.where(is_said, score / np.sqrt(np.where(is_said, strength, 1.0)), np.nan)
 
 
-def alone(state: State) -> Floats:
+def alone(state: State | Marginals) -> Floats:
     """Return what each of the drive's causes comes to if it alone were at work, in the model's unit.
 
     The ledger's centre is drawn to nothing while a cause is small and leaps once it is believed; a trend

@@ -1,6 +1,9 @@
 """What are the inverse roots of very many small matrices?"""
 
+from functools import cache
+
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.arrays import Floats
 
@@ -28,6 +31,12 @@ def inverse_roots(matrices: Floats) -> tuple[Floats, Floats]:
         work[k + 1 :, k] = 0.0
         work[k + 1 :] -= below[:, None] * work[k]
     log_det = -2.0 * np.log(np.prod(work[np.arange(size), np.arange(size)], axis=0))
-    work[np.triu_indices(size, 1)] = 0.0
+    work[_above(size)] = 0.0
     roots = np.ascontiguousarray(work.reshape(size * size, -1).T).reshape(matrices.shape)
     return roots, np.asarray(log_det.reshape(matrices.shape[:-2]))
+
+
+@cache
+def _above(size: int) -> tuple[NDArray[np.intp], ...]:
+    # Found once: the search for the places takes longer than a day's zeros.
+    return np.triu_indices(size, 1)

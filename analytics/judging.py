@@ -14,17 +14,19 @@ import pandas as pd
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves, fit_curves
 from analytics.day_hours import LaneHours, day_wheel, day_zeros, lane_hours, packed_day
-from analytics.hidden import Hidden, hidden, stack_hidden, with_hidden
-from analytics.innovations import alone, innovations, without_fault
-from analytics.ledger import DriveFacts, LedgerRows, drive_facts, ledger_rows
+from analytics.hidden import Hidden, hidden, stack_hidden
+from analytics.innovations import without_fault
+from analytics.ledger import DriveFacts, LedgerRows, drive_facts
 from analytics.machine import Machine
+from analytics.marginals import marginals
 from analytics.measured_slip import Compared, PairTaken, take_pair
 from analytics.model import CAUSES, Operating, Parameter
 from analytics.new_normal import Normal, with_normals
 from analytics.scaled_hours import ScaledHours, channels_of, outdoor_air, scaled_hours
 from analytics.service_effects import after_service
 from analytics.state import DayReading, DayZeros, State, learned, predict, select, stack_states, start
-from analytics.tachometer import SHEAVE_RATIO_SD_PCT, Level, Pair, level_from
+from analytics.tachometer import SHEAVE_RATIO_SD_PCT, Pair
+from analytics.telling import Untold, told
 from analytics.vocabulary import Role, Work
 from analytics.watch import Watch, stack_watches, watch
 from analytics.wheel_speed import NO_WHEEL, DayWheel, stack_wheels
@@ -176,6 +178,28 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     Returns: the states after the day, and the day's rows; a row of a day with too few used hours is
     only good for its carried reference values.
     """
+    carried = carried_day(batch, state, days)
+    said = told([carried.untold])
+    return DayJudged(carried.state, said.rows, said.innovation, said.alone, carried.compared)
+
+
+@dataclass(frozen=True, slots=True)
+class DayCarried:
+    """What one day of a batch of fans leaves: what goes on to the next day, and what is still to be told.
+
+    `state` after it; `compared` of each fan, one a tachometer pair of the day; `untold` for `told`.
+    """
+
+    state: State
+    compared: tuple[tuple[Compared, ...], ...]
+    untold: Untold
+
+
+def carried_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayCarried:
+    """Carry the states of a batch of fans over one day; its rows can be told later, with those of others.
+
+    Parameters: as for `judged_day`. Returns: `DayCarried`.
+    """
     constants = with_normals(_freed(batch.watch, days), [fan.normal for fan in days])
     batch = replace(batch, watch=constants)
     elapsed = np.array([fan.elapsed_days for fan in days])
@@ -190,21 +214,13 @@ def judged_day(batch: Fleet, state: State, days: Sequence[FanDay]) -> DayJudged:
     before = without_fault(state)
     state, reading = learned(state, batch.watch, hours, zeros, stack_wheels([fan.wheel for fan in days]))
     state, compared = _measured(state, batch, hours, reading, days)
-    levels = [level_of(fan, done) for fan, done in zip(days, compared, strict=True)]
-    healthy_slip = np.array([[level.slip_pct, level.slip_sd_pct] for level in levels])
-    rows = ledger_rows(state, batch.watch, hours, reading, batch.facts, healthy_slip)
-    rows = with_hidden(rows, batch.hidden, reading, hours)
-    slip, drag = alone(state).T
-    of_reference = np.stack(
-        [100.0 * slip + healthy_slip[:, 0], 100.0 * drag / batch.watch.plant.reference_torque], axis=-1
+    pairs = tuple(
+        ((*fan.known_pairs, *(one.pair for one in done if one.is_taught)), fan.ratio_sd_pct)
+        for fan, done in zip(days, compared, strict=True)
     )
-    return DayJudged(state, rows, innovations(*before, reading), of_reference, compared)
-
-
-def level_of(fan: FanDay, compared: Sequence[Compared]) -> Level:
-    """Return the level of slip that a fan's pairs say, those of the day included."""
-    taught = [one.pair for one in compared if one.is_taught]
-    return level_from([*fan.known_pairs, *taught], fan.ratio_sd_pct)
+    known = marginals(state)
+    untold = Untold(batch.watch, batch.facts, batch.hidden, known, before, hours, reading, pairs)
+    return DayCarried(state, compared, untold)
 
 
 def _measured(

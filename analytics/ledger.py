@@ -7,6 +7,7 @@ import numpy as np
 
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
+from analytics.marginals import Marginals
 from analytics.mixtures import VERDICT_SHARE, bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
@@ -85,6 +86,15 @@ def drive_facts(drives: tuple[Drive, ...], rated_power_w: Floats, rated_slip: Fl
     )
 
 
+def stack_facts(several: Sequence[DriveFacts]) -> DriveFacts:
+    """Join several batches' facts into one."""
+    drives = tuple(drive for facts in several for drive in facts.drives)
+    names = [name for name in DriveFacts.__slots__ if name != "drives"]
+    return DriveFacts(
+        drives, *(np.concatenate([getattr(facts, name) for facts in several]) for name in names)
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class LedgerRows:
     """A day's judgement of a batch of fans; every field has shape (fans,), per cent and kW.
@@ -119,7 +129,7 @@ class LedgerRows:
 
 
 def ledger_rows(
-    state: State,
+    state: Marginals,
     constants: Watch,
     hours: Operating,
     reading: DayReading,
@@ -131,9 +141,9 @@ def ledger_rows(
     The change is against the healthy drive in the same hours; the level adds the healthy belt's creep
     at the day's torque, and the reference values are those at the reference torque.
 
-    Parameters: `state` after the day; `constants`; `hours`; `reading` of the day; `facts`; `healthy_slip`
-    (fans, 2), the healthy period's slip at the reference torque and its deviation [%], the usual creep
-    where no tachometer pair says otherwise.
+    Parameters: `state`, the marginals of the states after the day; `constants`; `hours`; `reading` of the
+    day; `facts`; `healthy_slip` (fans, 2), the healthy period's slip at the reference torque and its
+    deviation [%], the usual creep where no tachometer pair says otherwise.
     Returns: `LedgerRows`, per cent, low and high bounding the central 95 %.
     Equation: the slip law's mean over the day's hours, weighted by motor shaft energy; loss change =
     (s - s_h)(1 - healthy loss) + dT / T.
@@ -148,11 +158,8 @@ def ledger_rows(
     healthy = _healthy_loss(reading, hours, power, energy, facts)
 
     slip, drag = state.mean[..., _SLIP], state.mean[..., _DRAG]
-    slip_var = state.covariance[..., _SLIP, _SLIP]
-    drag_var = state.covariance[..., _DRAG, _DRAG]
-    both = state.covariance[..., _SLIP, _DRAG]
-    bent = by_steepness * state.covariance[..., _STEEPNESS, _STEEPNESS]
-    bent = bent + 2.0 * by_slip * state.covariance[..., _SLIP, _STEEPNESS]
+    slip_var, drag_var, both = state.variance[..., _SLIP], state.variance[..., _DRAG], state.slip_drag
+    bent = by_steepness * state.variance[..., _STEEPNESS] + 2.0 * by_slip * state.slip_steepness
     change_var = np.maximum(np.square(by_slip) * slip_var + by_steepness * bent, 0.0)
     # No curve, motor or slip law is the fan's own: a slip or a drag is known to a tenth of itself.
     change_var = change_var + np.square(SCALE_ERROR * slipped)
@@ -190,7 +197,7 @@ def ledger_rows(
     return LedgerRows(*told)
 
 
-def _slipped(state: State, load_ratio: Floats, share: Floats) -> tuple[Floats, Floats, Floats]:
+def _slipped(state: Marginals, load_ratio: Floats, share: Floats) -> tuple[Floats, Floats, Floats]:
     # The day's mean slip above the healthy creep, and its slopes by slip and by the law's steepness.
     slip, steepness = state.mean[..., _SLIP], state.mean[..., _STEEPNESS]
     here = mean_slip_above_creep(load_ratio, share, slip, steepness)
@@ -252,7 +259,7 @@ def _excess_kw(
     return np.asarray(per_unit / (1.0 - facts.rated_slip) * facts.rated_power_w / 1000.0)
 
 
-def cause_shares(state: State, weight: Floats, reading: DayReading, constants: Watch) -> Floats:
+def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, constants: Watch) -> Floats:
     """Return the posterior probability of each named cause, `none` first.
 
     Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
@@ -269,7 +276,7 @@ def cause_shares(state: State, weight: Floats, reading: DayReading, constants: W
     own = MATERIAL_EFFECT / MATERIAL_STATION * np.abs(mean[..., _STATION] * reading.station[:, None])
     effect[..., _STATION] = np.maximum(effect[..., _STATION], np.where(IS_ACTIVE[:, _STATION], own, 0.0))
     # A size that may as well be nothing is no cause.
-    deviation = np.sqrt(np.maximum(np.diagonal(state.covariance, axis1=2, axis2=3), 0.0))[..., :CAUSE_COUNT]
+    deviation = np.sqrt(np.maximum(state.variance, 0.0))[..., :CAUSE_COUNT]
     effect = np.where(np.abs(mean) > SURE_DEVIATIONS * deviation, effect, 0.0)
     strongest = effect.argmax(axis=2)
     is_material = effect.max(axis=2) > MATERIAL_EFFECT

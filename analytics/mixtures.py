@@ -5,6 +5,7 @@ from scipy.special import ndtr, ndtri
 
 from analytics.arrays import Floats
 from analytics.explanations import EXPLANATIONS, IS_ACTIVE, Beliefs
+from analytics.marginals import Marginals
 from analytics.model import CAUSES, LoadKind, Parameter, Plant
 from analytics.state import State
 
@@ -24,13 +25,13 @@ _ALIKE_IN_AMPS = tuple(
 )
 
 
-def held_weights(state: State, believed: Beliefs) -> Floats:
+def held_weights(state: State | Marginals, believed: Beliefs) -> Floats:
     """Return the explanations' probabilities, given that one-sided causes are not below zero.
 
     Parameters: `state`; `believed`. Returns: (fans, explanations), summing to 1.
     Equation: each weight times twice the share of its cause's normal above zero.
     """
-    deviation = np.sqrt(np.maximum(np.diagonal(state.covariance, axis1=2, axis2=3), 1e-18))
+    deviation = np.sqrt(np.maximum(state.variance, 1e-18))
     count = len(CAUSES)
     above = np.maximum(2.0 * ndtr(state.mean[..., :count] / deviation[..., :count]), 1e-9)
     is_held = IS_ACTIVE[None] & (believed.is_one_sided[:, None] > 0)
@@ -38,7 +39,7 @@ def held_weights(state: State, believed: Beliefs) -> Floats:
     return np.asarray(weight / weight.sum(axis=1, keepdims=True))
 
 
-def told_weights(weight: Floats, state: State, plant: Plant) -> Floats:
+def told_weights(weight: Floats, state: State | Marginals, plant: Plant) -> Floats:
     """Return the explanations' probabilities with what a fan's readings cannot tell apart left open.
 
     With amps alone a current reading that has risen has the shape of drag to within what is known of a

@@ -62,7 +62,11 @@ _WHEEL_TORQUE = CARRIED.index(Parameter.WHEEL_TORQUE)
 _COLUMNS = [INDEX[name] for name in CARRIED]
 _LEARNED = WIDTH - sum(name in CURVE for name in CARRIED)
 _CAUSES, _ALL = np.arange(CAUSE_COUNT), np.arange(WIDTH)
-_AT_WORK = tuple(zip(*np.nonzero(IS_ACTIVE), strict=True))
+# The first cause at work under each explanation, then the second: the explanations and their causes.
+_AT_WORK = tuple(
+    np.nonzero(IS_ACTIVE & (IS_ACTIVE.cumsum(axis=1) == turn + 1))
+    for turn in range(IS_ACTIVE.sum(axis=1).max())
+)
 _LOWER = np.tril_indices(_LEARNED, -1)
 _FANS_NEAR = 8
 
@@ -83,6 +87,11 @@ class State:
     def weight(self) -> Floats:
         """The posterior probability of each explanation (fans, explanations)."""
         return np.exp(self.log_weight)
+
+    @property
+    def variance(self) -> Floats:
+        """The variance of each parameter (fans, explanations, WIDTH), a view of the covariances."""
+        return np.diagonal(self.covariance, axis1=2, axis2=3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,11 +197,12 @@ def _kept(carried: Floats, alone: Floats, keep: Floats) -> Floats:
     # One product a fan serves all its explanations, but for what is at work under each.
     covariance = carried * usual[:, None]
     covariance[:, SLIP_ALONE] = alone * usual
-    for explanation, cause in _AT_WORK:
-        kept = keep[:, explanation, cause, None] * keep[:, explanation]
-        own = (alone if explanation == SLIP_ALONE else carried[:, explanation])[:, cause] * kept
-        covariance[:, explanation, cause] = own
-        covariance[:, explanation, :, cause] = own
+    for under, cause in _AT_WORK:
+        own = carried[:, under, cause]
+        own[:, under == SLIP_ALONE] = alone[:, cause[under == SLIP_ALONE]]
+        own *= keep[:, under, cause, None] * keep[:, under]
+        covariance[:, under, cause] = own
+        covariance[:, under, :, cause] = np.swapaxes(own, 0, 1)
     return covariance
 
 

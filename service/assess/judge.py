@@ -11,25 +11,17 @@ import pandas as pd
 from analytics.arrays import Bools
 from analytics.curves import HealthyCurves
 from analytics.day_hours import LEAST_HOURS_JUDGED, Integers, LaneHours, lane_hours, packed_days
-from analytics.judging import FanDay, Fleet, first_state, fleet, judged_day, lane_day
+from analytics.judging import FanDay, Fleet, carried_day, first_state, fleet, lane_day
 from analytics.machine import Machine
 from analytics.model import Operating
-from analytics.new_normal import after_judged_day, begun, normal_as_json
+from analytics.new_normal import begun
 from analytics.scaled_hours import scaled_hours
-from analytics.state import stack_states
 from service.assess.lanes import DayPlan, Lane
 from service.assess.pairs import hear, keep_compared, known_now, ratio_sd_pct, taken
-from service.assess.rows import (
-    TellingNumbers,
-    blank_row,
-    hours_after,
-    judged_row,
-    learned_words,
-    reason_not_judged,
-    with_lost_hours,
-)
-from service.assess.states import carried_state, state_as_bytes
+from service.assess.rows import blank_row, hours_after, learned_words, reason_not_judged
+from service.assess.states import CarriedStates
 from service.assess.trend import fill_forecasts
+from service.assess.waiting import WaitingRow, WaitingRows
 
 # From the hour a drive was lost to the hour it was sound again, None while it lasts.
 LostSpans = Mapping[str, Sequence[tuple[dt.datetime, dt.datetime | None]]]
@@ -118,33 +110,42 @@ def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
         return rows
     whole = fleet([run.curves for run in running], [run.machine for run in running])
     parts: dict[tuple[int, ...], Fleet] = {}
-    for date, due in _by_date(running):
-        packed = [(i, plan, *_packed(running[i], plan, number)) for i, plan, number in due]
-        ready = [item for item in packed if item[2] is not None]
-        for i, plan, _, used, lost_hours, ends_lost in (item for item in packed if item[2] is None):
-            rows.append(_unjudged(running[i], plan, used, lost_hours, ends_lost))
+    states = CarriedStates({i: run.lane.state for i, run in enumerate(running) if run.lane.state is not None})
+    waiting = WaitingRows()
+    for _, due in _by_date(running):
+        packed = [(i, *_packed(running[i], plan, number, states, i)) for i, plan, number in due]
+        for i, row, day in packed:
+            if day is None:
+                waiting.add(_kept(row, states, i))
+        ready = {i: (row, day) for i, row, day in packed if day is not None}
         if not ready:
             continue
-        which = tuple(item[0] for item in ready)
+        which = tuple(ready)
         if which not in parts:
             parts[which] = whole.some(list(which))
-        batch = parts[which]
-        states = stack_states([running[i].lane.state for i in which])
-        days = [item[2] for item in ready if item[2] is not None]
-        told = judged_day(batch, states, days)
-        numbers = TellingNumbers.of(told)
-        for place, (i, plan, _, used, lost_hours, ends_lost) in enumerate(ready):
-            lane = running[i].lane
-            state = carried_state(told.state, place)
-            lane.state, lane.normal = after_judged_day(state, days[place].normal)
-            lane.judged_on, lane.pending, lane.pending_log_ratio = date, [], 0.0
-            lane.notes += keep_compared(lane.pairs, date, told.compared[place])
-            if any(one.is_taught for one in told.compared[place]):
-                lane.trend.levelled(date)
-            row = judged_row(lane, plan, used, numbers, place)
-            rows.append(_kept(lane, plan, with_lost_hours(row, lost_hours, ends_lost)))
+        _judged(parts[which], ready, states, waiting)
+        if waiting.are_many:
+            rows += waiting.written()
+    rows += waiting.written()
     fill_forecasts([run.lane.trend for run in running])
     return rows
+
+
+def _judged(
+    batch: Fleet, ready: Mapping[int, tuple[WaitingRow, FanDay]], states: CarriedStates, waiting: WaitingRows
+) -> None:
+    """Judge one day of a batch of fans, by the number of their lanes; their rows wait."""
+    carried = carried_day(batch, states.of(tuple(ready)), [day for _, day in ready.values()])
+    states.keep(carried.state)
+    places = waiting.judged(carried.untold)
+    for (i, (row, day)), place, compared in zip(ready.items(), places, carried.compared, strict=True):
+        lane, date = row.lane, row.plan.date
+        lane.normal = states.settle(i, day.normal)
+        lane.judged_on, lane.pending, lane.pending_log_ratio = date, [], 0.0
+        row.notes += keep_compared(lane.pairs, date, compared)
+        row.is_levelled = any(one.is_taught for one in compared)
+        row.place = place
+        waiting.add(_kept(row, states, i))
 
 
 def _by_date(running: Sequence[_Running]) -> Iterator[tuple[dt.date, list[tuple[int, DayPlan, int]]]]:
@@ -156,23 +157,27 @@ def _by_date(running: Sequence[_Running]) -> Iterator[tuple[dt.date, list[tuple[
     yield from sorted(due.items())
 
 
-def _packed(run: _Running, plan: DayPlan, number: int) -> tuple[FanDay | None, int, int, bool]:
+def _packed(
+    run: _Running, plan: DayPlan, number: int, states: CarriedStates, which: int
+) -> tuple[WaitingRow, FanDay | None]:
     lane = run.lane
     first = lane.learned.stretch.first
-    of_day = run.of_day(number)
-    lost_hours = int(run.is_lost[of_day].sum())
-    ends_lost = bool(lost_hours) and bool(run.is_in_span[of_day][-1])
+    row = WaitingRow(lane, plan)
     lane.pending = [*lane.pending, *plan.service]
     lane.pending_log_ratio += plan.log_ratio
     if first is not None and plan.date < first:
         lane.pending, lane.pending_log_ratio = [], 0.0
         lane.pairs.waiting += plan.pairs
-        return None, 0, lost_hours, ends_lost
-    if lane.state is None:
-        lane.state = first_state(run.curves, run.machine)
+        row.reason = "before the healthy period"
+        return row, None
+    row.is_watched = True
+    of_day = run.of_day(number)
+    row.lost_hours = int(run.is_lost[of_day].sum())
+    row.is_lost_at_end = bool(row.lost_hours) and bool(run.is_in_span[of_day][-1])
+    if not states.has(which):
+        states.begin(which, first_state(run.curves, run.machine))
         lane.pending = list(plan.service)
-    lane.trend.served(plan.date, plan.service, can_slip=lane.can_slip)
-    lane.notes += hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
+    row.notes += hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
     hours = run.hours.some(of_day)
     elapsed = 1.0 if lane.judged_on is None else float((plan.date - lane.judged_on).days)
     packed = lane_day(
@@ -185,25 +190,16 @@ def _packed(run: _Running, plan: DayPlan, number: int) -> tuple[FanDay | None, i
         ratio_sd_pct=ratio_sd_pct(lane.pairs),
         normal=begun(lane.normal, lane.pending, lane.pending_log_ratio),
     )
-    lane.notes += learned_words(packed.normal)
-    if packed.hours_used < LEAST_HOURS_JUDGED or not lane.learned.sight.is_judged:
-        return None, packed.hours_used, lost_hours, ends_lost
-    return packed, packed.hours_used, lost_hours, ends_lost
+    row.notes += learned_words(packed.normal)
+    row.hours_used = packed.hours_used
+    if packed.hours_used >= LEAST_HOURS_JUDGED and lane.learned.sight.is_judged:
+        return row, packed
+    row.reason = reason_not_judged(packed.hours_used, plan.visit_at) if lane.learned.sight.is_judged else ""
+    return row, None
 
 
-def _unjudged(run: _Running, plan: DayPlan, used: int, lost_hours: int, ends_lost: bool) -> dict[str, Any]:
-    lane = run.lane
-    first = lane.learned.stretch.first
-    if first is not None and plan.date < first:
-        return blank_row(lane, plan, 0, "before the healthy period")
-    is_judged = lane.learned.sight.is_judged
-    reason = reason_not_judged(used, plan.visit_at) if is_judged else ""
-    return _kept(lane, plan, with_lost_hours(blank_row(lane, plan, used, reason), lost_hours, ends_lost))
-
-
-def _kept(lane: Lane, plan: DayPlan, row: dict[str, Any]) -> dict[str, Any]:
-    row["judged_on"] = lane.judged_on
-    row["new_normal"] = normal_as_json(lane.normal)
-    if lane.state is not None and lane.judged_on is not None and plan.keeps_state:
-        row["state"] = state_as_bytes(lane.state, 0)
+def _kept(row: WaitingRow, states: CarriedStates, which: int) -> WaitingRow:
+    row.judged_on, row.normal = row.lane.judged_on, row.lane.normal
+    if states.has(which) and row.judged_on is not None and row.plan.keeps_state:
+        row.state = states.written(which)
     return row

@@ -85,10 +85,10 @@ class DayPlan:
 class Lane:
     """A fan's days to write under one set of healthy curves, and where its state stands.
 
-    `state` after `judged_on`, None before the first judged day; `carried` the reference values of the row
-    before; `pending` service done since the last judged day; `pairs` of a tachometer so far;
-    `notes` that the next row is to carry; `trend` of the last weeks; `normal` what work has changed for good,
-    `pending_log_ratio` what fans.csv said of the sheaves since the last judged day.
+    `state` after `judged_on` to go on from, None before the first judged day; `carried` the reference values
+    of the row before; `pending` service done since the last judged day; `pairs` of a tachometer so far;
+    `trend` of the last weeks; `normal` what work has changed for good, `pending_log_ratio` what fans.csv said
+    of the sheaves since the last judged day.
     """
 
     fan: str
@@ -99,7 +99,6 @@ class Lane:
     carried: dict[str, float | None]
     pending: list[tuple[Work, Role | None]] = field(default_factory=list)
     pairs: Pairs = field(default_factory=Pairs)
-    notes: list[str] = field(default_factory=list)
     trend: Trend = field(default_factory=Trend)
     normal: Normal = field(default_factory=dict)
     pending_log_ratio: float = 0.0

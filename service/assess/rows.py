@@ -10,10 +10,10 @@ import numpy as np
 
 from analytics.arrays import Floats
 from analytics.day_hours import LEAST_HOURS_JUDGED
-from analytics.judging import DayJudged
 from analytics.ledger import verdict
 from analytics.model import Parameter
 from analytics.new_normal import Normal
+from analytics.telling import Told
 from analytics.vocabulary import Cause
 from service.assess.lanes import CARRIED, DayPlan, Lane
 from service.assess.periods import is_awaited, is_inside
@@ -33,25 +33,29 @@ _LEARNED_WORDS: Final = {
 }
 
 
-def blank_row(lane: Lane, plan: DayPlan, hours_used: int, reason: str) -> dict[str, Any]:
+def blank_row(
+    lane: Lane, plan: DayPlan, hours_used: int, reason: str, notes: Sequence[str] = ()
+) -> dict[str, Any]:
     """Return the row of a day that cannot be judged: the reference values carried, all else empty."""
     row = _frame(lane, plan, hours_used)
     row.update(dict.fromkeys((*NUMBERS, *INNOVATIONS, *ALONE, *FORECAST)))
     row.update(lane.carried)
-    row.update(cause=Cause.NOT_JUDGED.value, cause_share=None, shares=None, note=_noted(lane, plan, reason))
+    row.update(
+        cause=Cause.NOT_JUDGED.value, cause_share=None, shares=None, note=_noted(lane, plan, reason, notes)
+    )
     return row
 
 
 @dataclass(frozen=True, slots=True)
 class TellingNumbers:
-    """What the rows of one judged day say in numbers, fan by fan: read off the batch's arrays at once."""
+    """What the rows of judged days say in numbers, fan-day by fan-day: read off the arrays at once."""
 
     columns: Sequence[dict[str, Any]]
     shares: Floats
 
     @classmethod
-    def of(cls, told: DayJudged) -> "TellingNumbers":
-        """Read a judged day of a batch."""
+    def of(cls, told: Told) -> "TellingNumbers":
+        """Read judged days."""
         columns = told.rows.columns()
         names = (*columns, *INNOVATIONS, *ALONE)
         each = np.column_stack([*columns.values(), told.innovation, told.alone]).tolist()
@@ -62,11 +66,11 @@ class TellingNumbers:
 
 
 def judged_row(
-    lane: Lane, plan: DayPlan, hours_used: int, told: TellingNumbers, index: int
+    lane: Lane, plan: DayPlan, hours_used: int, notes: Sequence[str], *, numbers: TellingNumbers, index: int
 ) -> dict[str, Any]:
-    """Return the row of a judged day, one fan of a batch; its forecast is still to be found."""
-    row = _frame(lane, plan, hours_used) | dict.fromkeys(FORECAST) | told.columns[index]
-    shares = told.shares[index]
+    """Return the row of a judged day, one of many told; its forecast is still to be found."""
+    row = _frame(lane, plan, hours_used) | dict.fromkeys(FORECAST) | numbers.columns[index]
+    shares = numbers.shares[index]
     cause, share, ranked = verdict(shares)
     possible = ranked[:2] if cause is Cause.UNCLEAR else (cause,)
     parts = []
@@ -76,7 +80,7 @@ def judged_row(
         cause=cause.value,
         cause_share=share,
         shares=shares.tolist(),
-        note=_noted(lane, plan, "; ".join(parts)),
+        note=_noted(lane, plan, "; ".join(parts), notes),
     )
     lane.carried = {name: row[name] for name in CARRIED}
     if not row["is_healthy_period"]:
@@ -141,13 +145,12 @@ def learned_words(normal: Normal) -> list[str]:
     ]
 
 
-def _noted(lane: Lane, plan: DayPlan, note: str) -> str:
+def _noted(lane: Lane, plan: DayPlan, note: str, notes: Sequence[str]) -> str:
     parts = [HEALTHY_NOTE] if is_inside(lane.learned.stretch, plan.date) else []
     parts += [note] if note else []
     parts += [RETROFIT_NOTE] if plan.is_retrofitted else []
     parts += [plan.unused] if plan.unused else []
-    parts += lane.notes
-    lane.notes = []
+    parts += notes
     # A day without curves has a reason of its own, which the points not used may have caused.
     return "; ".join(part for part in (*parts, lane.learned.sight.row_note) if part)
 
