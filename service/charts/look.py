@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, cast
 
 import altair as alt
+from altair.utils import schemapi
 
 from config.service_log import ServiceEntry
 
@@ -14,6 +15,10 @@ ACCENT: Final = "#8a3b12"
 FAINT: Final = 0.16
 # A page sets the letters it has; a PNG takes the serif that comes with the drawing library.
 LETTERS: Final = "Charter, Georgia, Liberation Serif, serif"
+
+# Each chart is defined once, and the tests hold it to the library's schema: to check every part of it at each
+# drawing took a third of the time.
+schemapi.disable_debug_mode()
 
 Row = Mapping[str, Any]
 _LATE_SHARE: Final = 0.7

@@ -34,5 +34,5 @@ def picture(known: Known, fan: FanStanding, epoch: FanEpoch) -> Picture | None:
         chart = slip_chart(rows, epoch.limits, services, _SIZE)
     else:
         chart = loss_chart(rows, epoch.limits, services, _SIZE)
-    words = str(chart.to_dict()["description"])
+    words = str(chart.description)
     return Picture(as_png(chart), f"{one_line(fan.fan)}. {words}")

@@ -12,11 +12,22 @@ from typing import Any
 
 import altair as alt
 import pytest
+from altair.utils.schemapi import SchemaValidationError
 
 from analytics.machine import Limits
 from analytics.vocabulary import Work
 from config import ServiceEntry
-from service.charts import as_png, as_svg, loss_chart, power_chart, slip_chart, span_of
+from service.charts import (
+    CurveWords,
+    as_png,
+    as_svg,
+    curve_chart,
+    loss_chart,
+    power_chart,
+    slip_chart,
+    span_of,
+)
+from service.charts.saving_chart import saving_chart
 
 FIRST = dt.date(2025, 3, 1)
 LIMITS = Limits()
@@ -166,3 +177,16 @@ def test_the_drawing_is_the_same_wherever_the_machine_stands() -> None:
         for zone in ("UTC", "America/Denver", "Pacific/Auckland")
     }
     assert len(seen) == 1
+
+
+def test_every_chart_keeps_to_the_schema_which_no_drawing_checks_again() -> None:
+    curve = [{"x": 0.1 * i, "y": 1.0, "low": 0.9, "high": 1.1} for i in range(5)]
+    moved = [{"x": 0.3, "y": 1.0, "word": "2 %"}]
+    periods = [("before", FIRST), ("after", FIRST + dt.timedelta(days=1))]
+    days = [{"date": on, "period": name, "measured_kw": 4.0, "adjusted_kw": 4.2} for name, on in periods]
+    drawn = [chart(rows(), [entry(Work.RETENSIONED, 20)]) for chart in CHARTS.values()]
+    drawn += [curve_chart(curve, curve, moved, CurveWords("airflow", "pressure", "F-1")), saving_chart(days)]
+    for chart in drawn:
+        chart.to_dict(validate=True)
+    with pytest.raises(SchemaValidationError):
+        drawn[0].properties(width="wide as a barn").to_dict(validate=True)
