@@ -189,4 +189,4 @@ def test_every_chart_keeps_to_the_schema_which_no_drawing_checks_again() -> None
     for chart in drawn:
         chart.to_dict(validate=True)
     with pytest.raises(SchemaValidationError):
-        drawn[0].properties(width="wide as a barn").to_dict(validate=True)
+        alt.Chart(alt.InlineData(values=curve)).mark_line(strokeWidth="thick").to_dict(validate=True)
