@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from sklearn.linear_model import LinearRegression
-from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import PolynomialFeatures
 
 from analytics.arrays import Bools, Floats, column
@@ -173,10 +172,11 @@ def _unexplained(value: Floats, terms: list[Floats], *, is_robust: bool = True) 
     # Least squares on the terms, their squares and products; strays drawn in once.
     centred = [term - np.median(term) for term in terms if _spread(term) > 1e-4]
     of_hours = np.stack([np.zeros_like(value), *centred], axis=1)
-    surface = make_pipeline(PolynomialFeatures(degree=2), LinearRegression())
+    terms_of_hours = PolynomialFeatures(degree=2).fit_transform(of_hours)
     target = value
     for _ in range(2):
-        missed = np.asarray(target - surface.fit(of_hours, target).predict(of_hours))
+        surface = LinearRegression().fit(terms_of_hours, target)
+        missed = np.asarray(target - surface.predict(terms_of_hours))
         if not is_robust:
             break
         reach = _STRAY * _spread(missed) + 1e-12

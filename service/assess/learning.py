@@ -30,7 +30,7 @@ from service.store.tables_read import TablesRead
 _DAY: Final = dt.timedelta(days=1)
 _COMMAND_LEFT_ON: Final = "is_command_left_on"
 _USUAL_IDLE_SHARE: Final = 0.02
-_FITS_A_PIECE: Final = 4
+_FITS_A_PIECE: Final = 8
 # A fit takes as long as so many days' judgement.
 _FIT_FAN_DAYS: Final = 150.0
 
