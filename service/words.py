@@ -71,6 +71,14 @@ def look_at(cause: Cause, alike: Sequence[Cause]) -> str:
     return "; ".join([*looks, what_decides(set(alike) - {Cause.NONE})])
 
 
+def beside_slip(cause: Cause, *, is_dragging: bool) -> tuple[Cause, ...]:
+    """Return what to tell of a day's cause: drag too, where the loss beside slip is past its own limit.
+
+    A day that gives both names the belt, which costs more; but no belt explains what is lost beside its slip.
+    """
+    return (cause, Cause.DRAG) if is_dragging and cause is Cause.BELT_SLIP else (cause,)
+
+
 def what_decides(causes: Collection[Cause]) -> str:
     """Name what tells causes apart: rpm only where one of them moves a shaft, else an instrument."""
     told = set(causes)

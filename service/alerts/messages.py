@@ -6,7 +6,7 @@ from analytics.episode import Episode
 from analytics.episodes import DRIFT_TOPICS
 from analytics.notices import UNLOGGED_TOPIC
 from analytics.vocabulary import AlertKind, Cause
-from service.words import LOOK_AT, about, capital, look_at, told_cause
+from service.words import CAUSE_WORDS, LOOK_AT, about, capital, look_at, told_cause
 
 _DRIFTING: Final = {
     DRIFT_TOPICS[AlertKind.BELT_SLIP]: "Belt slip",
@@ -27,10 +27,12 @@ def _slip(episode: Episode) -> str:
 
 
 def _loss(episode: Episode) -> str:
-    return (
-        f"Drive loss up by {episode.value_pct:.1f} % of the reference torque beside slip: past its limit; "
-        f"{_cause(episode, Cause.DRAG)}."
-    )
+    up = f"Drive loss up by {episode.value_pct:.1f} % of the reference torque beside slip: past its limit"
+    if episode.cause is Cause.BELT_SLIP:
+        # No belt explains what is lost beside its slip: both are at work.
+        what = f"{CAUSE_WORDS[Cause.DRAG]}, and {CAUSE_WORDS[Cause.BELT_SLIP]} too"
+        return f"{up}; {what}: {LOOK_AT[Cause.DRAG]}; {LOOK_AT[Cause.BELT_SLIP]}."
+    return f"{up}; {_cause(episode, Cause.DRAG)}."
 
 
 def _cause(episode: Episode, usual: Cause) -> str:

@@ -16,7 +16,16 @@ from service.store.check_figure import check_figure
 from service.store.figure_words import figure_words
 from service.store.fleet import FanStanding, Standing
 from service.store.remedies import LIFE_YEARS, remedies_of
-from service.words import CAUSE_WORDS, LOOK_AT, capital, forecast_words, one_line, plain_date, what_decides
+from service.words import (
+    CAUSE_WORDS,
+    LOOK_AT,
+    beside_slip,
+    capital,
+    forecast_words,
+    one_line,
+    plain_date,
+    what_decides,
+)
 
 _UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
 _ABOUT: Final = {AlertKind.BELT_SLIP: Cause.BELT_SLIP, AlertKind.DRIVE_LOSS: Cause.DRAG}
@@ -83,7 +92,14 @@ def _why(fan: FanStanding, cause: Cause) -> str:
     if lost:
         return CAUSE_WORDS[Cause.DRIVE_LOST]
     stopped = [alert for alert in fan.alerts if alert.topic == "stopped though commanded"]
-    return "it stands still though told to run" if stopped else CAUSE_WORDS[cause]
+    if stopped:
+        return "it stands still though told to run"
+    return ", and ".join(CAUSE_WORDS[one] for one in _told(fan, cause))
+
+
+def _told(fan: FanStanding, cause: Cause) -> tuple[Cause, ...]:
+    is_dragging = any(alert.kind is AlertKind.DRIVE_LOSS for alert in fan.alerts)
+    return beside_slip(cause, is_dragging=is_dragging)
 
 
 def _since(fan: FanStanding) -> str:
@@ -165,6 +181,9 @@ def _likely(fan: FanStanding, cause: Cause, row: Row | None) -> str:
     said = capital(CAUSE_WORDS[cause])
     if cause is not Cause.UNCLEAR:
         said = f"{said}: {sureness(row['cause_share'])}"
+    for more in _told(fan, cause)[1:]:
+        said = f"{said}, and {CAUSE_WORDS[more]}: what is lost beside slip is past its own limit"
+    others = [(name, share) for name, share in others if name not in _told(fan, cause)]
     if not others:
         return f"{said}; every other cause is far less likely."
     named = " or ".join(f"{CAUSE_WORDS[name]} ({100.0 * share:.0f} %)" for name, share in others[:2])
@@ -184,4 +203,4 @@ def _to_check(fan: FanStanding, cause: Cause) -> str:
         return _LOST
     if any(alert.topic == "stopped though commanded" for alert in fan.alerts):
         return _STOPPED
-    return LOOK_AT.get(cause, LOOK_AT[Cause.UNCLEAR])
+    return "; ".join(LOOK_AT.get(one, LOOK_AT[Cause.UNCLEAR]) for one in _told(fan, cause))

@@ -6,7 +6,7 @@ from typing import Any, Final
 from analytics.vocabulary import AlertKind, Cause
 from config.epoch import FanEpoch
 from service.store.fleet import FanStanding
-from service.words import CAUSE_WORDS, LOOK_AT, about, plain_date, sureness
+from service.words import CAUSE_WORDS, LOOK_AT, about, beside_slip, plain_date, sureness
 
 _UNNAMED: Final = (Cause.NONE, Cause.NOT_JUDGED)
 
@@ -34,7 +34,10 @@ def sign_words(fan: FanStanding, epoch: FanEpoch, rows: Sequence[dict[str, Any]]
     if named:
         cause = Cause(named[-1]["cause"])
         sure = "" if cause is Cause.UNCLEAR else f" ({sureness(named[-1]['cause_share'])})"
-        told.append(f"{CAUSE_WORDS[cause]}{sure}: {LOOK_AT.get(cause, LOOK_AT[Cause.UNCLEAR])}")
+        is_dragging = any(alert.kind is AlertKind.DRIVE_LOSS for alert in fan.alerts)
+        first, *more = beside_slip(cause, is_dragging=is_dragging)
+        told.append(f"{CAUSE_WORDS[first]}{sure}: {LOOK_AT.get(first, LOOK_AT[Cause.UNCLEAR])}")
+        told += [f"{CAUSE_WORDS[one]}, by what is lost beside slip: {LOOK_AT[one]}" for one in more]
     elif row["cause"] == Cause.NOT_JUDGED.value:
         told.append(f"not judged: {row['note']}" if row["note"] else "not judged")
     else:

@@ -9,7 +9,7 @@ from config.epoch import FanEpoch
 from service.store.fleet import FanStanding, Standing
 from service.web.causes import cause_words, ranked
 from service.web.paper import one_decimal, plain_date, sureness
-from service.words import LOOK_AT, capital, forecast_words, look_at, what_decides
+from service.words import LOOK_AT, beside_slip, capital, forecast_words, look_at, what_decides
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,4 +112,6 @@ def _to_do(fan: FanStanding) -> str:
     alike: tuple[Cause, ...] = ()
     if cause in (Cause.NONE, Cause.NOT_JUDGED) and fan.alerts:
         cause, alike = fan.alerts[0].cause, fan.alerts[0].alike
-    return f"{capital(look_at(cause, alike))}." if cause in LOOK_AT else ""
+    is_dragging = any(alert.kind is AlertKind.DRIVE_LOSS for alert in fan.alerts)
+    told = [look_at(one, alike) for one in beside_slip(cause, is_dragging=is_dragging) if one in LOOK_AT]
+    return f"{capital('; '.join(told))}." if told else ""

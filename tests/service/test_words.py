@@ -1,6 +1,7 @@
 """What people are told decides between causes is something that can: rpm only where a cause moves a shaft."""
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 
@@ -11,7 +12,7 @@ from analytics.vocabulary import AlertKind, AlertLevel, Cause
 from service.alerts.messages import message
 from service.notices.notice import Trade
 from service.notices.trade import trade_of
-from service.words import CAUSE_WORDS, LOOK_AT, about, what_decides
+from service.words import CAUSE_WORDS, LOOK_AT, about, beside_slip, what_decides
 
 
 @pytest.mark.parametrize("other", [Cause.WHEEL, Cause.AIRFLOW_SENSOR, Cause.CURRENT_SENSOR, Cause.DRAG])
@@ -64,6 +65,15 @@ def test_a_drift_of_an_unclear_cause_names_all_that_may_be_and_what_decides() ->
     assert told.endswith("an electrician's meter held against the current or power reading does.")
     assert "likely" not in told
     assert "the cause is unclear: a tachometer" in message(drift(Cause.UNCLEAR))
+
+
+def test_a_loss_beside_slip_sends_somebody_to_the_bearings_though_the_day_names_the_belt() -> None:
+    loss = replace(drift(Cause.BELT_SLIP), kind=AlertKind.DRIVE_LOSS, topic="drive loss past its limit")
+    told = message(loss)
+    assert told.index(LOOK_AT[Cause.DRAG]) < told.index(LOOK_AT[Cause.BELT_SLIP])
+    assert beside_slip(Cause.BELT_SLIP, is_dragging=True) == (Cause.BELT_SLIP, Cause.DRAG)
+    assert beside_slip(Cause.BELT_SLIP, is_dragging=False) == (Cause.BELT_SLIP,)
+    assert beside_slip(Cause.WHEEL, is_dragging=True) == (Cause.WHEEL,)
 
 
 def test_a_notice_that_a_filter_or_a_station_may_explain_is_the_controls_only_if_both_are() -> None:

@@ -124,6 +124,19 @@ def test_a_slipping_fan_is_told_with_everything_its_visitor_needs(ledger: Ledger
     assert "17.0 % (95 %:" in told["Drive loss"]
 
 
+def test_a_belt_that_slips_on_dragging_bearings_sends_somebody_to_both(ledger: Ledger) -> None:
+    drifting(ledger)
+    topic = "drive loss past its limit"
+    ledger.episode("RF-1", "drive_loss", dt.date(2025, 6, 10), topic=topic, value_pct=5.2)
+    digest = ledger.digest()
+    told = facts(digest, "RF-1")
+    assert "belt tension" in told["Check"]
+    assert "check bearings" in told["Check"]
+    assert "bearings or alignment drag: what is lost beside slip is past its own limit" in told["Likely"]
+    why = next(one.why for one in digest.visits if one.fan == "RF-1")
+    assert why == "the belt slips, and bearings or alignment drag"
+
+
 def test_the_weeks_cost_is_excess_power_times_hours_times_price(ledger: Ledger) -> None:
     drifting(ledger)
     # Slip 5.0 to 8.0 % over seven days of 10 h: 0.05 kW a per cent: 22.75 kWh; at 0.2 a kWh 4.55.
