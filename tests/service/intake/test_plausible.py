@@ -50,6 +50,8 @@ def test_what_is_odd_is_said_and_stored(plant: Any, header: str, values: list[fl
         ("SF1 amps", [0.0] * 96),
         ("SF1 speed", [0.0, 55.0, 100.0] * 8),
         ("SF1 flow", [0.0, 5000.0, 7900.0] * 8),
+        # A fan that runs a few hours of the week.
+        ("SF1 flow", [130.0] * 150 + [7900.0] * 6),
         ("SF1 dp", [-2.0, 400.0, 760.0] * 8),
     ],
 )
