@@ -5,7 +5,7 @@ dT = h_p dp / (1 - h_T), and everything else by way of T, of the wheel's speed w
 density and of the motor's flux. All slopes are taken at the point that `model.expect` finds.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -83,8 +83,7 @@ def slopes_at(
     here = _Here(theta, plant, hours)
     # A parameter after the other in memory while they are found, side by side for whoever sums over them.
     pressure, load = np.zeros((2, len(which), *here.expected.pressure.shape))
-    for place, name in enumerate(which):
-        pushes = here.pushes(name)
+    for place, pushes in enumerate(here.pushes(which)):
         _add_up(pushes, "pressure", pressure[place])
         _add_up(pushes, "load", load[place])
     side_by_side = (np.ascontiguousarray(np.moveaxis(part, 0, -1)) for part in (pressure, load))
@@ -103,8 +102,7 @@ def slopes_by_parameter(
     here = _Here(theta, plant, hours)
     fans, count = here.expected.pressure.shape
     found = np.zeros((fans, len(which), 2, count))
-    for place, name in enumerate(which):
-        pushes = here.pushes(name)
+    for place, pushes in enumerate(here.pushes(which)):
         _add_up(pushes, "pressure", found[:, place, 0])
         _add_up(pushes, "load", found[:, place, 1])
     return here.expected, found
@@ -119,8 +117,8 @@ def wheel_slopes_at(
     """
     here = _Here(theta, plant, hours)
     found = np.zeros((*here.expected.pressure.shape, len(which)))
-    for place, name in enumerate(which):
-        _add_up(here.pushes(name), "wheel", found[..., place])
+    for place, pushes in enumerate(here.pushes(which)):
+        _add_up(pushes, "wheel", found[..., place])
     return here.expected, found / here.wheel_speed[..., None]
 
 
@@ -252,8 +250,8 @@ class _Here:
         load = self._load_by_motor + to_wheel.load * kept
         return _Answer(to_wheel.pressure * kept, load, to_wheel.wheel * kept)
 
-    def pushes(self, name: Parameter) -> tuple[_Push, ...]:
-        """Return what a parameter pushes, and by how much."""
+    def pushes(self, which: tuple[Parameter, ...]) -> Iterator[tuple[_Push, ...]]:
+        """Yield what each of some parameters pushes, and by how much."""
         p, at = self._p, self._at
         to_torque, to_wheel = self._to_torque, self._to_wheel
         found: Mapping[Parameter, Callable[[], tuple[_Push, ...]]] = {
@@ -277,7 +275,10 @@ class _Here:
             Parameter.SPEED_SCALE: self._by_speed,
             Parameter.FLUX_EXPONENT: self._by_exponent,
         }
-        return found[name]() if name in found else ((self._read(name), 1.0),)
+        read = self._read()
+        # Both tables are made once for all of them, and kept by nobody: a day asks for dozens.
+        for name in which:
+            yield found[name]() if name in found else ((read[name](), 1.0),)
 
     def by_flow(self) -> tuple[Floats, Floats]:
         """Return the slopes of pressure and of load by the log of the measured airflow."""
@@ -310,10 +311,10 @@ class _Here:
         magnetised = _Answer(load=self._load_by_flux)
         return (self._to_motor(), 2.0 * self._lag_torque * log_flux), (magnetised, log_flux)
 
-    def _read(self, name: Parameter) -> _Answer:
-        """Return what a parameter does to the readings alone."""
+    def _read(self) -> Mapping[Parameter, Callable[[], _Answer]]:
+        """Return what each parameter that leaves the fan as it is does to the readings alone."""
         p, at, expected = self._p, self._at, self.expected
-        found: Mapping[Parameter, Callable[[], _Answer]] = {
+        return {
             Parameter.PRESSURE_GAIN: lambda: _Answer(expected.pressure - p[Parameter.PRESSURE_ZERO]),
             Parameter.PRESSURE_ZERO: lambda: _Answer(np.ones_like(at.torque)),
             Parameter.PRESSURE_LEVEL: lambda: _Answer(self._core),
@@ -325,7 +326,6 @@ class _Here:
             Parameter.LOAD_EXPONENT: lambda: _Answer(load=expected.load * np.log(at.load_ratio)),
             Parameter.NO_LOAD_CURRENT: lambda: _Answer(load=self._load_by_none),
         }
-        return found[name]()
 
     def _by_pressure_shape(self) -> Floats:
         return np.asarray(self._is_pressure_shaped * self._unfouled * (1.0 - self._p[Parameter.WHEEL]))
