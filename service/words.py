@@ -48,6 +48,7 @@ LOOK_AT: Final[dict[Cause, str]] = {
 }
 
 _SHOWN_BY_RPM: Final = frozenset({Cause.BELT_SLIP, Cause.RATIO_CHANGE, Cause.SPEED_NOT_FOLLOWED})
+_NO_FAULT: Final = "no fault of a size that matters"
 _METER: Final = "an electrician's meter held against the current or power reading"
 
 
@@ -60,7 +61,8 @@ def told_cause(cause: Cause, alike: Sequence[Cause]) -> str:
     """Say a cause in words: one that is unclear by those not told apart, `alike`, the likelier first."""
     if cause is not Cause.UNCLEAR or len(alike) < 2:
         return CAUSE_WORDS[cause]
-    return f"unclear: {', or '.join(CAUSE_WORDS[one] for one in alike)}"
+    told = (_NO_FAULT if one is Cause.NONE else CAUSE_WORDS[one] for one in alike)
+    return f"unclear: {', or '.join(told)}"
 
 
 def look_at(cause: Cause, alike: Sequence[Cause]) -> str:
@@ -68,7 +70,10 @@ def look_at(cause: Cause, alike: Sequence[Cause]) -> str:
     if cause is not Cause.UNCLEAR or len(alike) < 2:
         return LOOK_AT.get(cause, "have a look")
     looks = [LOOK_AT[one] for one in alike if one in LOOK_AT]
-    return "; ".join([*looks, what_decides(set(alike) - {Cause.NONE})])
+    faults = set(alike) - {Cause.NONE}
+    # One fault or none: an instrument tells them apart only where the fault moves a shaft.
+    is_told = len(faults) > 1 or faults & _SHOWN_BY_RPM
+    return "; ".join([*looks, what_decides(faults)] if is_told else looks)
 
 
 def beside_slip(cause: Cause, *, is_dragging: bool) -> tuple[Cause, ...]:

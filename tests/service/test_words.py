@@ -67,6 +67,13 @@ def test_a_drift_of_an_unclear_cause_names_all_that_may_be_and_what_decides() ->
     assert "the cause is unclear: a tachometer" in message(drift(Cause.UNCLEAR))
 
 
+def test_a_drift_that_may_be_nothing_says_so_and_claims_no_instrument_that_cannot_tell() -> None:
+    told = message(drift(Cause.UNCLEAR, Cause.NONE, Cause.DRAG))
+    assert "unclear: no fault of a size that matters, or bearings or alignment drag: " in told
+    assert told.endswith(f"{LOOK_AT[Cause.DRAG]}.")
+    assert message(drift(Cause.UNCLEAR, Cause.NONE, Cause.BELT_SLIP)).endswith("both shafts' rpm decide.")
+
+
 def test_a_loss_beside_slip_sends_somebody_to_the_bearings_though_the_day_names_the_belt() -> None:
     loss = replace(drift(Cause.BELT_SLIP), kind=AlertKind.DRIVE_LOSS, topic="drive loss past its limit")
     told = message(loss)
