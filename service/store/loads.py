@@ -27,7 +27,7 @@ from service.store.power import (
 )
 from service.store.store import Store
 
-_BATCH: Final = 96  # a month's hours of some twenty fans are unpacked together, whoever is asked of
+_BATCH: Final = 24
 _YEAR: Final = 365
 _WEEK: Final = 7
 _LEAST_HOURS: Final = 24
