@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
 
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
@@ -32,6 +34,8 @@ NAMED_SHARE = 0.75
 # A fan of which a fault is likelier than none is not said to be sound.
 SOUND_SHARE = 0.5
 _BAND_DEVIATIONS = 3.3
+_LEAST_SD = 1e-12
+_LEAST_COUNTED = 1e-300
 _SLIP_STEP, _STEEPNESS_STEP = 1e-4, 1e-3
 _SLIP, _DRAG = CAUSES.index(Parameter.SLIP), CAUSES.index(Parameter.DRAG)
 _LOAD_GAIN = CAUSES.index(Parameter.LOAD_GAIN)
@@ -53,6 +57,7 @@ CAUSE_OF: dict[Parameter, Cause] = {
     Parameter.AIR_PATH: Cause.AIR_PATH,
 }
 NAMED_CAUSES: tuple[Cause, ...] = (Cause.NONE, *dict.fromkeys(CAUSE_OF.values()))
+_NONE = NAMED_CAUSES.index(Cause.NONE)
 _NAMED_INDEX = np.array([NAMED_CAUSES.index(CAUSE_OF[cause]) for cause in CAUSES])
 
 
@@ -263,37 +268,67 @@ def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, 
     """Return the posterior probability of each named cause, `none` first.
 
     Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
-    reading most, `none` where nothing moves one by more than MATERIAL_EFFECT. With amps alone a current
-    reading that has risen has the shape of drag: neither is named without the other. What is open is open
-    between causes: one that may come in several ways is no likelier for that.
+    reading most, as far as it is likely to be of a size that matters; the rest is `none`. With amps alone a
+    current reading that has risen has the shape of drag: neither is named without the other. What is open is
+    open between causes: one that may come in several ways is no likelier for that.
 
     Parameters: `state` after the day; `weight` (fans, explanations); `reading` of the day; `constants`.
     Returns: (fans, causes), each row summing to 1.
     """
+    named, likely = _named(state, reading, constants)
+    by_name = _chosen(named, state, constants)
+    by_size = _chosen(np.where(likely < 0.5, _NONE, named), state, constants)
+    # How far days repeat each other bears on which causes are told apart, not on how large one is.
+    counted = (weight[..., None] * by_size).sum(axis=1)
+    flatter = open_weights(counted, VERDICT_SHARE) / np.maximum(counted, _LEAST_COUNTED)
+    told = weight * (by_size * flatter[:, None]).sum(axis=2)
+    shares = ((told * likely)[..., None] * by_name).sum(axis=1)
+    shares[:, _NONE] += (told * (1.0 - likely)).sum(axis=1)
+    return np.asarray(shares / shares.sum(axis=1, keepdims=True))
+
+
+def _named(
+    state: State | Marginals, reading: DayReading, constants: Watch
+) -> tuple[npt.NDArray[np.intp], Floats]:
+    """Name a cause under each explanation, with the probability that its size matters.
+
+    Returns: places among the named causes, and probabilities, each (fans, explanations).
+    """
     mean = state.mean[..., :CAUSE_COUNT]
-    effect = np.abs(reading.effect[:, None, :, :CAUSE_COUNT] * mean[:, :, None]).max(axis=2)
-    # What a station's own error does to its reading, whatever pressure and load make of it.
-    own = MATERIAL_EFFECT / MATERIAL_STATION * np.abs(mean[..., _STATION] * reading.station[:, None])
-    effect[..., _STATION] = np.maximum(effect[..., _STATION], np.where(IS_ACTIVE[:, _STATION], own, 0.0))
-    # A size that may as well be nothing is no cause.
     deviation = np.sqrt(np.maximum(state.variance, 0.0))[..., :CAUSE_COUNT]
-    effect = np.where(np.abs(mean) > SURE_DEVIATIONS * deviation, effect, 0.0)
-    strongest = effect.argmax(axis=2)
-    is_material = effect.max(axis=2) > MATERIAL_EFFECT
+    moves = np.abs(reading.effect[:, None, :, :CAUSE_COUNT]).max(axis=2)
+    # What a station's own error does to its reading, whatever pressure and load make of it.
+    own = MATERIAL_EFFECT / MATERIAL_STATION * reading.station[:, None]
+    moves = np.broadcast_to(moves, mean.shape).copy()
+    moves[..., _STATION] = np.maximum(moves[..., _STATION], np.where(IS_ACTIVE[:, _STATION], own, 0.0))
+    # A size that may as well be nothing is no cause.
+    effect = np.where(np.abs(mean) > SURE_DEVIATIONS * deviation, moves * np.abs(mean), 0.0)
+    strongest = effect.argmax(axis=2)[..., None]
+    most, unsure = (
+        np.take_along_axis(part, strongest, axis=2)[..., 0] for part in (effect, moves * deviation)
+    )
+    likely = np.where(most > 0.0, ndtr((most - MATERIAL_EFFECT) / np.maximum(unsure, _LEAST_SD)), 0.0)
+    named = np.where(most > 0.0, _NAMED_INDEX[strongest[..., 0]], _NONE)
     torque = constants.plant.reference_torque[:, None]
-    is_dragging = IS_ACTIVE[:, _DRAG] & (mean[..., _DRAG] > MATERIAL_DRAG * torque)
     # A light day hides a slip that the carried state knows of.
-    is_slipping = IS_ACTIVE[:, _SLIP] & (mean[..., _SLIP] > MATERIAL_SLIP)
-    named = np.where(is_material, _NAMED_INDEX[strongest], 0)
-    named = np.where(is_dragging, NAMED_CAUSES.index(Cause.DRAG), named)
-    named = np.where(is_slipping, NAMED_CAUSES.index(Cause.BELT_SLIP), named)
+    for place, least in ((_DRAG, MATERIAL_DRAG * torque), (_SLIP, MATERIAL_SLIP)):
+        sized = ndtr((mean[..., place] - least) / np.maximum(deviation[..., place], _LEAST_SD))
+        sized = np.where(IS_ACTIVE[:, place], sized, 0.0)
+        is_same = named == _NAMED_INDEX[place]
+        is_named = (sized >= 0.5) | (sized > likely)
+        likely = np.where(is_named, np.where(is_same, np.maximum(sized, likely), sized), likely)
+        named = np.where(is_named, _NAMED_INDEX[place], named)
+    return named, likely
+
+
+def _chosen(named: npt.NDArray[np.intp], state: State | Marginals, constants: Watch) -> Floats:
+    # The share of each named cause in what an explanation is told as (fans, explanations, causes).
     chosen = (named[..., None] == np.arange(len(NAMED_CAUSES))).astype(np.float64)
     is_amps = (constants.plant.load_kind == LoadKind.CURRENT)[:, None]
-    has_risen = (named == NAMED_CAUSES.index(Cause.CURRENT_SENSOR)) & (mean[..., _LOAD_GAIN] > 0.0)
+    has_risen = (named == NAMED_CAUSES.index(Cause.CURRENT_SENSOR)) & (state.mean[..., _LOAD_GAIN] > 0.0)
     is_either = is_amps & (has_risen | (named == NAMED_CAUSES.index(Cause.DRAG)))
     both = np.isin(np.arange(len(NAMED_CAUSES)), [NAMED_CAUSES.index(c) for c in _ALIKE_IN_AMPS])
-    chosen = np.where(is_either[..., None], 0.5 * both, chosen)
-    return open_weights((weight[..., None] * chosen).sum(axis=1), VERDICT_SHARE)
+    return np.where(is_either[..., None], 0.5 * both, chosen)
 
 
 def verdict(shares: Floats) -> tuple[Cause, float, tuple[Cause, ...]]:

@@ -60,6 +60,32 @@ def test_a_cause_that_may_come_in_several_ways_is_no_likelier_for_that() -> None
     assert told / one[NAMED_CAUSES.index(Cause.WHEEL)] == pytest.approx((7.0 / 3.0) ** (1.0 / 3.0), rel=1e-9)
 
 
+def test_a_cause_is_told_as_far_as_its_size_is_likely_to_matter_and_flips_at_no_threshold() -> None:
+    curves = planted_curves()
+    constants = fleet([curves], [MACHINE]).watch
+    begun = first_state(curves, MACHINE)
+    slip, alone = CARRIED.index(Parameter.SLIP), EXPLANATIONS.index((Parameter.SLIP,))
+    hours = planted_operating(planted_theta(), 24, seed=1)
+    reading = read_day(begun.mean[:, 0], constants, fan_day(scaled(hours), curves, (), 1.0).operating)
+    weight = np.zeros((1, len(EXPLANATIONS)))
+    weight[0, alone] = 1.0
+
+    def share(size: float, deviation: float) -> float:
+        mean, covariance = begun.mean.copy(), 1e-6 * begun.covariance
+        mean[:, alone, slip], covariance[:, alone, slip, slip] = size, deviation**2
+        shares = cause_shares(State(mean, covariance, begun.log_weight), weight, reading, constants)[0]
+        told = shares[NAMED_CAUSES.index(Cause.BELT_SLIP)]
+        assert shares[NAMED_CAUSES.index(Cause.NONE)] == pytest.approx(1.0 - told)
+        return float(told)
+
+    told = [share(size, 0.001) for size in np.arange(0.0, 0.02, 0.0002)]
+    assert told[0] < 0.01
+    assert told[-1] > 0.99
+    # A normal's steepest rise over a fifth of its deviation is a twelfth.
+    assert np.min(np.diff(told)) >= 0.0
+    assert np.max(np.diff(told)) < 0.09
+
+
 @pytest.mark.parametrize(
     ("none", "slip", "cause"),
     [
