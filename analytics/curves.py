@@ -40,6 +40,8 @@ from analytics.wheel_speed import log_wheel_ratio
 
 LEAST_HOURS = 24
 _MOST_ALIKE = 0.7
+# Greatest over least speed below which all hours ran at one. Common practice, no source.
+_ONE_SPEED = 1.15
 
 _CURVE_FIRST = INDEX[Parameter.PRESSURE_LEVEL]
 
@@ -85,6 +87,11 @@ class HealthyCurves:
     load_cv_rmse: float
     pressure_nmbe: float
     load_nmbe: float
+
+    @property
+    def is_at_one_speed(self) -> bool:
+        """Whether they were learned at one speed: a slipping belt and a fouled wheel then look much alike."""
+        return self.greatest_speed < _ONE_SPEED * self.least_speed
 
     @property
     def plant(self) -> Plant:

@@ -20,7 +20,6 @@ from analytics.wheel_speed import stack_wheels
 LEAST_HOURS = 150
 # A station's noise alone spreads the flow coefficient by 15 %.
 _LEAST_X_SPAN = 1.20
-_LEAST_SPEED_SPAN = 1.15
 _LEAST_DAYS = 8
 _MATERIAL_DRIFT = 0.01
 _MATERIAL_SLIP = 0.015
@@ -62,7 +61,7 @@ def healthy_quality(
     if curves.hours < LEAST_HOURS:
         found.append(Quality(Flaw.FEW_HOURS, float(curves.hours)))
     span = curves.greatest_x / max(curves.least_x, 1e-6)
-    if span < _LEAST_X_SPAN and curves.greatest_speed < _LEAST_SPEED_SPAN * curves.least_speed:
+    if span < _LEAST_X_SPAN and curves.is_at_one_speed:
         found.append(Quality(Flaw.NARROW, max(span, curves.greatest_speed / curves.least_speed)))
     return (*found, *_of_the_belt(curves, machine, hours, day))
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from analytics.arrays import Floats
+from analytics.curves import HealthyCurves
 from analytics.day_hours import LEAST_HOURS_JUDGED
 from analytics.ledger import verdict
 from analytics.model import Parameter
@@ -27,6 +28,11 @@ RETROFIT_NOTE: Final = (
     "retrofit: change is against the time before it, until fans.csv has its baseline_from and baseline_to"
 )
 SERVICE_NOTE: Final = "service that day"
+AT_ONE_SPEED_NOTE: Final = (
+    "learned at one speed: a slipping belt and a fouled wheel look much the same here; "
+    "a tachometer reading of motor and wheel decides"
+)
+_ALIKE_AT_ONE_SPEED: Final = (Cause.BELT_SLIP, Cause.WHEEL)
 _LEARNED_WORDS: Final = {
     Parameter.RATIO: "new sheaves, their ratio is being learned",
     Parameter.LOAD_GAIN: "new motor or drive, its load is being learned and slip rests on the air",
@@ -73,14 +79,11 @@ def judged_row(
     shares = numbers.shares[index]
     cause, share, ranked = verdict(shares)
     possible = ranked[:2] if cause is Cause.UNCLEAR else (cause,)
-    parts = []
-    if cause is Cause.UNCLEAR:
-        parts.append("looks the same here: " + " or ".join(name.value for name in possible))
     row.update(
         cause=cause.value,
         cause_share=share,
         shares=shares.tolist(),
-        note=_noted(lane, plan, "; ".join(parts), notes),
+        note=_noted(lane, plan, verdict_words(cause, possible, lane.learned.curves), notes),
     )
     lane.carried = {name: row[name] for name in CARRIED}
     if not row["is_healthy_period"]:
@@ -134,6 +137,15 @@ def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:
         "new_normal": None,
         "judged_on": lane.judged_on,
     }
+
+
+def verdict_words(cause: Cause, possible: Sequence[Cause], curves: HealthyCurves | None) -> str:
+    """Say what a day cannot tell apart, blank where it can; `possible` causes, the likelier first."""
+    if cause is Cause.UNCLEAR:
+        return "looks the same here: " + " or ".join(name.value for name in possible)
+    # A verdict between these two at one speed rests on how often belts slip and wheels foul.
+    is_custom = curves is not None and curves.is_at_one_speed and not curves.channels.has_wheel_speed
+    return AT_ONE_SPEED_NOTE if cause in _ALIKE_AT_ONE_SPEED and is_custom else ""
 
 
 def learned_words(normal: Normal) -> list[str]:
