@@ -13,9 +13,9 @@ class JudgedDay:
 
     `is_judged` whether it counts; `is_healthy_period` opens nothing; `is_awaited` whether a verdict was
     due; reference values in per cent; `last_reading` the UTC time of the day's last reading; innovations in
-    standard deviations, NaN where the day says nothing; `likeliest` fault, however small; `expected` causes,
-    which logged work has brought and the ledger is learning; `alike`, the two causes that an unclear day
-    cannot tell apart, the likelier first.
+    standard deviations, NaN where the day says nothing; `likeliest` fault, however small, and its share;
+    `expected` causes, which logged work has brought and the ledger is learning; `alike`, the two causes that
+    an unclear day cannot tell apart, the likelier first.
     """
 
     date: dt.date
@@ -32,6 +32,7 @@ class JudgedDay:
     slip_innovation: float = float("nan")
     drag_innovation: float = float("nan")
     likeliest: Cause = Cause.UNCLEAR
+    likeliest_share: float = 0.0
     expected: frozenset[Cause] = frozenset()
     alike: tuple[Cause, ...] = ()
 

@@ -36,6 +36,11 @@ class Gauge:
     ends: Parameter
     healthy_pct: float
 
+    @property
+    def own(self) -> Cause:
+        """The cause that moves it."""
+        return Cause.BELT_SLIP if self.kind is AlertKind.BELT_SLIP else Cause.DRAG
+
     def value(self, day: JudgedDay) -> float:
         """Return what the ledger says of it on a day [%]."""
         return day.slip_ref_pct if self.kind is AlertKind.BELT_SLIP else day.drag_ref_pct
@@ -122,19 +127,21 @@ def _gauge_episodes(gauge: Gauge, days: Sequence[JudgedDay], services: Sequence[
 def _opened(gauge: Gauge, day: JudgedDay, value: float, *, is_act: bool) -> Episode:
     level = AlertLevel.ACT if is_act else AlertLevel.WATCH
     act_on = day.date if is_act else None
+    # Past its limit nothing but its size may be open: no other fault is there to be told from.
+    is_own = set(day.alike) == {gauge.own, Cause.NONE}
     return Episode(
         gauge.kind,
         level,
         day.date,
         day.last_reading,
         act_on,
-        day.cause,
-        day.cause_share,
+        gauge.own if is_own else day.cause,
+        day.likeliest_share if is_own else day.cause_share,
         None,
         None,
         gauge.topic,
         value,
-        day.alike,
+        () if is_own else day.alike,
     )
 
 

@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 
 from analytics.episode import Episode, Event, JudgedDay, Service
 from analytics.episodes import episodes, in_order
-from analytics.ledger import CAUSE_OF, likeliest_fault, verdict
+from analytics.ledger import CAUSE_OF, NAMED_CAUSES, likeliest_fault, verdict
 from analytics.new_normal import normal_from_json
 from analytics.vocabulary import Cause
 from config.folder import SiteFolder
@@ -187,6 +187,7 @@ def _day(site: SiteFolder, row: Any, before: Any) -> JudgedDay:
     # Before, for the last day of learning has nothing left to learn but shows it still.
     epoch = site.epoch_at(row.fan, row.date) or site.epochs(row.fan)[0]
     cause = Cause(row.cause)
+    likeliest = likeliest_fault(row.shares) if row.shares else Cause.UNCLEAR
     return JudgedDay(
         date=row.date,
         is_judged=cause not in (Cause.NOT_JUDGED, Cause.DRIVE_LOST),
@@ -201,7 +202,8 @@ def _day(site: SiteFolder, row: Any, before: Any) -> JudgedDay:
         can_slip=epoch.machine.drive.can_slip,
         slip_innovation=_number(row.slip_innovation),
         drag_innovation=_number(row.drag_innovation),
-        likeliest=likeliest_fault(row.shares) if row.shares else Cause.UNCLEAR,
+        likeliest=likeliest,
+        likeliest_share=row.shares[NAMED_CAUSES.index(likeliest)] if row.shares else 0.0,
         expected=_learned(before) | _learned(row),
         alike=verdict(np.asarray(row.shares))[2][:2] if cause is Cause.UNCLEAR and row.shares else (),
     )

@@ -395,6 +395,14 @@ def test_a_limit_passed_on_an_unclear_day_keeps_what_that_day_could_not_tell_apa
     assert (alert.kind, alert.cause, alert.alike) == (SLIP, Cause.UNCLEAR, alike)
 
 
+def test_a_limit_passed_names_its_own_cause_where_nothing_but_the_size_is_open() -> None:
+    # The likelier first: either way there is no other fault to tell it from.
+    for alike in ((Cause.BELT_SLIP, Cause.NONE), (Cause.NONE, Cause.BELT_SLIP)):
+        unsure = [judged(i, 3.2, cause=Cause.UNCLEAR) for i in range(3)]
+        (alert,) = of_kind([replace(day, alike=alike, likeliest_share=0.45) for day in unsure])
+        assert (alert.cause, alert.cause_share, alert.alike) == (Cause.BELT_SLIP, 0.45, ())
+
+
 def test_a_quiet_fan_has_no_drift_and_a_single_odd_day_is_none() -> None:
     assert episodes(drifting([0.3, -0.4] * 40), [], []) == ()
     assert episodes(drifting([0.0] * 10 + [40.0] + [0.0] * 10), [], []) == ()
