@@ -6,13 +6,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.between_days import predict
 from analytics.curves import HealthyCurves, TooLittleHealthyDataError, fit_curves
 from analytics.machine import Machine
 from analytics.mixtures import held_weights
 from analytics.model import CAUSES, INDEX, Operating, Parameter, expect
 from analytics.scaled_hours import ScaledHours
 from analytics.slip_law import slip_above_creep
-from analytics.state import DayZeros, predict, start, update
+from analytics.state import DayZeros, start, update
 from analytics.vocabulary import Drive, FanType, PressureLocation
 from analytics.watch import watch
 from tests.analytics.planted import (

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from statsmodels.tsa.statespace.kalman_filter import KalmanFilter
 
+from analytics.between_days import predict
 from analytics.curves import HealthyCurves
 from analytics.day_misfit import open_deviations
 from analytics.explanations import IS_ACTIVE
@@ -19,7 +20,6 @@ from analytics.state import (
     DayZeros,
     State,
     _learn,
-    predict,
     select,
     stack_states,
     start,
