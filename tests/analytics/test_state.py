@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from statsmodels.tsa.statespace.kalman_filter import KalmanFilter
 
+from analytics.arrays import Floats
 from analytics.between_days import predict
 from analytics.curves import HealthyCurves
 from analytics.day_misfit import open_deviations
-from analytics.explanations import IS_ACTIVE
+from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
 from analytics.machine import Machine
 from analytics.mixtures import held_weights
 from analytics.model import CAUSES, INDEX, Operating, Parameter
@@ -20,6 +21,7 @@ from analytics.state import (
     DayZeros,
     State,
     _learn,
+    opened,
     select,
     stack_states,
     start,
@@ -46,6 +48,18 @@ def _mean(state: State, constants: Watch, cause: Parameter) -> float:
     return float((weight * state.mean[..., CAUSES.index(cause)]).sum())
 
 
+def _linear(at: Floats, design: Floats, noise: Floats, seen: Floats) -> DayReading:
+    """A day whose readings `seen`, with covariance `noise`, are `design` times what moves, off a point."""
+    return DayReading(
+        at,
+        (design.T @ np.linalg.solve(noise, design))[None],
+        (design.T @ np.linalg.solve(noise, seen))[None],
+        np.zeros((1, 2, WIDTH)),
+        np.zeros((1, 2)),
+        *(np.ones((1, 1)) for _ in range(3)),
+    )
+
+
 def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None:
     rng = np.random.default_rng(5)
     curves = planted_curves()
@@ -63,15 +77,7 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
     design[:, first_curve:] = 0.0
     noise = np.diag(rng.uniform(0.5, 2.0, 6)) * 1e-3
     seen = 0.01 * rng.normal(size=6)
-    at = state.mean[:, 0]
-    reading = DayReading(
-        at,
-        (design.T @ np.linalg.solve(noise, design))[None],
-        (design.T @ np.linalg.solve(noise, seen))[None],
-        np.zeros((1, 2, WIDTH)),
-        np.zeros((1, 2)),
-        *(np.ones((1, 1)) for _ in range(3)),
-    )
+    reading = _linear(state.mean[:, 0], design, noise, seen)
     after = _learn(state, watch(curves, MACHINE), reading, open_deviations(covariance), is_last=True)
     oracle = KalmanFilter(k_endog=6, k_states=WIDTH)
     oracle.bind(np.asfortranarray(seen[:, None]))
@@ -83,6 +89,41 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
     assert moved[:first_curve] == pytest.approx(result.filtered_state[:first_curve, 0], abs=2e-7)
     found = np.diag(after.covariance[0, 0])[:first_curve]
     assert found == pytest.approx(np.diag(result.filtered_state_cov[..., 0])[:first_curve], rel=1e-4)
+
+
+def test_a_cause_that_walks_weighs_its_days_as_nists_moving_average_does() -> None:
+    # NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4: lambda 0.3, target 50, s 2.0539. A random walk
+    # read once a day is followed by an exponentially weighted mean, once its variance has come to rest.
+    readings = (
+        *(52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5),
+        *(49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1),
+    )
+    published = (
+        *(50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33),
+        *(50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99),
+    )
+    share, scale = 0.3, 1e-4
+    noise = np.array([[(2.0539 * scale) ** 2]])
+    carried = noise[0, 0] * share / (1.0 - share)
+    gain = CAUSES.index(Parameter.PRESSURE_GAIN)
+    curves = planted_curves()
+    state, constants = start(curves, MACHINE), watch(curves, MACHINE)
+    covariance = np.zeros_like(state.covariance)
+    covariance[..., range(WIDTH), range(WIDTH)] = 1e-16
+    covariance[..., gain, gain] = carried
+    state = replace(state, covariance=covariance)
+    design = np.zeros((1, WIDTH))
+    design[0, gain] = 1.0
+    walked = np.zeros((1, CAUSE_COUNT))
+    walked[0, gain] = share * carried
+    found = []
+    for value in readings:
+        seen = np.array([(value - 50.0) * scale])
+        reading = _linear(np.zeros((1, WIDTH)), design, noise, seen)
+        state = _learn(state, constants, reading, open_deviations(state.covariance), is_last=True)
+        found.append(50.0 + state.mean[0, 0, gain] / scale)
+        state = opened(state, walked)
+    assert found == pytest.approx(published, abs=0.0051)
 
 
 def test_a_fan_alone_has_the_same_bits_as_in_a_batch() -> None:
