@@ -68,6 +68,7 @@ def load_profile(
     price: Floats,
     airflow_m3s: Floats,
     *,
+    speed_fraction: Floats,
     is_limited: Bools,
     hours_a_year: float,
     season_error: float,
@@ -81,10 +82,10 @@ def load_profile(
 
     The hours given stand for all hours of the year.
 
-    Parameters: `motor_kw` of the healthy drive, `load_ratio`, `price`, `airflow_m3s`, `is_limited`, all
-    (hours,); `hours_a_year` that the fan runs [h]; `season_error` [-]; `rated_power_w` of all motors [W];
-    `reference_torque` [of rated]; `drive`; `has_vfd`; `motor_efficiency` of the nameplate, None for
-    the usual.
+    Parameters: `motor_kw` of the healthy drive, `load_ratio`, `price`, `airflow_m3s`, `is_limited` and
+    `speed_fraction`, output frequency over the motor's, all (hours,); `hours_a_year` that the fan runs [h];
+    `season_error` [-]; `rated_power_w` of all motors [W]; `reference_torque` [of rated]; `drive`; `has_vfd`;
+    `motor_efficiency` of the nameplate, None for the usual.
     Returns: `LoadProfile` of one fan, arrays (BINS,); empty bins hold no hours.
     Source: part-load curves of `analytics.motor` and `analytics.transmission`; the healthy drive's band is
     the survey's low and high line beside the default curve.
@@ -100,8 +101,16 @@ def load_profile(
         mean_of = sums / np.where(weights > 0.0, weights, 1.0)
         return np.asarray(np.where(weights > 0.0, mean_of, np.nan))
 
-    power = np.nan_to_num(mean(motor_kw))
+    power, speed = np.nan_to_num(mean(motor_kw)), np.nan_to_num(mean(speed_fraction), nan=1.0)
     ratio = np.nan_to_num(mean(load_ratio), nan=1.0)
+    step_kw = 1e-5 * rated_power_w
+
+    def line_kw(shaft_kw: Floats) -> Floats:
+        drawn_w = line_power_from_shaft_power(
+            1000.0 * shaft_kw, rated_power_w, has_vfd, motor_efficiency, speed
+        )
+        return drawn_w / 1000.0
+
     loss = healthy_drive_loss(ratio * reference_torque, rated_power_w, drive)
     band = drive_loss_band(rated_power_w)
     middle = healthy_drive_loss(1.0, rated_power_w, Drive.V_BELT)
@@ -110,8 +119,8 @@ def load_profile(
         hours=count / max(len(motor_kw), 1) * hours_a_year,
         motor_kw=power,
         load_ratio=ratio,
-        drawn_kw=_line_kw(power, rated_power_w, has_vfd, motor_efficiency),
-        line_kw=_line_for_more(power, rated_power_w, has_vfd, motor_efficiency),
+        drawn_kw=line_kw(power),
+        line_kw=(line_kw(power + step_kw) - line_kw(power)) / step_kw,
         price=np.nan_to_num(mean(price, motor_kw)),
         airflow_m3s=mean(airflow_m3s),
         loss=loss,
@@ -145,16 +154,6 @@ def season_error(weekly_kw: Floats, seen_share: float) -> float:
     mean = float(np.mean(weekly_kw)) if len(weekly_kw) else 0.0
     spread = float(np.std(weekly_kw)) / mean if mean > 0.0 else 0.0
     return max(spread, _LEAST_SEASON) * float(np.sqrt(max(1.0 - seen_share, 0.0)))
-
-
-def _line_kw(power_kw: Floats, rated_w: float, has_vfd: bool, efficiency: float | None) -> Floats:
-    return line_power_from_shaft_power(1000.0 * power_kw, rated_w, has_vfd, efficiency) / 1000.0
-
-
-def _line_for_more(power_kw: Floats, rated_w: float, has_vfd: bool, efficiency: float | None) -> Floats:
-    step_kw = 1e-5 * rated_w
-    here = _line_kw(power_kw, rated_w, has_vfd, efficiency)
-    return (_line_kw(power_kw + step_kw, rated_w, has_vfd, efficiency) - here) / step_kw
 
 
 def _plain(value: Floats) -> Any:

@@ -184,6 +184,7 @@ def _profile(
         motor.torque / reference,
         price,
         motor.airflow_m3s,
+        speed_fraction=motor.speed_fraction,
         is_limited=limited,
         hours_a_year=hours_a_day / 24.0 * HOURS_A_YEAR,
         season_error=season_error(weekly[hours >= _LEAST_WEEK_HOURS], min(seen / _YEAR, 1.0)),

@@ -6,7 +6,7 @@ import pytest
 from analytics.costs import DriveState, drive_cost, exchange_saving, motor_power_after
 from analytics.fan_laws import slip_signature
 from analytics.load_profile import BINS, LOADS, LoadProfile, is_at_limit, load_profile, season_error
-from analytics.motor import current_from_torque_fraction
+from analytics.motor import current_from_torque_fraction, line_power_from_shaft_power
 from analytics.transmission import healthy_drive_loss
 from analytics.vocabulary import Drive, SpeedControl
 
@@ -142,6 +142,7 @@ def test_hours_are_sorted_by_load_and_by_control() -> None:
         np.array([0.2, 0.5, 0.5, 2.0]),
         np.array([0.1, 0.1, 0.2, 0.2]),
         np.array([1.0, np.nan, 3.0, 3.0]),
+        speed_fraction=np.array([0.5, 0.7, 1.0, 1.0]),
         is_limited=limited,
         hours_a_year=4000.0,
         season_error=0.0,
@@ -159,6 +160,32 @@ def test_hours_are_sorted_by_load_and_by_control() -> None:
     assert profile.loss[2] == pytest.approx(float(healthy_drive_loss(0.4, 7457.0, Drive.V_BELT)))
     assert np.all(profile.loss_low[profile.hours > 0] <= profile.loss[profile.hours > 0])
     assert np.all(profile.line_kw[profile.hours > 0] > 1.0)
+
+
+def test_what_a_fan_draws_is_read_at_the_speed_of_its_hours() -> None:
+    def drawn(speed: float) -> float:
+        profile = load_profile(
+            np.array([1.5]),
+            np.array([0.5]),
+            np.array([0.1]),
+            np.array([1.0]),
+            speed_fraction=np.array([speed]),
+            is_limited=np.array([False]),
+            hours_a_year=1000.0,
+            season_error=0.0,
+            rated_power_w=7457.0,
+            reference_torque=0.8,
+            drive=Drive.V_BELT,
+            has_vfd=True,
+            motor_efficiency=None,
+        )
+        return float(profile.drawn_kw[2])
+
+    assert drawn(0.6) == pytest.approx(
+        float(line_power_from_shaft_power(1500.0, 7457.0, True, None, 0.6)) / 1e3
+    )
+    # At the same shaft power the slower motor turns harder, yet idles for less.
+    assert 1.5 < drawn(0.6) < drawn(1.0)
 
 
 def test_a_command_at_its_top_or_that_never_moves_cannot_rise() -> None:
