@@ -71,9 +71,7 @@ def _read(text: PlainText, file: str, source: Source, zone: dt.tzinfo, points: P
     clocked = _Clocked(sheet, layout, source, Clock(own_zone))
     if clocked.timeless.size:
         lines = [sheet.line(int(row)) for row in clocked.timeless]
-        is_captioned = layout.is_named_by_file or bool(layout.named_above)
-        captioned = layout.values[0] if is_captioned else None
-        alike, others = without_repeats(text, head, lines, captioned, points.is_mapped)
+        alike, others = _headers_amid(text, head, layout, lines, points)
         if others:
             return each(split_at(alike, others), "each under a header of its own")
         if alike is not text:
@@ -82,10 +80,7 @@ def _read(text: PlainText, file: str, source: Source, zone: dt.tzinfo, points: P
             return whole
     text.release()
     decided = [layout.kind, DELIMITER_NAMES.get(head.delimiter, repr(head.delimiter)), clocked.read.decided]
-    decided += told.decided
-    decided += ["decimal comma"] if decimal == "," else []
-    decided += [text.encoding] if text.encoding != "UTF-8" else []
-    decided += _about_columns(head, layout)
+    decided += [*told.decided, *_about_numbers(text, decimal), *_about_columns(head, layout)]
     # A label says which end of its interval a time stands for; every time is kept as it is written: the
     # interval is not known to a file of one row, and a split of an export must not move its times.
     decided += [f"label {source.label}"] if source.label != "instant" else ["instants"]
@@ -99,11 +94,29 @@ def _read(text: PlainText, file: str, source: Source, zone: dt.tzinfo, points: P
         reader.read_long(layout)
     else:
         reader.read_columns(columns.names, looks)
-    reading.notes += [f"{count} cells {what}" for what, count in sorted(reader.told.items())]
+    _tell(reading, reader.told, points)
+    return reading
+
+
+def _headers_amid(
+    text: PlainText, head: Head, layout: Layout, lines: Sequence[int], points: PointMap
+) -> tuple[PlainText, list[int]]:
+    """Blank the header's repetitions among `lines` without a time; return those at which tables begin."""
+    is_captioned = layout.is_named_by_file or bool(layout.named_above)
+    return without_repeats(text, head, lines, layout.values[0] if is_captioned else None, points.is_mapped)
+
+
+def _tell(reading: FileReading, told: Mapping[str, int], points: PointMap) -> None:
+    """Put into words what was seen of the cells and of the values."""
+    reading.notes += [f"{count} cells {what}" for what, count in sorted(told.items())]
     reading.notes += oddities(reading.series, points)
     on_change = [said] if (said := logged_on_change(reading.series)) else []
     reading.decided = "; ".join([reading.decided, *on_change, *reading.notes])
-    return reading
+
+
+def _about_numbers(text: PlainText, decimal: str) -> list[str]:
+    said = ["decimal comma"] if decimal == "," else []
+    return [*said, text.encoding] if text.encoding != "UTF-8" else said
 
 
 def _about_columns(head: Head, layout: Layout) -> list[str]:

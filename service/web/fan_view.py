@@ -80,7 +80,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
     site = desk.site
     epoch = site.epochs(name)[-1]
     standing = next(fan for fan in fleet(site, desk.store, [name]))
-    columns = [column for column in daily.c if column.name not in ("state",)]
+    columns = [column for column in daily.c if column.name != "state"]
     with desk.store.reader() as connection:
         found = sa.select(*columns).where(daily.c.fan == name).order_by(daily.c.date)
         rows = tuple(dict(row._mapping) for row in connection.execute(found))
