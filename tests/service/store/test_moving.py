@@ -1,7 +1,6 @@
 """Moving the SQL state: all of it or nothing, the source as it was, in both directions."""
 
-import subprocess
-import sys
+import os
 from pathlib import Path
 
 import pytest
@@ -18,21 +17,14 @@ from service.store.sqlite import Use
 from service.store.tables import exports, passes
 from tests.service.conftest import Run
 from tests.service.intake.conftest import NOW, Plant
+from tests.service.processes import exit_code_of
 from tests.service.server import Server
 
-ROOT = Path(__file__).parents[3]
-# Moves in a process that dies without any cleaning up when it comes to a table.
-DIE = """
-import os, sys
-from pathlib import Path
-from config import load_site
-from service.store import open_store
-from service.store.moving import fill
 
-folder, url, table = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
-with open_store(load_site(folder)) as store, store.reader() as source:
-    fill(source, url, folder, lambda name: os._exit(9) if name == table else None)
-"""
+def move_and_die(folder: Path, url: str, table: str) -> None:
+    """Move in a process that dies without any cleaning up when it comes to a table."""
+    with open_store(load_site(folder)) as store, store.reader() as source:
+        fill(source, url, folder, lambda name: os._exit(9) if name == table else None)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -100,8 +92,7 @@ def test_a_database_of_something_else_is_refused(target: str, tmp_path: Path) ->
 
 @pytest.mark.parametrize("table", ["daily", "intake"])
 def test_stopped_on_the_way_it_leaves_an_empty_database(pulled: Plant, target: str, table: str) -> None:
-    stopped = [sys.executable, "-c", DIE, str(pulled.folder), target, table]
-    assert subprocess.run(stopped, cwd=ROOT, check=False).returncode == 9
+    assert exit_code_of(move_and_die, pulled.folder, target, table) == 9
     left = Database(target, pulled.folder)
     with left.reader() as connection:
         assert rows_in(connection) == {}
