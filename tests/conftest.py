@@ -1,7 +1,10 @@
-"""What all tests share: a property is searched with the same draws in every run, without a deadline."""
+"""What all tests share: the draws of a property in every run, and one thread of linear algebra a process."""
+
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import settings
+from threadpoolctl import threadpool_limits
 
 settings.register_profile("slipledger", deadline=None, derandomize=True)
 settings.load_profile("slipledger")
@@ -14,3 +17,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         default="sqlite",
         help="which database the sites of tests/service have; a PostgreSQL server is started for them",
     )
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _one_thread_of_linear_algebra() -> Iterator[None]:
+    """Judge as `assess` does: two processes of two threads wait for one another at every small matrix."""
+    with threadpool_limits(limits=1):
+        yield

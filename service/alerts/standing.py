@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from analytics.vocabulary import Cause
+from service.store.alert_tables import alerts
 from service.store.handling import Handling, Mark, history, marks
 from service.store.ledger_tables import episodes
 from service.store.store import Store
@@ -58,10 +59,13 @@ def open_alerts(store: Store, fan: str | None = None) -> list[OpenAlert]:
 
 
 def history_of(store: Store, number: int) -> list[str]:
-    """Return an alert's history, a line a change, in plant time."""
+    """Return whose alert it is and a line a change, in plant time; nothing where there is no such alert."""
     with store.reader() as connection:
         rows = history(connection, [number])[number]
-    lines = []
+        whose = connection.execute(sa.select(alerts).where(alerts.c.id == number)).one_or_none()
+    if whose is None:
+        return []
+    lines = [f"Alert {number}, {whose.fan}: {whose.kind.replace('_', ' ')}, opened {whose.opened_on}"]
     for row in rows:
         became = row["true_from"].astimezone(store.zone)
         moved = f"{row['old']} -> {row['new']}" if row["old"] else row["new"]

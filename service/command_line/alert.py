@@ -44,11 +44,14 @@ def alert(
     if sum((acknowledge, shelve_until is not None, take_up, close)) > 1:
         raise typer.BadParameter(_ONE)
     until = None if shelve_until is None else plant_day(shelve_until, "--shelve-until")
+    is_said = acknowledge or until is not None or take_up or close
+    if is_said and not by.strip():
+        raise typer.BadParameter("a name is needed; say who says so", param_hint="--by")
     declared = load_site(site)
     if fan is not None:
         known_fan(declared, fan)
     with open_store(declared, waiting=say_who_writes) as store:
-        if not (acknowledge or take_up or close or until is not None):
+        if not is_said:
             _print(store, number, fan)
             return
         with store.working("alert"):

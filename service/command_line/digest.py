@@ -73,14 +73,10 @@ def _week(text: str | None, site: "SiteFolder", store: "Store") -> "Week":
 
 
 def _write(site: "SiteFolder", store: "Store", week: "Week", out: Path) -> None:
-    from service.mail import as_message, weekly_digest  # noqa: PLC0415 - kept out of --help
+    from service.mail import as_file  # noqa: PLC0415 - kept out of --help
 
-    mail = site.site.mail
-    sender = "slipledger@localhost" if mail is None else mail.sender
-    recipients = () if mail is None else mail.weekly
-    message = as_message(weekly_digest(site, store, week), sender, recipients, week.ends(site.site.zone))
     with whole_file(out) as file:
-        file.write(message.as_bytes())
+        file.write(as_file(site, store, week))
 
 
 def _send(site: "SiteFolder", store: "Store", week: "Week") -> None:

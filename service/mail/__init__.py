@@ -3,7 +3,7 @@
 from service.mail.announcing import announce
 from service.mail.delivering import Delivered, deliver
 from service.mail.digest import Digest, weekly_digest
-from service.mail.message import as_message
+from service.mail.message import as_file, as_message
 from service.mail.opening import subject_of
 from service.mail.outbox import Delivery, send_weekly, write_weekly
 from service.mail.text import text_of
@@ -15,6 +15,7 @@ __all__ = [
     "Digest",
     "Week",
     "announce",
+    "as_file",
     "as_message",
     "deliver",
     "last_whole_week",

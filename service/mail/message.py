@@ -4,11 +4,14 @@ import datetime as dt
 import hashlib
 from email.message import EmailMessage, MIMEPart
 
-from service.mail.digest import Digest
+from config import Mail, SiteFolder
+from service.mail.digest import Digest, weekly_digest
 from service.mail.html import html_of
 from service.mail.opening import subject_of
 from service.mail.text import text_of
+from service.mail.weeks import Week
 from service.notices.headers import headed, message_id
+from service.store import Store
 
 
 def as_message(digest: Digest, sender: str, recipients: tuple[str, ...], when: dt.datetime) -> EmailMessage:
@@ -32,3 +35,13 @@ def as_message(digest: Digest, sender: str, recipients: tuple[str, ...], when: d
         if visit.picture is not None and isinstance(page, MIMEPart):
             page.add_related(visit.picture.png, "image", "png", cid=f"<{picture_id}>", disposition="inline")
     return message
+
+
+def as_file(site: SiteFolder, store: Store, week: Week) -> bytes:
+    """Return a week's mail as the bytes that a mail program opens, dated when the week ended.
+
+    Where site.toml has no [mail] it comes from the sender that is usual there, to nobody.
+    """
+    mail = site.site.mail or Mail()
+    ended = week.ends(site.site.zone)
+    return as_message(weekly_digest(site, store, week), mail.sender, mail.weekly, ended).as_bytes()

@@ -113,29 +113,11 @@ def figures_of(work: Work, compared: Compared, healthy: PeriodReadings | None, c
     rng = np.random.default_rng(_SEED)
     drawn = draw_savings(compared.before, compared.after, compared.belief, rng)
     guideline = _guideline(compared, found, drawn.block)
-    wanted = sorted({*CONFIDENCES, confidence})
-    spreads = []
-    for one in wanted:
-        share = one / 100.0
-        ends = found.interval(share)
-        again = drawn.interval(share)
-        freedom = max(guideline.worth - compared.before.terms.shape[1] - 1.0, 3.0)
-        usual = fractional_savings_uncertainty(
-            t_value(share, freedom),
-            guideline.cv,
-            guideline.days_before,
-            guideline.days_after,
-            guideline.correlation,
-            found.fraction,
-            guideline.factor,
-        )
-        half = 0.5 * (ends[1] - ends[0])
-        fractional = half / abs(found.fraction) if found.fraction else float("inf")
-        spreads.append(
-            Spread(
-                one, 100 * ends[0], 100 * ends[1], fractional, float(usual), 100 * again[0], 100 * again[1]
-            )
-        )
+    freedom = max(guideline.worth - compared.before.terms.shape[1] - 1.0, 3.0)
+    spreads = tuple(
+        _spread(one, found, guideline, freedom, drawn.interval(one / 100.0))
+        for one in sorted({*CONFIDENCES, confidence})
+    )
     air = work.before.air
     return Figures(
         compared,
@@ -146,7 +128,7 @@ def figures_of(work: Work, compared: Compared, healthy: PeriodReadings | None, c
         100.0 * found.fraction,
         100.0 * low,
         100.0 * high,
-        tuple(spreads),
+        spreads,
         guideline,
         restored,
         renewed,
@@ -155,6 +137,31 @@ def figures_of(work: Work, compared: Compared, healthy: PeriodReadings | None, c
         _same_command(air, work.after.air),
         len(compared.before.day),
         len(compared.after.day),
+    )
+
+
+def _spread(
+    confidence: float,
+    found: Saving,
+    guideline: GuidelineFacts,
+    freedom: float,
+    drawn: tuple[float, float],
+) -> Spread:
+    """Say how sure a saving is at a confidence [%]; `drawn` is its interval over days drawn again."""
+    share = confidence / 100.0
+    low, high = found.interval(share)
+    by_guideline = fractional_savings_uncertainty(
+        t_value(share, freedom),
+        guideline.cv,
+        guideline.days_before,
+        guideline.days_after,
+        guideline.correlation,
+        found.fraction,
+        guideline.factor,
+    )
+    fractional = 0.5 * (high - low) / abs(found.fraction) if found.fraction else float("inf")
+    return Spread(
+        confidence, 100 * low, 100 * high, fractional, float(by_guideline), 100 * drawn[0], 100 * drawn[1]
     )
 
 

@@ -7,6 +7,7 @@ from typing import Final
 from service.round.cautions import CAUTIONS
 from service.round.fields import CHECKS, READINGS
 from service.round.plan import FanSheet, Round
+from service.store.remedies import Remedy
 from service.words import one_line, plain_date
 
 _WIDTH: Final = 96
@@ -25,11 +26,11 @@ def round_text(planned: Round) -> str:
     for name, sheets in planned.groups:
         lines += ["", "", one_line(name), "=" * len(one_line(name))]
         for sheet in sheets:
-            lines += ["", *_sheet(sheet)]
+            lines += ["", *_sheet(sheet, planned.currency)]
     return "\n".join(lines) + "\n"
 
 
-def _sheet(sheet: FanSheet) -> Iterator[str]:
+def _sheet(sheet: FanSheet, currency: str) -> Iterator[str]:
     title = f"{one_line(sheet.fan)} ({sheet.standing.value})"
     yield title
     yield "-" * len(title)
@@ -44,11 +45,7 @@ def _sheet(sheet: FanSheet) -> Iterator[str]:
     yield _indented(f"It costs: {sheet.cost}")
     yield _indented(f"Bring: {sheet.parts}")
     for remedy in sheet.remedies:
-        saves = (
-            f"saves {remedy.money.centre:,.0f} ({remedy.money.low:,.0f} to {remedy.money.high:,.0f}) a year"
-        )
-        price = f"{remedy.name}: {remedy.price.centre:,.0f}, {saves}, payback {remedy.payback_words} years"
-        yield _indented(f"May be done: {price}")
+        yield _indented(f"May be done: {_remedy(remedy, currency)}")
     for done in sheet.done:
         yield _indented(f"In the log this quarter: {done}")
     for item in sheet.items:
@@ -60,6 +57,14 @@ def _sheet(sheet: FanSheet) -> Iterator[str]:
     yield _indented("  ".join(f"[ ] {check.words}" for check in CHECKS))
     recheck = f"  recheck after 24 to 48 h on {_BLANK}" if sheet.can_slip else ""
     yield _indented(f"date {_BLANK}  work {_BLANK}{_BLANK}{recheck}  signature {_BLANK}")
+
+
+def _remedy(remedy: Remedy, currency: str) -> str:
+    saved = remedy.money
+    saves = f"saves {saved.centre:,.0f} {currency} ({saved.low:,.0f} to {saved.high:,.0f}) a year"
+    return (
+        f"{remedy.name}: {remedy.price.centre:,.0f} {currency}, {saves}, payback {remedy.payback_words} years"
+    )
 
 
 def _indented(text: str, begin: str = "  ") -> str:

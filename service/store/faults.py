@@ -1,6 +1,5 @@
 """Named points of the store protocol at which a test may stop the process."""
 
-from collections.abc import Callable
 from typing import Final
 
 EXPORT_KEPT: Final = "export kept"
@@ -16,8 +15,6 @@ ALERTS_KEPT: Final = "alerts kept"
 WEEK_WRITTEN: Final = "week written"
 MAIL_CLAIMED: Final = "mail claimed"
 MAIL_TAKEN: Final = "mail taken"
-
-type_hook = Callable[[str], None]
 
 
 def no_fault(_point: str) -> None:

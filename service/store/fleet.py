@@ -99,7 +99,22 @@ def fleet(
     """
     chosen = site.fan_names if fans is None else fans
     day = dt.date.max if as_of is None else as_of
+    known = _known(site, store, fans, day)
+    return sorted((_fan_standing(site, fan, day, known) for fan in chosen), key=_worst_first)
 
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What the database holds of fans on a day, by fan: `hours` run a day, the rest as in `FanStanding`."""
+
+    latest: dict[str, dict[str, Any]]
+    judged: dict[str, dict[str, Any]]
+    alerts: dict[str, list[OpenAlert]]
+    hours: dict[str, float | None]
+    costs: dict[str, FanCost]
+
+
+def _known(site: SiteFolder, store: Store, fans: Sequence[str] | None, day: dt.date) -> _Known:
     def one_of(column: sa.ColumnElement[str]) -> sa.ColumnElement[bool]:
         return sa.true() if fans is None else column.in_(fans)
 
@@ -116,35 +131,33 @@ def fleet(
             judged |= _latest(connection, some & (daily.c.date <= day) & daily.c.slip_pct.is_not(None))
         alerts = _open_alerts(connection, one_of(episodes.c.fan), day)
         hours = {row.fan: row.hours for row in connection.execute(by_fan)}
+        chosen = site.fan_names if fans is None else fans
         costs = fan_costs(connection, site, {fan: latest[fan] for fan in chosen if fan in latest})
-    price = site.site.energy_price_per_kwh
-    standings = []
-    for fan in chosen:
-        row, last = latest.get(fan), judged.get(fan)
-        hours_a_day = float(hours.get(fan) or 0.0)
-        money = costs[fan].money.centre if fan in costs else None
-        if money is None and last is not None and last["excess_kw"] is not None:
-            money = max(last["excess_kw"], 0.0) * hours_a_day / 24.0 * HOURS_A_YEAR * price
-        opened = tuple(alerts.get(fan, ()))
-        epoch = site.epoch_at(fan, day) or site.epochs(fan)[0]
-        building = epoch.building or ""
-        standing = _standing(row, opened)
-        standings.append(
-            FanStanding(
-                fan,
-                building,
-                standing,
-                row,
-                last,
-                opened,
-                hours_a_day,
-                money,
-                epoch.criticality,
-                costs.get(fan),
-                epoch.machine.drive.can_slip,
-            )
-        )
-    return sorted(standings, key=_worst_first)
+    return _Known(latest, judged, alerts, hours, costs)
+
+
+def _fan_standing(site: SiteFolder, fan: str, day: dt.date, known: _Known) -> FanStanding:
+    row, judged, cost = known.latest.get(fan), known.judged.get(fan), known.costs.get(fan)
+    hours_a_day = float(known.hours.get(fan) or 0.0)
+    money = None if cost is None else cost.money.centre
+    if money is None and judged is not None and judged["excess_kw"] is not None:
+        hours_a_year = hours_a_day / 24.0 * HOURS_A_YEAR
+        money = max(judged["excess_kw"], 0.0) * hours_a_year * site.site.energy_price_per_kwh
+    alerts = tuple(known.alerts.get(fan, ()))
+    epoch = site.epoch_at(fan, day) or site.epochs(fan)[0]
+    return FanStanding(
+        fan,
+        epoch.building or "",
+        _standing(row, alerts),
+        row,
+        judged,
+        alerts,
+        hours_a_day,
+        money,
+        epoch.criticality,
+        cost,
+        epoch.machine.drive.can_slip,
+    )
 
 
 def _latest(connection: sa.Connection, where: sa.ColumnElement[bool]) -> dict[str, dict[str, Any]]:

@@ -69,7 +69,7 @@ def listed(row: Any) -> Any:
 
 
 def add_ledger(router: APIRouter, desk: Desk) -> None:
-    """Add fans, their daily ledger and the alerts."""
+    """Add fans and their daily ledger."""
 
     @router.get(
         "/fans",
@@ -99,6 +99,10 @@ def add_ledger(router: APIRouter, desk: Desk) -> None:
         if last is not None:
             query = query.where(daily.c.date <= last)
         return page_of(request, _rows(desk, query, part), DAILY_COLUMNS, part)
+
+
+def add_alerts(router: APIRouter, desk: Desk) -> None:
+    """Add the alerts and what became of them."""
 
     @router.get(
         "/alerts",

@@ -80,17 +80,17 @@ def fan_page(desk: Desk, name: str) -> FanPage:
     site = desk.site
     epoch = site.epochs(name)[-1]
     standing = next(fan for fan in fleet(site, desk.store, [name]))
-    columns = [column for column in daily.c if column.name not in ("state",)]
+    columns = [column for column in daily.c if column.name != "state"]
     with desk.store.reader() as connection:
         found = sa.select(*columns).where(daily.c.fan == name).order_by(daily.c.date)
         rows = tuple(dict(row._mapping) for row in connection.execute(found))
         told = sa.select(episodes).where(episodes.c.fan == name)
         alerts = connection.execute(told.order_by(episodes.c.opened_at.desc())).all()
-        learned = connection.execute(
-            sa.select(curves).where(curves.c.fan == name).order_by(curves.c.epoch)
-        ).all()
+        fitted = sa.select(curves).where(curves.c.fan == name)
+        learned = connection.execute(fitted.order_by(curves.c.epoch)).all()
         corrected = corrections(connection, name)
-        pairs = connection.execute(sa.select(tachometer_pairs).where(tachometer_pairs.c.fan == name)).all()
+        taken = sa.select(tachometer_pairs).where(tachometer_pairs.c.fan == name)
+        pairs = [dict(row._mapping) for row in connection.execute(taken)]
     entries = site.entries(name)
     whole = next((row for row in reversed(rows) if row["cause"] != Cause.DRIVE_LOST.value), None)
     reason = (learned[-1].reason or "") if learned else ""
@@ -110,13 +110,7 @@ def fan_page(desk: Desk, name: str) -> FanPage:
         recent=tuple((row, cause_words(row)) for row in reversed(rows[-RECENT_DAYS:])),
         opened=tuple(alert for alert in alerts if alert.closed_on is None),
         closed=tuple(alert for alert in alerts if alert.closed_on is not None),
-        services=services_done(
-            entries,
-            epoch,
-            rows,
-            [dict(alert._mapping) for alert in alerts],
-            [dict(pair._mapping) for pair in pairs],
-        ),
+        services=services_done(entries, epoch, rows, [dict(alert._mapping) for alert in alerts], pairs),
         due=_due(epoch, entries, rows, standing, check),
         check=check,
         commands=_commands(desk, name, epoch, check),

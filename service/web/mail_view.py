@@ -2,11 +2,9 @@
 
 from dataclasses import dataclass
 
-from service.mail import Week, as_message, last_whole_week, subject_of, text_of, weekly_digest
+from service.mail import Week, as_file, last_whole_week, subject_of, text_of, weekly_digest
 from service.web.desk import Desk
 from service.web.problem import Problem
-
-_NOBODY = "slipledger@localhost"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +44,7 @@ def mail_file(desk: Desk, asked: str) -> bytes:
     week = _week(asked) or _coming(desk)
     if week is None:
         raise Problem(404, "There is no mail before the first reading.", "pull the exports first")
-    mail = desk.site.site.mail
-    sender, readers = (_NOBODY, ()) if mail is None else (mail.sender, mail.weekly)
-    digest = weekly_digest(desk.site, desk.store, week)
-    return as_message(digest, sender, readers, week.ends(desk.site.site.zone)).as_bytes()
+    return as_file(desk.site, desk.store, week)
 
 
 def _coming(desk: Desk) -> Week | None:

@@ -8,6 +8,7 @@ from itertools import product
 from pathlib import Path
 
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from analytics.results_version import RESULTS_VERSION
 from tests.accuracy.drawing import draw_class
@@ -47,7 +48,8 @@ def judge_batch(batch: Batch) -> pd.DataFrame:
     if path is not None and path.exists():
         return pd.read_pickle(path)
     numbers = range(batch.first, batch.last)
-    judged = judge(draw_class(batch.seed, batch.cause, numbers, batch.days, batch.minutes))
+    with threadpool_limits(limits=1):  # as `assess` does; each core has a batch of its own already
+        judged = judge(draw_class(batch.seed, batch.cause, numbers, batch.days, batch.minutes))
     if path is not None:
         path.parent.mkdir(parents=True, exist_ok=True)
         unfinished = path.with_suffix(".part")

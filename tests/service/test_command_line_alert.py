@@ -36,8 +36,9 @@ def test_an_alert_is_listed_taken_in_hand_and_ended(book: Book) -> None:
     empty = RUNNER.invoke(app, ["alert", site])
     assert (empty.stdout, empty.stderr) == ("", "No alert is open.\n")
     history = RUNNER.invoke(app, ["alert", site, "--number", number]).stdout.splitlines()
-    assert len(history) == 4
-    assert "handling: untouched -> in hand, by R. Vance (belts ordered)" in history[1]
+    assert history[0] == f"Alert {number}, F-1: belt slip, opened 2025-06-06"
+    assert len(history) == 5
+    assert "handling: untouched -> in hand, by R. Vance (belts ordered)" in history[2]
 
 
 @pytest.mark.parametrize(
@@ -47,7 +48,7 @@ def test_an_alert_is_listed_taken_in_hand_and_ended(book: Book) -> None:
         (["--acknowledge", "--by", "R. Vance"], 2, "say which alert is meant"),
         (["--fan", "F-1", "--acknowledge", "--close"], 2, "give one of them"),
         (["--fan", "F-1", "--shelve-until", "July"], 2, "write a date as 2025-05-31"),
-        (["--fan", "F-1", "--acknowledge"], 2, "a name is needed"),
+        (["--fan", "F-1", "--acknowledge"], 2, "for --by: a name is needed"),
         (["--number", "77"], 2, "there is no alert 77"),
         (["--number", "77", "--acknowledge", "--by", "R. Vance"], 2, "there is no alert 77"),
     ],

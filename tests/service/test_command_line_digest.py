@@ -53,9 +53,22 @@ def test_wrong_usage_is_answered_with_what_to_write(ledger: Ledger, arguments: l
     assert said in done.stderr
 
 
-def test_without_recipients_nothing_is_sent(ledger: Ledger) -> None:
+def without_mail(ledger: Ledger) -> None:
     toml = ledger.folder / "site.toml"
     toml.write_text(toml.read_text().split("[mail]", maxsplit=1)[0])
+
+
+def test_without_recipients_a_file_is_to_nobody_from_the_usual_sender(ledger: Ledger, tmp_path: Path) -> None:
+    without_mail(ledger)
+    out = tmp_path / "week.eml"
+    done = RUNNER.invoke(app, ["digest", str(ledger.folder), "--week", "2025-W24", "--out", str(out)])
+    assert done.exit_code == 0
+    message = message_from_bytes(out.read_bytes(), policy=SMTP)
+    assert (message["From"], message["To"]) == ("slipledger@localhost", "undisclosed-recipients:;")
+
+
+def test_without_recipients_nothing_is_sent(ledger: Ledger) -> None:
+    without_mail(ledger)
     done = RUNNER.invoke(app, ["digest", str(ledger.folder), "--week", "2025-W24", "--send"])
     assert done.exit_code == 2
     assert "[mail]" in done.stderr

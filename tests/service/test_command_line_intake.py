@@ -4,20 +4,12 @@ import csv
 import io
 import shlex
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
+from tests.service.conftest import Run
 from tests.service.databases import copy_site, database_line
-
-ROOT = Path(__file__).parents[2]
-
-
-def run(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-c", "from service.command_line import main; main()", *map(str, arguments)]
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
 
 
 def table(text: str) -> list[dict[str, str]]:
@@ -41,9 +33,9 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_the_commands_in_the_order_a_person_types_them(site: Path) -> None:
-    pulled = run("pull", site)
-    assert (pulled.returncode, pulled.stderr.splitlines()) == (
+def test_the_commands_in_the_order_a_person_types_them(run: Run, site: Path) -> None:
+    code, out, err = run("pull", site)
+    assert (code, err.splitlines()) == (
         0,
         [
             "bad.csv: cannot be read: the file is not text: export it as comma-separated values",
@@ -51,11 +43,10 @@ def test_the_commands_in_the_order_a_person_types_them(site: Path) -> None:
             f"slipledger pull {shlex.quote(str(site))} --explain a.csv",
         ],
     )
-    assert pulled.stdout == (
+    assert out == (
         "1 file read, 0 already known, 1 unreadable: 8 values stored, 0 identical, 0 superseded, 1 refused.\n"
     )
-    readings = run("export", site, "readings")
-    rows = table(readings.stdout)
+    rows = table(run("export", site, "readings")[1])
     assert [(row["fan"], row["time_utc"], row["running"]) for row in rows] == [
         ("A", "2025-06-30T23:00:00Z", "1"),
         ("A", "2025-06-30T23:15:00Z", "1"),
@@ -63,25 +54,22 @@ def test_the_commands_in_the_order_a_person_types_them(site: Path) -> None:
         ("B", "2025-06-30T23:15:00Z", "0"),
     ]
     assert (rows[0]["speed_fraction"], rows[0]["power_kw"], rows[1]["speed_fraction"]) == ("0.5", "3.5", "")
-    intake = table(run("export", site, "intake").stdout)
+    intake = table(run("export", site, "intake")[1])
     assert [(row["file"], row["rows_read"], row["refused"]) for row in intake] == [
         ("a.csv", "9", "1"),
         ("bad.csv", "0", "0"),
     ]
-    unused = table(run("points", site).stdout)
+    unused = table(run("points", site)[1])
     assert [(row["point"], row["proposed_role"]) for row in unused] == [("spare amps", "current")]
-    again = run("pull", site)
-    assert again.stdout == "0 files read, 2 already known; nothing new.\n"
-    assert "Everything kept was read again" in run("pull", site, "--again").stdout
-    explained = run("pull", site, "--explain", "a.csv")
-    assert "read as: wide, comma, ISO 8601" in explained.stdout
+    assert run("pull", site)[1] == "0 files read, 2 already known; nothing new.\n"
+    assert "Everything kept was read again" in run("pull", site, "--again")[1]
+    assert "read as: wide, comma, ISO 8601" in run("pull", site, "--explain", "a.csv")[1]
 
 
-def test_one_fan_and_a_file_to_write_to(site: Path, tmp_path: Path) -> None:
+def test_one_fan_and_a_file_to_write_to(run: Run, site: Path, tmp_path: Path) -> None:
     run("pull", site)
     out = tmp_path / "b.csv"
-    result = run("export", site, "readings", "--fan", "B", "--out", out)
-    assert (result.returncode, result.stdout) == (0, "")
+    assert run("export", site, "readings", "--fan", "B", "--out", out)[:2] == (0, "")
     assert {row["fan"] for row in table(out.read_text())} == {"B"}
 
 
@@ -94,31 +82,31 @@ def test_one_fan_and_a_file_to_write_to(site: Path, tmp_path: Path) -> None:
     ],
 )
 def test_wrong_words_are_answered_with_the_right_ones(
-    site: Path, arguments: tuple[str, ...], words: str
+    run: Run, site: Path, arguments: tuple[str, ...], words: str
 ) -> None:
-    result = run("export", site, *arguments)
-    assert (result.returncode, result.stdout) == (2, "")
-    assert words in " ".join(result.stderr.split())
+    code, out, err = run("export", site, *arguments)
+    assert (code, out) == (2, "")
+    assert words in " ".join(err.split())
 
 
-def test_a_drop_that_is_not_there_is_a_failure_with_its_place(site: Path, tmp_path: Path) -> None:
+def test_a_drop_that_is_not_there_is_a_failure_with_its_place(run: Run, site: Path, tmp_path: Path) -> None:
     folder = tmp_path / "site"
     copy_site(site, folder)
     shutil.rmtree(folder / "drop")
-    result = run("pull", folder)
-    assert result.returncode == 1
-    assert "source drop (drop) cannot be reached: there is no folder" in result.stderr
-    assert run("export", folder, "readings").returncode == 0
+    code, _, err = run("pull", folder)
+    assert code == 1
+    assert "source drop (drop) cannot be reached: there is no folder" in err
+    assert run("export", folder, "readings")[0] == 0
 
 
-def test_an_empty_site_gives_the_headers_alone(tmp_path: Path, site: Path) -> None:
+def test_an_empty_site_gives_the_headers_alone(run: Run, tmp_path: Path, site: Path) -> None:
     folder = tmp_path / "site"
     folder.mkdir()
     (folder / "drop").mkdir()
     shutil.copy(site / "fans.csv", folder)
     (folder / "site.toml").write_text(database_line(folder) + 'name = "S"\ntimezone = "Europe/Dublin"\n')
-    assert run("pull", folder).stdout == "0 files read, 0 already known; nothing new.\n"
-    assert run("export", folder, "readings").stdout.startswith(
-        "fan,time_utc,speed_fraction,current_a,power_kw,"
-    )
-    assert table(run("export", folder, "intake").stdout) == []
+    assert run("pull", folder)[1] == "0 files read, 0 already known; nothing new.\n"
+    header, *rows = run("export", folder, "readings")[1].splitlines()
+    assert header.startswith("fan,time_utc,speed_fraction,current_a,power_kw,")
+    assert rows == []
+    assert table(run("export", folder, "intake")[1]) == []

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from tests.service.assess.conftest import LOST, LOST_DAY, SLIPPING, Plant, schedule
+from tests.service.conftest import Run
 
 HOLD, BELOW_HALF = 3, 10
 COLUMN = {"belt_slip": "slip_ref_pct", "drive_loss": "drag_ref_pct"}
@@ -95,3 +96,11 @@ def test_the_message_says_what_was_found(whole: Plant) -> None:
     for message in whole.alerts()["message"]:
         assert message.endswith(".")
         assert len(message) < 200
+
+
+def test_the_command_says_how_many_are_open_and_where_to_go_on(run: Run, plant: Plant) -> None:
+    count = int(plant.alerts()["closed_on"].isna().sum())
+    assert count > 1
+    code, out, err = run("assess", plant.folder)
+    assert (code, out) == (0, "0 of 3 fans brought up to date.\n")
+    assert f"{count} alerts are open: slipledger alert {plant.folder}" in err

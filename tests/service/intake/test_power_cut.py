@@ -1,13 +1,13 @@
 """What a power cut leaves of a pull: only what was flushed. A pull from there ends as an undisturbed one."""
 
 import datetime as dt
-import multiprocessing
 import os
 import shutil
 import sqlite3
 import sys
 from collections.abc import Callable
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -17,6 +17,7 @@ from config import load_site
 from service.intake import export_intake, export_readings, pull
 from service.store import open_store
 from service.store.faults import no_fault
+from tests.service.processes import exit_code_of
 
 CLOCK = dt.datetime(2025, 7, 1, 6, tzinfo=dt.UTC)
 FANS = "fan,drive,motor_kw,speed_point,current_point\nA,direct,11,A speed,A amps\n"
@@ -122,12 +123,7 @@ def assert_same_end_after_cuts(tmp_path: Path, *, again: bool = False, is_every_
     shutil.copytree(undisturbed, cut) if again else filled(cut)
     left.mkdir()
     # A process of its own: its lease ends with it.
-    child = multiprocessing.get_context("spawn").Process(
-        target=cut_amid, args=(cut, left), kwargs={"again": again, "is_every_flush": is_every_flush}
-    )
-    child.start()
-    child.join()
-    assert child.exitcode == 0
+    assert exit_code_of(partial(cut_amid, cut, left, again=again, is_every_flush=is_every_flush)) == 0
     for folder in sorted(left.iterdir()):
         pulled(folder)
         for found, expected in zip(end(folder), end(undisturbed), strict=True):

@@ -5,13 +5,19 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pytest
 
-from service.store import faults
+from config import load_site
+from service.intake import export_intake, pull
+from service.store import faults, open_store
+from service.store.store import Store
+from tests.service.intake.conftest import NOW
+from tests.service.processes import exit_code_of
 
 ROOT = Path(__file__).parents[3]
 POINTS = (
@@ -21,31 +27,29 @@ POINTS = (
     faults.PASS_DONE,
     faults.GENERATION_BUILT,
 )
-# Runs a pull in a process of its own, which dies without any cleaning up the n-th time it reaches a point.
-DIE = """
-import datetime as dt, os, sys
-from pathlib import Path
-from config import load_site
-from service.intake import pull
-from service.store import open_store
 
-folder, point, again, small = sys.argv[1:]
-if small == "small":
-    sys.modules["service.intake.pull"].PASS_VALUES = 1
 
-def reached(name):
-    if name == point:
+def pull_and_die(folder: Path, point: str, again: bool, small: bool) -> None:
+    """Pull in a process of its own, which dies without any cleaning up when it reaches a point."""
+    if small:
+        sys.modules["service.intake.pull"].PASS_VALUES = 1  # type: ignore[attr-defined]
+    site = load_site(folder)
+    with open_store(site, partial(_end_at, point)) as store:
+        pull(site, store, again=again, clock=lambda: NOW)
+
+
+def compact_and_die(folder: Path, point: str) -> None:
+    with open_store(load_site(folder), partial(_end_at, point)) as store:
+        store.compact()
+
+
+def _end_at(point: str, reached: str) -> None:
+    if reached == point:
         os._exit(9)
 
-site = load_site(Path(folder))
-with open_store(site, reached) as store:
-    pull(site, store, again=again == "again", clock=lambda: dt.datetime(2025, 7, 1, 6, tzinfo=dt.UTC))
-"""
 
-
-def die(plant: Any, point: str, *, again: bool = False, small: bool = False) -> int:
-    arguments = [str(plant.folder), point, "again" if again else "", "small" if small else ""]
-    return subprocess.run([sys.executable, "-c", DIE, *arguments], cwd=ROOT, check=False).returncode
+def die(plant: Any, point: str, *, again: bool = False, small: bool = False) -> int | None:
+    return exit_code_of(pull_and_die, plant.folder, point, again, small)
 
 
 def fill(plant: Any) -> None:
@@ -137,9 +141,6 @@ def test_two_hundred_kills_at_any_moment_and_most_of_them_amid_the_writing(tmp_p
 
 @pytest.mark.parametrize("point", [faults.MONTH_COMPACTED])
 def test_a_compaction_stopped_between_months_changes_nothing(plant: Any, point: str) -> None:
-    from config import load_site
-    from service.store import open_store
-
     fill(plant)
     plant.pull()
     plant.drop("more.csv", "Time,SF1 speed,EF1 amps\n2025-03-02 09:00,1,2\n2025-04-02 09:00,1,2\n", 1.0)
@@ -147,11 +148,7 @@ def test_a_compaction_stopped_between_months_changes_nothing(plant: Any, point: 
     plant.drop("last.csv", "Time,SF1 speed\n2025-03-02 10:00,1\n2025-04-02 10:00,1\n", 1.0)
     plant.pull()
     before = plant.readings()
-    script = DIE.replace("    pull(site, store,", "    store.compact() or pull(site, store,")
-    ran = subprocess.run(
-        [sys.executable, "-c", script, str(plant.folder), point, "", ""], cwd=ROOT, check=False
-    )
-    assert ran.returncode == 9
+    assert exit_code_of(compact_and_die, plant.folder, point) == 9
     pd.testing.assert_frame_equal(plant.readings(), before)
     with open_store(load_site(plant.folder)) as store:
         assert store.compact() == ("2025-04",)
@@ -173,10 +170,6 @@ def test_an_export_that_was_kept_is_read_though_its_source_has_lost_it(plant: An
 
 
 def test_readers_see_nothing_of_a_pass_that_is_not_done(plant: Any) -> None:
-    from config import load_site
-    from service.intake import export_intake
-    from service.store.store import Store
-
     fill(plant)
     assert die(plant, faults.DELTA_COMMITTED) == 9
     site = load_site(plant.folder)

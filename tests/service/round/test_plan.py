@@ -166,6 +166,7 @@ def test_the_sheet_is_one_row_a_fan_with_the_columns_to_fill(site: SiteFolder, s
 
 def test_the_text_says_the_cautions_before_any_fan(site: SiteFolder, store: Store) -> None:
     text = round_text(plan_round(site, store))
+    assert "May be done: retension: 75 USD, saves " in text
     assert text.index("local isolator") < text.index("A-1 whole")
     for caution in (
         "label",

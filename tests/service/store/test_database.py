@@ -1,8 +1,6 @@
 """The database: migrated from nothing, named constraints, no update lost between processes."""
 
 import datetime as dt
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,15 +9,16 @@ import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
-from config import SiteFolder
+from config import SiteFolder, load_site
 from service.command_line.outcome import outcome_of
+from service.failure import WorkFailed
 from service.store import open_store
 from service.store.database import Database
 from service.store.ledger_tables import curves
 from service.store.tables import METADATA, UtcTime, exports, generations, passes, points_seen
+from tests.service.processes import exit_codes_of
 from tests.service.server import Server
 
-ROOT = Path(__file__).parents[3]
 NOW = dt.datetime(2025, 6, 1, 5, 30, 0, 123456, tzinfo=dt.UTC)
 GENERATION = {"id": 1, "folder": "g", "settings_digest": "0", "state": "current", "begun": NOW}
 PASS = {"id": 1, "marker": "m", "generation_id": 1, "settings_digest": "0", "state": "done",
@@ -27,18 +26,19 @@ PASS = {"id": 1, "marker": "m", "generation_id": 1, "settings_digest": "0", "sta
 EXPORT = {"id": 1, "sha256": "0" * 64, "source": "s", "point_name": "p", "file": "f", "size": 1 << 40,
           "modified_us": 1 << 50, "kept_at": NOW, "source_settings": {}}  # fmt: skip
 POINT = {"pass_id": 1, "export_id": 1, "cells": 1, "example": "e"}
-COUNT = """
-import sys
-from pathlib import Path
-import sqlalchemy as sa
-from service.store.database import Database
 
-database = Database(sys.argv[1], Path(sys.argv[2]))
-for _ in range(500):
-    with database.writer() as connection:
-        seen = connection.execute(sa.text("select n from counter")).scalar()
-        connection.execute(sa.text("update counter set n = :n"), {"n": seen + 1})
-"""
+
+def count_to_five_hundred(url: str, folder: Path) -> None:
+    database = Database(url, folder)
+    for _ in range(500):
+        with database.writer() as connection:
+            seen = connection.execute(sa.text("select n from counter")).scalar_one()
+            connection.execute(sa.text("update counter set n = :n"), {"n": seen + 1})
+    database.close()
+
+
+def open_and_close(folder: Path) -> None:
+    open_store(load_site(folder)).close()
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -99,21 +99,13 @@ def test_two_processes_lose_no_update(database: Database, url: str, tmp_path: Pa
     with database.writer() as connection:
         connection.execute(sa.text("create table counter (n integer)"))
         connection.execute(sa.text("insert into counter values (0)"))
-    command = [sys.executable, "-c", COUNT, url, str(tmp_path)]
-    both = [subprocess.Popen(command, cwd=ROOT) for _ in range(2)]
-    assert [process.wait() for process in both] == [0, 0]
+    assert exit_codes_of(count_to_five_hundred, [(url, tmp_path)] * 2) == [0, 0]
     with database.reader() as connection:
         assert connection.execute(sa.text("select n from counter")).scalar() == 1000
 
 
 def test_two_processes_may_open_a_new_site_at_once(site: SiteFolder) -> None:
-    code = (
-        "import sys\nfrom pathlib import Path\nfrom config import load_site\n"
-        "from service.store import open_store\n"
-        "open_store(load_site(Path(sys.argv[1]))).close()\n"
-    )
-    each = [subprocess.Popen([sys.executable, "-c", code, str(site.path)], cwd=ROOT) for _ in range(4)]
-    assert [process.wait() for process in each] == [0, 0, 0, 0]
+    assert exit_codes_of(open_and_close, [(site.path,)] * 4) == [0, 0, 0, 0]
 
 
 def test_a_reader_sees_one_state_while_a_writer_commits(database: Database) -> None:
@@ -197,9 +189,6 @@ def test_times_come_back_in_utc_and_naive_ones_are_refused(database: Database) -
 
 
 def test_a_folder_that_delta_cannot_write_to_is_said(tmp_path: Path) -> None:
-    from config import load_site
-    from service.failure import WorkFailed
-
     folder = tmp_path / "site [1]"
     folder.mkdir()
     (folder / "site.toml").write_text('name = "S"\ntimezone = "UTC"\n')

@@ -1,8 +1,6 @@
 """Moving the SQL state: all of it or nothing, the source as it was, in both directions."""
 
 import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -17,23 +15,16 @@ from service.store.moving import fill, refuse_filled
 from service.store.schema import lasting_tables
 from service.store.sqlite import Use
 from service.store.tables import exports, passes
+from tests.service.conftest import Run
 from tests.service.intake.conftest import NOW, Plant
+from tests.service.processes import exit_code_of
 from tests.service.server import Server
 
-ROOT = Path(__file__).parents[3]
-COMMAND = "from service.command_line import main; main()"
-# Moves in a process that dies without any cleaning up when it comes to a table.
-DIE = """
-import os, sys
-from pathlib import Path
-from config import load_site
-from service.store import open_store
-from service.store.moving import fill
 
-folder, url, table = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
-with open_store(load_site(folder)) as store, store.reader() as source:
-    fill(source, url, folder, lambda name: os._exit(9) if name == table else None)
-"""
+def move_and_die(folder: Path, url: str, table: str) -> None:
+    """Move in a process that dies without any cleaning up when it comes to a table."""
+    with open_store(load_site(folder)) as store, store.reader() as source:
+        fill(source, url, folder, lambda name: os._exit(9) if name == table else None)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -101,8 +92,7 @@ def test_a_database_of_something_else_is_refused(target: str, tmp_path: Path) ->
 
 @pytest.mark.parametrize("table", ["daily", "intake"])
 def test_stopped_on_the_way_it_leaves_an_empty_database(pulled: Plant, target: str, table: str) -> None:
-    stopped = [sys.executable, "-c", DIE, str(pulled.folder), target, table]
-    assert subprocess.run(stopped, cwd=ROOT, check=False).returncode == 9
+    assert exit_code_of(move_and_die, pulled.folder, target, table) == 9
     left = Database(target, pulled.folder)
     with left.reader() as connection:
         assert rows_in(connection) == {}
@@ -137,19 +127,16 @@ def test_a_row_that_comes_back_changed_takes_everything_back(pulled: Plant, targ
     filled.close()
 
 
-def test_the_command_says_what_it_copied_and_what_to_do_next(pulled: Plant, server: Server) -> None:
+def test_the_command_says_what_it_copied_and_what_to_do_next(
+    run: Run, pulled: Plant, server: Server, monkeypatch: pytest.MonkeyPatch
+) -> None:
     url = "postgresql+psycopg://{env:WHERE}"
-    where = server.empty().removeprefix("postgresql+psycopg://")
-    command = [sys.executable, "-c", COMMAND, "move", str(pulled.folder), "--to", url]
-    done = subprocess.run(
-        command, cwd=ROOT, capture_output=True, text=True, check=False, env={**os.environ, "WHERE": where}
-    )
-    assert (done.returncode, done.stderr) == (0, "")
-    assert "exports: 1 rows" in done.stdout
-    assert done.stdout.rstrip().endswith(f'database = "{url}"')
-    open_password = subprocess.run(
-        [*command[:-1], "postgresql+psycopg://a:b@c/d"], cwd=ROOT, capture_output=True, text=True, check=False
-    )
-    assert open_password.returncode == 2
-    assert "carries a password" in open_password.stderr
-    assert "a:b" not in open_password.stderr
+    monkeypatch.setenv("WHERE", server.empty().removeprefix("postgresql+psycopg://"))
+    code, out, err = run("move", pulled.folder, "--to", url)
+    assert (code, err) == (0, "")
+    assert "exports: 1 rows" in out
+    assert out.rstrip().endswith(f'database = "{url}"')
+    code, _, err = run("move", pulled.folder, "--to", "postgresql+psycopg://a:b@c/d")
+    assert code == 2
+    assert "carries a password" in err
+    assert "a:b" not in err
