@@ -56,7 +56,7 @@ class Fleet:
             facts.full_load_efficiency[which],
         )
         unseen = Hidden(*(getattr(self.hidden, name)[which] for name in Hidden.__slots__))
-        return Fleet(some_of(self.watch, which), chosen, unseen)
+        return Fleet(self.watch.some(which), chosen, unseen)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,7 +231,7 @@ def _measured(
         return state, tuple(() for _ in days)
     parts, compared = [], []
     for i, fan in enumerate(days):
-        part, constants = select(state, np.arange(len(days)) == i), some_of(batch.watch, [i])
+        part, constants = select(state, np.arange(len(days)) == i), batch.watch.some([i])
         own_hours = Operating(*(getattr(hours, name)[i : i + 1] for name in Operating.__slots__))
         own = DayReading(*(getattr(reading, name)[i : i + 1] for name in DayReading.__slots__))
         done: list[Compared] = []
@@ -260,18 +260,8 @@ def _serviced(state: State, batch: Fleet, days: Sequence[FanDay]) -> State:
     parts = []
     for i, fan in enumerate(days):
         alone = np.arange(len(days)) == i
-        part, constants = select(state, alone), some_of(batch.watch, [i])
+        part, constants = select(state, alone), batch.watch.some([i])
         for work, role in fan.service:
             part = after_service(part, constants, work, role)
         parts.append(part)
     return stack_states(parts)
-
-
-def some_of(batch: Watch, which: list[int]) -> Watch:
-    """Return the constants of some fans of a batch."""
-    plant = type(batch.plant)(*(getattr(batch.plant, name)[which] for name in type(batch.plant).__slots__))
-    believed = type(batch.beliefs)(
-        *(getattr(batch.beliefs, name)[which] for name in type(batch.beliefs).__slots__)
-    )
-    rest = [name for name in Watch.__slots__ if name not in ("plant", "beliefs")]
-    return Watch(plant, believed, *(getattr(batch, name)[which] for name in rest))

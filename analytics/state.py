@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from scipy.special import ndtr
@@ -9,7 +10,7 @@ from scipy.special import ndtr
 from analytics.arrays import Bools, Floats
 from analytics.curve_fit import LOAD, load_spread
 from analytics.curves import HealthyCurves
-from analytics.day_misfit import Shown, jumps, open_deviations, opened_in, sayings, shown_in
+from analytics.day_misfit import jumps, open_deviations, opened_in, sayings, shown_in
 from analytics.explanations import (
     CAUSE_COUNT,
     EXPLANATION_COUNT,
@@ -45,7 +46,15 @@ WHEEL_TORQUE_RANGE = (0.4, 1.1)
 _LOG_SUDDEN = np.log([CAUSE_TRAITS[cause].sudden_share for cause in CAUSES])
 _LOG_SEASON_DAYS = np.log(365.25 * PAIR_YEARS)
 _STRAY_DEVIATIONS = 2.5
-_ROUNDS = 2
+# How far the middle may move from where a day was looked at while the model may still be taken as straight:
+# a hundredth of what is read; less of slip, whose knee bends within a few tenths of a point; more of what
+# only multiplies a fault.
+_STRAIGHT = np.array(
+    [
+        {Parameter.SLIP: 0.001, Parameter.SLIP_STEEPNESS: 0.15, Parameter.WHEEL_TORQUE: 0.15}.get(name, 0.01)
+        for name in CARRIED
+    ]
+)
 _SURELY_DEVIATIONS = 2.0
 _LOWEST_DEVIATIONS = 6.0
 _SLIP = CARRIED.index(Parameter.SLIP)
@@ -57,6 +66,8 @@ _LEARNED = WIDTH - sum(name in CURVE for name in CARRIED)
 _CAUSES = np.arange(CAUSE_COUNT)
 _LOWER = np.tril_indices(_LEARNED, -1)
 _FANS_NEAR = 8
+
+_Batch = TypeVar("_Batch", Operating, DayWheel)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,8 +169,9 @@ def update(
     """Learn from a day's steady hours.
 
     An iterated extended Kalman step in information form, linearised for all explanations at their
-    weighted mean. Where a day does not fit an explanation by more than four deviations along its own
-    cause, that cause is opened first: steps happen at once.
+    weighted mean, and once more where that moves by more than the model is straight. Where a day does
+    not fit an explanation by more than four deviations along its own cause, that cause is opened first:
+    steps happen at once.
 
     Parameters: `state` predicted to the day; `constants`; `hours` (fans, hours); `zeros`;
     `wheel` the wheel's own speed.
@@ -180,10 +192,17 @@ def learned(
     state = _with_zeros(state, zeros)
     open_sd = open_deviations(state.covariance)
     reading = read_day(_middle(state), constants, hours, wheel)
-    for _ in range(_ROUNDS - 1):
-        middle = _middle(_learn(state, constants, reading, open_sd, is_last=False))
-        reading = read_day(middle, constants, hours, wheel)
-    return _learn(state, constants, reading, open_sd, is_last=True), reading
+    met = _met(state, constants, reading, open_sd)
+    moved = _middle(State(met.mean, state.covariance, normalised(state.log_weight + met.fit)))
+    is_bent: Bools = np.any(np.abs(moved - reading.at) > _STRAIGHT, axis=1)
+    if is_bent.any():
+        # A second look where the first was taken too far off, and only there: most days change little.
+        part, own = select(state, is_bent), constants.some(is_bent)
+        own_wheel = NO_WHEEL if wheel is NO_WHEEL else _some(wheel, is_bent)
+        again = read_day(moved[is_bent], own, _some(hours, is_bent), own_wheel)
+        _put(reading, again, is_bent)
+        _put(met, _met(part, own, again, open_sd[is_bent]), is_bent)
+    return _kept(state, constants, met), reading
 
 
 def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = NO_WHEEL) -> DayReading:
@@ -243,7 +262,21 @@ def _station(hours: Operating) -> Floats:
     return np.stack([np.ones_like(zero), zero], axis=1)
 
 
-def _learn(state: State, constants: Watch, reading: DayReading, open_sd: Floats, *, is_last: bool) -> State:
+@dataclass(frozen=True, slots=True)
+class _Met:
+    """What a day comes to under each explanation: the `mean` after it, and how well it fits, in logs.
+
+    `along` and `root` of `Shown`; `added` (fans, explanations, causes), the variance of what jumps opened.
+    """
+
+    mean: Floats
+    fit: Floats
+    along: Floats
+    root: Floats
+    added: Floats
+
+
+def _met(state: State, constants: Watch, reading: DayReading, open_sd: Floats) -> _Met:
     said = sayings(open_sd, reading.information, reading.pull)
     missed = said.values[:, None] - (state.mean - reading.at[:, None]) @ said.slopes
     shown = shown_in(state.covariance, said.slopes)
@@ -262,14 +295,24 @@ def _learn(state: State, constants: Watch, reading: DayReading, open_sd: Floats,
     mean[..., :_LEARNED] += (shown.along[:, :, :_LEARNED] @ weighed[..., None])[..., 0]
     mean[..., _STEEPNESS] = np.clip(mean[..., _STEEPNESS], *STEEPNESS_RANGE)
     mean[..., _WHEEL_TORQUE] = np.clip(mean[..., _WHEEL_TORQUE], *WHEEL_TORQUE_RANGE)
-    if not is_last:
-        # The next look needs to know only where the day lies.
-        return State(mean, state.covariance, normalised(state.log_weight + fit))
+    return _Met(mean, fit, shown.along, shown.root, added)
+
+
+def _kept(state: State, constants: Watch, met: _Met) -> State:
     covariance = state.covariance
-    _take_off(covariance, shown)
-    covariance[:, :, _CAUSES, _CAUSES] += added
-    fit = fit + _below_zero(mean, covariance, constants)
-    return State(mean, covariance, normalised(state.log_weight + fit))
+    _take_off(covariance, met)
+    covariance[:, :, _CAUSES, _CAUSES] += met.added
+    fit = met.fit + _below_zero(met.mean, covariance, constants)
+    return State(met.mean, covariance, normalised(state.log_weight + fit))
+
+
+def _some(batch: _Batch, which: Bools) -> _Batch:
+    return type(batch)(*(getattr(batch, name)[which] for name in type(batch).__slots__))
+
+
+def _put(batch: _Met | DayReading, part: _Met | DayReading, which: Bools) -> None:
+    for name in type(batch).__slots__:
+        getattr(batch, name)[which] = getattr(part, name)
 
 
 def _weighed(root: Floats, missed: Floats) -> tuple[Floats, Floats]:
@@ -278,11 +321,11 @@ def _weighed(root: Floats, missed: Floats) -> tuple[Floats, Floats]:
     return apart[..., 0], (np.swapaxes(root, 2, 3) @ apart)[..., 0]
 
 
-def _take_off(covariance: Floats, shown: Shown) -> None:
+def _take_off(covariance: Floats, met: _Met) -> None:
     """Take what a day has taught off the covariances, in place: all but the curves' own."""
     for some in _near(len(covariance)):
-        root = np.ascontiguousarray(np.swapaxes(shown.root[some], 2, 3))
-        told = shown.along[some] @ root
+        root = np.ascontiguousarray(np.swapaxes(met.root[some], 2, 3))
+        told = met.along[some] @ root
         carried = covariance[some]
         learned = carried[:, :, :_LEARNED]
         learned -= told[:, :, :_LEARNED] @ np.ascontiguousarray(np.swapaxes(told, 2, 3))

@@ -19,7 +19,8 @@ from analytics.state import (
     DayReading,
     DayZeros,
     State,
-    _learn,
+    _kept,
+    _met,
     select,
     stack_states,
     start,
@@ -57,7 +58,7 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
     covariance[..., :, first_curve:] = 0.0
     for i in range(first_curve, WIDTH):
         covariance[..., i, i] = 1e-14
-    # The last look takes what it learned off the covariance that it was given.
+    # What is learned is taken off the covariance that was given.
     state = replace(state, covariance=covariance.copy())
     design = rng.normal(size=(6, WIDTH))
     design[:, first_curve:] = 0.0
@@ -72,7 +73,8 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
         np.zeros((1, 2)),
         *(np.ones((1, 1)) for _ in range(3)),
     )
-    after = _learn(state, watch(curves, MACHINE), reading, open_deviations(covariance), is_last=True)
+    constants = watch(curves, MACHINE)
+    after = _kept(state, constants, _met(state, constants, reading, open_deviations(covariance)))
     oracle = KalmanFilter(k_endog=6, k_states=WIDTH)
     oracle.bind(np.asfortranarray(seen[:, None]))
     oracle["design"], oracle["obs_cov"] = design, noise
@@ -101,6 +103,21 @@ def test_a_fan_alone_has_the_same_bits_as_in_a_batch() -> None:
         part = select(together, np.arange(3) == i)
         for name in State.__slots__:
             assert np.array_equal(getattr(part, name), getattr(alone, name)), name
+
+
+def test_a_day_is_looked_at_again_where_it_lies_far_from_what_was_known_and_only_there() -> None:
+    curves = planted_curves()
+    constants = stack_watches([watch(curves, MACHINE)] * 2)
+    state = predict(stack_states([start(curves, MACHINE)] * 2), constants, np.ones(2))
+    days = [planted_day(curves, seed=1, slip=slip) for slip in (0.0, 0.08)]
+    hours = Operating(*(np.concatenate([getattr(one, name) for one in days]) for name in Operating.__slots__))
+    known = (state.weight[:, None] @ state.mean)[:, 0]
+    after, reading = update(state, constants, hours, DayZeros(*np.full((4, 2), np.nan)))
+    assert np.array_equal(reading.at[0], known[0])
+    # The day's last look is taken on the way to where it is found to lie.
+    found = after.weight[1] @ after.mean[1]
+    assert abs(known[1, SLIP]) < 0.001
+    assert abs(reading.at[1, SLIP] - found[SLIP]) < 0.5 * found[SLIP]
 
 
 def test_both_halves_of_a_covariance_are_equal_to_the_last_bit() -> None:
