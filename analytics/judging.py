@@ -14,7 +14,7 @@ import pandas as pd
 from analytics.arrays import Floats
 from analytics.between_days import predict
 from analytics.curves import HealthyCurves, fit_curves
-from analytics.day_hours import LaneHours, day_wheel, day_zeros, lane_hours, packed_day
+from analytics.day_hours import day_wheel, day_zeros, lane_hours, packed_day
 from analytics.hidden import Hidden, hidden, stack_hidden
 from analytics.innovations import without_fault
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts
@@ -127,26 +127,14 @@ def fan_day(
 ) -> FanDay:
     """Pack one fan's day for `judged_day`."""
     lane = lane_hours(hours, curves)
-    return lane_day(lane, curves, service, elapsed_days, packed_day(lane), may_fall=may_fall)
-
-
-def lane_day(
-    hours: LaneHours,
-    curves: HealthyCurves,
-    service: tuple[tuple[Work, Role | None], ...],
-    elapsed_days: float,
-    operating: Operating,
-    *,
-    may_fall: bool = False,
-) -> FanDay:
-    """Return one day of a fan's lane for `judged_day`; `operating` the `packed_day` of its hours."""
+    operating = packed_day(lane)
     return FanDay(
         operating,
-        day_zeros(hours, curves),
+        day_zeros(lane, curves),
         service,
         elapsed_days,
         may_fall,
-        wheel=day_wheel(hours, curves, operating),
+        wheel=day_wheel(lane, curves, operating),
     )
 
 

@@ -59,6 +59,8 @@ _SURELY_DEVIATIONS = 2.0
 _LOWEST_DEVIATIONS = 6.0
 _SLIP = CARRIED.index(Parameter.SLIP)
 _DENSITY = CARRIED.index(Parameter.DENSITY)
+_PRESSURE_ZERO = CARRIED.index(Parameter.PRESSURE_ZERO)
+_AIRFLOW_ZERO = CARRIED.index(Parameter.AIRFLOW_ZERO)
 _STEEPNESS = CARRIED.index(Parameter.SLIP_STEEPNESS)
 _WHEEL_TORQUE = CARRIED.index(Parameter.WHEEL_TORQUE)
 _COLUMNS = [INDEX[name] for name in CARRIED]
@@ -384,28 +386,32 @@ def _tame(residuals: Floats, counted: Floats, spread: Floats, constants: Watch) 
 
 def _with_zeros(state: State, zeros: DayZeros) -> State:
     """Return the state with what stopped sensors said; the covariances are changed in place."""
-    state = _with_zero(state, CAUSES.index(Parameter.PRESSURE_ZERO), zeros.pressure, zeros.pressure_sd)
-    return _with_zero(state, CAUSES.index(Parameter.AIRFLOW_ZERO), zeros.airflow, zeros.airflow_sd)
-
-
-def _with_zero(state: State, cause: int, zero: Floats, deviation: Floats) -> State:
-    is_read = ~np.isnan(zero)
-    if not is_read.any():
-        return state
-    variance = np.where(is_read, np.square(deviation), 1.0)[:, None]
-    column = state.covariance[..., cause]
-    total = state.covariance[..., cause, cause] + variance
-    miss = np.where(is_read, zero, 0.0)[:, None] - state.mean[..., cause]
-    miss = np.where(is_read[:, None], miss, 0.0)
-    gain = np.where(is_read[:, None, None], column / total[..., None], 0.0)
-    fit = -0.5 * (np.square(miss) / total + np.log(total))
-    told = column / np.sqrt(total)[..., None]
-    for fan in np.flatnonzero(is_read):
-        state.covariance[fan] -= np.einsum("ei,ej->eij", told[fan], told[fan])
-    mean = state.mean + gain * miss[..., None]
-    weighed = normalised(state.log_weight + fit)
-    # A fan without a reading keeps its bits, alone and in a batch.
-    return State(mean, state.covariance, np.where(is_read[:, None], weighed, state.log_weight))
+    mean, log_weight = state.mean, state.log_weight
+    told: list[Floats] = []
+    for place, zero, deviation in (
+        (_PRESSURE_ZERO, zeros.pressure, zeros.pressure_sd),
+        (_AIRFLOW_ZERO, zeros.airflow, zeros.airflow_sd),
+    ):
+        is_read = ~np.isnan(zero)
+        if not is_read.any():
+            continue
+        column = state.covariance[..., place]
+        for known in told:
+            column = column - known * known[..., place, None]
+        total = column[..., place] + np.where(is_read, np.square(deviation), 1.0)[:, None]
+        miss = np.where(is_read[:, None], np.where(is_read, zero, 0.0)[:, None] - mean[..., place], 0.0)
+        fit = -0.5 * (np.square(miss) / total + np.log(total))
+        # A fan without a reading keeps its bits, alone and in a batch.
+        root = np.where(is_read[:, None], 1.0 / np.sqrt(total), 0.0)
+        told.append(column * root[..., None])
+        mean = mean + told[-1] * (root * miss)[..., None]
+        log_weight = np.where(is_read[:, None], normalised(log_weight + fit), log_weight)
+    if told:
+        every = np.stack(told, axis=-1)
+        for some in _near(len(mean)):
+            # A product with itself, of which both halves are equal to the last bit.
+            state.covariance[some] -= every[some] @ np.swapaxes(every[some], 2, 3)
+    return State(mean, state.covariance, log_weight)
 
 
 def normalised(log_weight: Floats) -> Floats:
