@@ -90,15 +90,20 @@ def slopes_at(
 
 
 def slopes_by_parameter(
-    theta: Floats, plant: Plant, hours: Operating, which: tuple[Parameter, ...]
+    theta: Floats,
+    plant: Plant,
+    hours: Operating,
+    which: tuple[Parameter, ...],
+    torque: Floats | None = None,
 ) -> tuple[Expected, Floats]:
     """Evaluate the model and its slopes at `theta`, a parameter's hours side by side.
 
-    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours); `which` parameters.
+    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours); `which` parameters; `torque`
+    (fans, hours) near which the model begins its search.
     Returns: the expectation; the slopes (fans, parameters, 2, hours) of pressure and of load.
     Equation, validity and source: as for `slopes_at`.
     """
-    here = _Here(theta, plant, hours)
+    here = _Here(theta, plant, hours, torque)
     return here.expected, np.stack([part.swapaxes(0, 1) for part in here.read_by(which)], axis=2)
 
 
@@ -127,8 +132,8 @@ def flow_slopes_at(theta: Floats, plant: Plant, hours: Operating) -> tuple[Expec
 class _Here:
     """The model's own slopes at a point, by which every parameter's are reckoned."""
 
-    def __init__(self, theta: Floats, plant: Plant, hours: Operating) -> None:
-        at = turned(theta, plant, hours)
+    def __init__(self, theta: Floats, plant: Plant, hours: Operating, torque: Floats | None = None) -> None:
+        at = turned(theta, plant, hours, torque)
         self._p = {name: theta[..., INDEX[name], None] for name in PARAMETERS}
         self._plant, self._hours, self._at = plant, hours, at
         self.expected = read(theta, at, plant)

@@ -216,7 +216,7 @@ def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = N
     theta = constants.curve.copy()
     theta[:, _COLUMNS] = at + constants.normal
     counted = hours.is_used[..., None] * constants.has[:, None, :]
-    hours, lowered, by_flow = latent_hours(
+    hours, lowered, by_flow, torque = latent_hours(
         theta,
         constants.plant,
         hours,
@@ -225,7 +225,7 @@ def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = N
         airflow_noise=constants.airflow_noise,
         is_flow_free=constants.is_flow_free,
     )
-    expected, slopes = slopes_by_parameter(theta, constants.plant, hours, CARRIED)
+    expected, slopes = slopes_by_parameter(theta, constants.plant, hours, CARRIED, torque)
     measured = np.stack([hours.pressure, hours.load], axis=-1)
     predicted = np.maximum(np.stack([expected.pressure, expected.load], axis=-1), 0.02)
     # Residuals are relative to what is read, as the expectation carries the airflow's noise, but held to
