@@ -1,5 +1,6 @@
 """What stays the same about a fan from day to day: the constants that its daily step needs."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,6 +62,13 @@ class Watch:
     is_flow_free: Bools
     normal: Floats
     is_learned: Bools
+
+    def some(self, which: Sequence[int] | Bools) -> "Watch":
+        """Return the constants of some fans of the batch, in the order named."""
+        plant = Plant(*(getattr(self.plant, name)[which] for name in Plant.__slots__))
+        believed = Beliefs(*(getattr(self.beliefs, name)[which] for name in Beliefs.__slots__))
+        rest = [name for name in Watch.__slots__ if name not in ("plant", "beliefs")]
+        return Watch(plant, believed, *(getattr(self, name)[which] for name in rest))
 
 
 def density_sd_of(curves: HealthyCurves) -> float:
