@@ -9,8 +9,9 @@ from scipy.special import ndtr
 
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
+from analytics.look_alikes import undecided_weights
 from analytics.marginals import Marginals
-from analytics.mixtures import VERDICT_SHARE, bounds, held_weights, open_weights, told_weights
+from analytics.mixtures import bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.slip_law import mean_slip_above_creep
@@ -269,8 +270,9 @@ def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, 
 
     Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
     reading most, as far as it is likely to be of a size that matters; the rest is `none`. With amps alone a
-    current reading that has risen has the shape of drag: neither is named without the other. What is open is
-    open between causes: one that may come in several ways is no likelier for that.
+    current reading that has risen has the shape of drag: neither is named without the other. No cause is
+    ruled out by less than what stays with a fan (`undecided_weights`). What is open is open between causes:
+    one that may come in several ways is no likelier for that.
 
     Parameters: `state` after the day; `weight` (fans, explanations); `reading` of the day; `constants`.
     Returns: (fans, causes), each row summing to 1.
@@ -278,9 +280,10 @@ def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, 
     named, likely = _named(state, reading, constants)
     by_name = _chosen(named, state, constants)
     by_size = _chosen(np.where(likely < 0.5, _NONE, named), state, constants)
+    weight = undecided_weights(weight, by_size, state, reading, constants)
     # How far days repeat each other bears on which causes are told apart, not on how large one is.
     counted = (weight[..., None] * by_size).sum(axis=1)
-    flatter = open_weights(counted, VERDICT_SHARE) / np.maximum(counted, _LEAST_COUNTED)
+    flatter = open_weights(counted) / np.maximum(counted, _LEAST_COUNTED)
     told = weight * (by_size * flatter[:, None]).sum(axis=2)
     shares = ((told * likely)[..., None] * by_name).sum(axis=1)
     shares[:, _NONE] += (told * (1.0 - likely)).sum(axis=1)

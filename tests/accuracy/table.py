@@ -52,6 +52,8 @@ DRAWN_CHOICES = (
     "economiser",
     "unmodelled",
 )
+# Of a planted fault that moves less than the ledger would call a fault.
+SLIGHT = ", slight"
 COVERED = ("slip_change_pct", "slip_ref_pct", "drag_ref_pct", "drive_loss_change_pct")
 
 
@@ -188,11 +190,19 @@ def step_day(part: pd.DataFrame) -> float:
 
 
 def confusion(judged: pd.DataFrame) -> pd.DataFrame:
-    """Return, a planted cause, the shares of verdicts on each fan's last judged day, in per cent."""
+    """Return, a planted cause, the shares of verdicts on each fan's last judged day, in per cent.
+
+    Faults that by then move no reading by what the ledger calls material have a line of their own, on which
+    `none` is right too.
+    """
     rows = judged[judged["refused"] == ""].sort_values("day").groupby("fan").tail(1)
+    is_slight = rows["shown"] < 1.0
+    names = rows["cause"].where(~is_slight, rows["cause"] + SLIGHT)
     lines = []
-    for cause, part in rows.groupby("cause"):
-        right = RIGHT[str(cause)]
+    for cause, part in rows.groupby(names):
+        right = RIGHT[str(cause).removesuffix(SLIGHT)]
+        if str(cause).endswith(SLIGHT):
+            right = (*right, Cause.NONE.value)
         is_right = part["verdict"].isin(right)
         is_open = part["verdict"] == "unclear"
         named = part["rest"].apply(lambda rest: bool(set(rest.split()) & set(right)))  # noqa: B023

@@ -72,7 +72,8 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
         np.zeros((1, 2)),
         *(np.ones((1, 1)) for _ in range(3)),
     )
-    after = _learn(state, watch(curves, MACHINE), reading, open_deviations(covariance), is_last=True)
+    is_held = np.zeros((1, len(CAUSES)), dtype=bool)
+    after = _learn(state, watch(curves, MACHINE), reading, open_deviations(covariance), is_held, is_last=True)
     oracle = KalmanFilter(k_endog=6, k_states=WIDTH)
     oracle.bind(np.asfortranarray(seen[:, None]))
     oracle["design"], oracle["obs_cov"] = design, noise
