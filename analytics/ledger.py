@@ -11,7 +11,7 @@ from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
 from analytics.look_alikes import undecided_weights
 from analytics.marginals import Marginals
-from analytics.mixtures import bounds, held_weights, open_weights, told_weights
+from analytics.mixtures import VERDICT_SHARE, bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.slip_law import mean_slip_above_creep
@@ -283,7 +283,7 @@ def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, 
     weight = undecided_weights(weight, by_size, state, reading, constants)
     # How far days repeat each other bears on which causes are told apart, not on how large one is.
     counted = (weight[..., None] * by_size).sum(axis=1)
-    flatter = open_weights(counted) / np.maximum(counted, _LEAST_COUNTED)
+    flatter = open_weights(counted, VERDICT_SHARE) / np.maximum(counted, _LEAST_COUNTED)
     told = weight * (by_size * flatter[:, None]).sum(axis=2)
     shares = ((told * likely)[..., None] * by_name).sum(axis=1)
     shares[:, _NONE] += (told * (1.0 - likely)).sum(axis=1)
@@ -304,8 +304,10 @@ def _named(
     own = MATERIAL_EFFECT / MATERIAL_STATION * reading.station[:, None]
     moves = np.broadcast_to(moves, mean.shape).copy()
     moves[..., _STATION] = np.maximum(moves[..., _STATION], np.where(IS_ACTIVE[:, _STATION], own, 0.0))
-    # A size that may as well be nothing is no cause.
-    effect = np.where(np.abs(mean) > SURE_DEVIATIONS * deviation, moves * np.abs(mean), 0.0)
+    # A wander that may as well be nothing is no cause. What an explanation holds to be at work need not be
+    # shown again: how likely its size matters says how far it is told.
+    is_sized = IS_ACTIVE[None] | (np.abs(mean) > SURE_DEVIATIONS * deviation)
+    effect = np.where(is_sized, moves * np.abs(mean), 0.0)
     strongest = effect.argmax(axis=2)[..., None]
     most, unsure = (
         np.take_along_axis(part, strongest, axis=2)[..., 0] for part in (effect, moves * deviation)

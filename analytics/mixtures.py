@@ -11,8 +11,10 @@ from analytics.state import State
 
 # Drag comes five times as often as a current reading goes wrong.
 RIVAL_SHARE = 0.15
-# Of the evidence and of how rare a cause is, the share that counts in an interval and in a verdict.
+# Of the evidence and of how rare a cause is, the share that counts in an interval; and in a verdict, where
+# what stays with a fan is counted by itself (`look_alikes`).
 OPEN_SHARE = 0.4
+VERDICT_SHARE = 0.45
 _CLOSE = 1e-10
 _SURE = (1e-300, 1.0 - 1e-15)
 _LEAST_STEEP = 1e-300
@@ -57,17 +59,18 @@ def told_weights(weight: Floats, state: State | Marginals, plant: Plant) -> Floa
     return told
 
 
-def open_weights(weight: Floats) -> Floats:
+def open_weights(weight: Floats, share: float = OPEN_SHARE) -> Floats:
     """Return the weights with which explanations enter an interval, and causes a verdict: none leaves early.
 
     A centre weighs what is likely. An interval must hold a fault that is there, however rare such faults
     are, until its readings exclude it; and days in a row repeat each other, since the curves' errors stay
     with their fan, so that the filter excludes too soon.
 
-    Parameters: `weight` (fans, explanations or causes). Returns: the same, flatter, summing to 1.
-    Equation: w^OPEN_SHARE over its sum.
+    Parameters: `weight` (fans, explanations or causes); `share` of what they say. Returns: the same, flatter,
+    summing to 1.
+    Equation: w^share over its sum.
     """
-    flat = np.power(np.maximum(weight, 1e-300), OPEN_SHARE)
+    flat = np.power(np.maximum(weight, 1e-300), share)
     return np.asarray(flat / flat.sum(axis=1, keepdims=True))
 
 

@@ -11,6 +11,7 @@ from analytics.explanations import Beliefs, beliefs, stack_beliefs
 from analytics.machine import Machine
 from analytics.model import CAUSES, CURVE, LoadKind, Parameter, Plant
 from analytics.priors import (
+    CURVE_DEPARTS,
     DAY_SD_THAT_LASTS,
     DENSITY_MEMORY_DAYS,
     DENSITY_SD_KNOWN,
@@ -103,8 +104,9 @@ def lasting_covariance(curves: HealthyCurves, believed: Beliefs) -> Floats:
     """Return the covariance (WIDTH, WIDTH) of what stays with a fan however long one looks.
 
     What sets days apart in the healthy period and lasts outside it moves the level, which the ordinary wander
-    holds; it need not be the same at both ends of the fitted range. There it is as far off by the slope. The
-    slip law's steepness and a fouled wheel's torque are of those faults, and move nothing without them.
+    holds; it need not be the same at both ends of the fitted range, where the curve departs too: there it is
+    as far off by the slope. The slip law's steepness and a fouled wheel's torque are of those faults, and
+    move nothing without them.
     """
     covariance = first_covariance(curves, believed)
     for name in (Parameter.SLIP_STEEPNESS, Parameter.WHEEL_TORQUE):
@@ -112,8 +114,8 @@ def lasting_covariance(curves: HealthyCurves, believed: Beliefs) -> Floats:
     half = max(0.5 * (curves.greatest_x - curves.least_x), _LEAST_HALF_RANGE)
     for channel, slope in ((PRESSURE, Parameter.PRESSURE_SLOPE), (LOAD, Parameter.TORQUE_SLOPE)):
         place = CARRIED.index(slope)
-        steeper = DAY_SD_THAT_LASTS * np.sqrt(curves.day_covariance[channel, channel]) / half
-        covariance[place, place] += steeper**2
+        lasting = DAY_SD_THAT_LASTS * np.sqrt(curves.day_covariance[channel, channel])
+        covariance[place, place] += (lasting**2 + CURVE_DEPARTS**2) / half**2
     return covariance
 
 

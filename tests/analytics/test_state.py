@@ -190,6 +190,19 @@ def test_a_cause_does_not_explain_a_step_better_for_having_shown_nothing_longer(
     assert after[1] < 2.0 * after[0]
 
 
+def test_a_zero_read_at_rest_every_night_does_not_explain_the_days_between() -> None:
+    curves = planted_curves()
+    state, constants = start(curves, MACHINE), watch(curves, MACHINE)
+    at_rest = DayZeros(*(np.array([value]) for value in (0.0, 0.003, np.nan, np.nan)))
+    alone = (IS_ACTIVE.sum(axis=1) == 1) & IS_ACTIVE[:, CAUSES.index(Parameter.PRESSURE_ZERO)]
+    for i in range(12):
+        # A damper that swings from day to day: no explanation holds for two days.
+        hours = planted_day(curves, seed=i, pressure_zero=0.1 * (-1.0) ** i)
+        state = predict(state, constants, np.array([1.0]))
+        state, _ = update(state, constants, hours, at_rest)
+        assert np.abs(state.mean[0, alone, CAUSES.index(Parameter.PRESSURE_ZERO)]).max() < 0.05
+
+
 def test_a_day_without_hours_changes_nothing_but_what_time_does() -> None:
     curves = planted_curves()
     state, constants = _run([planted_day(curves, seed=1)], curves, MACHINE)
