@@ -32,9 +32,8 @@ def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
     """Judge drawn fans of equally many days; one row a fan and judged day after the healthy period.
 
     Columns: those of the ledger, its innovations, `true_<column>` beside them, `verdict`, `share`, `rest`,
-    `hours_used`, `limit_pct`, `day` and the fan's facts; `shown`, what a lone fault moves on the fan's last
-    judged day over what is called material. A fan whose healthy period is refused has one row with `refused`
-    set.
+    `hours_used`, `limit_pct`, `day` and the fan's facts; `moved` and `station` of `Shown` on the
+    fan's last judged day. A fan whose healthy period is refused has one row with `refused` set.
     """
     learned, kept = [], []
     refused: list[dict[str, object]] = []
@@ -70,12 +69,15 @@ def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
     if "hours_used" not in rows:
         return rows
     last = rows[rows["refused"] == ""].groupby("fan")["day"].max()
-    moved = {
+    found = {
         name: shown(fan, own, _of_day(hours, fan.day == int(last[name])), int(last[name]))
         for fan, own, hours in zip(kept, learned, scaled, strict=True)
         if (name := str(fan.facts["fan"])) in last
     }
-    return rows.assign(shown=rows["fan"].map(moved))
+    moved = rows["fan"].map({name: one.moved for name, one in found.items()})
+    return rows.assign(
+        moved=moved, station=rows["fan"].map({name: one.station for name, one in found.items()})
+    )
 
 
 def _limit_pct(curves: HealthyCurves, fan: DrawnFan, hours: ScaledHours) -> float:

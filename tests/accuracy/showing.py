@@ -1,6 +1,7 @@
 """How far can a planted fault be seen: what it moves over what the ledger calls material?"""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -49,21 +50,31 @@ _IN_MODEL: dict[str, tuple[Parameter, Callable[[float, FanPlan, HealthyCurves], 
 }
 
 
-def shown(fan: DrawnFan, curves: HealthyCurves, hours: ScaledHours, day: int) -> float:
-    """Return what a fan's lone fault moves on a day over what is called material; NaN for other faults.
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a fan's lone fault comes to on a day, over what the ledger calls material; NaN for other faults.
 
-    The greater of the day's mean change of pressure or load at the flow that is read, over MATERIAL_EFFECT,
-    and of a station's own error at the day's lowest flow, over MATERIAL_STATION.
+    `moved`, the greater of the day's mean change of pressure or load at the flow that is read, over
+    MATERIAL_EFFECT; `station`, an airflow station's own error at the day's lowest flow, over
+    MATERIAL_STATION.
+    """
+
+    moved: float
+    station: float
+
+
+def shown(fan: DrawnFan, curves: HealthyCurves, hours: ScaledHours, day: int) -> Shown:
+    """Return what a fan's lone fault comes to on a day.
+
     Parameters: `fan`; `curves`; `hours` of the day; `day` from the first.
     """
     faults: tuple[Fault, ...] = fan.plan.faults
     if len(faults) != 1 or faults[0].kind not in _IN_MODEL:
-        return float("nan")
+        return Shown(float("nan"), float("nan"))
     parameter, in_model = _IN_MODEL[faults[0].kind]
     size = in_model(faults[0].size * float(faults[0].course(np.array([day + 0.5]))[0]), fan.plan, curves)
     at = curves.mean[None, [INDEX[name] for name in CARRIED]]
     reading = read_day(at, watch(curves, fan.machine), day_operating(hours, curves))
-    moved = float(np.abs(reading.effect[0, :, CARRIED.index(parameter)]).max()) / MATERIAL_EFFECT
-    if parameter in _STATION:
-        moved = max(moved, float(reading.station[0, _STATION.index(parameter)]) / MATERIAL_STATION)
-    return abs(size) * moved
+    moved = float(np.abs(reading.effect[0, :, CARRIED.index(parameter)]).max())
+    station = float(reading.station[0, _STATION.index(parameter)]) if parameter in _STATION else 0.0
+    return Shown(abs(size) * moved / MATERIAL_EFFECT, abs(size) * station / MATERIAL_STATION)
