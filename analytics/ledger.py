@@ -268,11 +268,11 @@ def _excess_kw(
 def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, constants: Watch) -> Floats:
     """Return the posterior probability of each named cause, `none` first.
 
-    Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
-    reading most, as far as it is likely to be of a size that matters; the rest is `none`. With amps alone a
-    current reading that has risen has the shape of drag: neither is named without the other. No cause is
-    ruled out by less than what stays with a fan (`undecided_weights`). What is open is open between causes:
-    one that may come in several ways is no likelier for that.
+    Under each explanation a drive's fault of a size that matters is named, else what is at work of such a
+    size, else the cause that moves a reading most, as far as it is likely to matter; the rest is `none`. With
+    amps alone a current reading that has risen has the shape of drag: neither is named without the other. No
+    cause is ruled out by less than what stays with a fan (`undecided_weights`). What is open is open between
+    causes: one that may come in several ways is no likelier for that.
 
     Parameters: `state` after the day; `weight` (fans, explanations); `reading` of the day; `constants`.
     Returns: (fans, causes), each row summing to 1.
@@ -305,10 +305,12 @@ def _named(
     moves = np.broadcast_to(moves, mean.shape).copy()
     moves[..., _STATION] = np.maximum(moves[..., _STATION], np.where(IS_ACTIVE[:, _STATION], own, 0.0))
     # A wander that may as well be nothing is no cause. What an explanation holds to be at work need not be
-    # shown again: how likely its size matters says how far it is told.
+    # shown again, and comes before any wander where it is of a size that matters.
     is_sized = IS_ACTIVE[None] | (np.abs(mean) > SURE_DEVIATIONS * deviation)
     effect = np.where(is_sized, moves * np.abs(mean), 0.0)
-    strongest = effect.argmax(axis=2)[..., None]
+    at_work = np.where(IS_ACTIVE[None], effect, 0.0)
+    is_of_size = at_work.max(axis=2, keepdims=True) >= MATERIAL_EFFECT
+    strongest = np.where(is_of_size, at_work, effect).argmax(axis=2)[..., None]
     most, unsure = (
         np.take_along_axis(part, strongest, axis=2)[..., 0] for part in (effect, moves * deviation)
     )
