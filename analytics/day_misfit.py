@@ -111,18 +111,20 @@ def opened_in(shown: Shown, slopes: Floats, added: Floats) -> Shown:
     return Shown(along, spread, root, log_det)
 
 
-def jumps(constants: Watch, slopes: Floats, shown: Shown, weighed: Floats) -> Bools:
+def jumps(constants: Watch, slopes: Floats, shown: Shown, weighed: Floats, is_held: Bools) -> Bools:
     """Return which causes (fans, explanations, causes) a day lies too far from to have been walked to.
 
     Parameters: `constants`; `slopes` of `Sayings`; `shown`; `weighed` (fans, explanations, readings), what
-    the readings miss, by the inverse of their covariance.
+    the readings miss, by the inverse of their covariance; `is_held` (fans, causes), read at rest that day.
     """
     # Along one cause: how far the day lies from what is carried, and how sure the day is of it.
     under, cause = _AT_WORK
     along = (shown.root[:, under] @ slopes[:, cause, :, None])[..., 0]
     strength = np.maximum(np.square(along).sum(axis=-1), 1e-9)
     felt = (weighed @ np.ascontiguousarray(np.swapaxes(slopes[:, :CAUSE_COUNT], 1, 2)))[:, under, cause]
-    is_free = constants.beliefs.daily[:, cause] > (2.0 * PINNED_SD) ** 2
+    # A zero read while the fan stood still is where it was read: it does not leap for the hours of one day
+    # and back for the night.
+    is_free = (constants.beliefs.daily[:, cause] > (2.0 * PINNED_SD) ** 2) & ~is_held[:, cause]
     found = np.zeros((len(slopes), *IS_ACTIVE.shape), dtype=bool)
     found[:, under, cause] = is_free & (np.square(felt) > JUMP_DEVIATIONS**2 * strength)
     return found

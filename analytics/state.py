@@ -31,14 +31,11 @@ from analytics.priors import (
     CAUSE_TRAITS,
     JUMPS_AGAIN_A_DAY,
     PAIR_YEARS,
-    PINNED_SD,
-    SLIP_STEEPNESS,
-    WHEEL_TORQUE,
 )
 from analytics.slip_law import STEEPNESS_RANGE
 from analytics.slopes import slopes_by_parameter
 from analytics.unmeasured_airflow import without_flow
-from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
+from analytics.watch import CARRIED, WIDTH, Watch, first_covariance
 from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
 
 LEAST_WEIGHT = 1e-12
@@ -116,16 +113,7 @@ def stack_states(states: list[State]) -> State:
 def start(curves: HealthyCurves, machine: Machine) -> State:
     """Return a fan's state at the start of its healthy period: no cause at work, curves as fitted."""
     believed = beliefs(curves, machine)
-    variance = np.full(WIDTH, PINNED_SD**2)
-    variance[:CAUSE_COUNT] = believed.ordinary[0]
-    variance[_STEEPNESS] = SLIP_STEEPNESS[1] ** 2
-    variance[_WHEEL_TORQUE] = WHEEL_TORQUE[1] ** 2
-    variance[_DENSITY] = density_sd_of(curves) ** 2
-    covariance = np.diag(variance)
-    kept = [name for name in CARRIED if name in CURVE]
-    place = np.ix_([CARRIED.index(name) for name in kept], [CARRIED.index(name) for name in kept])
-    source = np.ix_([CURVE.index(name) for name in kept], [CURVE.index(name) for name in kept])
-    covariance[place] = 0.5 * (curves.covariance + curves.covariance.T)[source]
+    covariance = first_covariance(curves, believed)
     mean = curves.mean[_COLUMNS]
     return State(
         np.broadcast_to(mean, (1, EXPLANATION_COUNT, WIDTH)).copy(),
@@ -192,9 +180,10 @@ def learned(
     takes as long as what is done to them. Parameters and returns: as for `update`.
     """
     state = _with_zeros(state, zeros)
+    is_held = _read_at_rest(zeros)
     open_sd = open_deviations(state.covariance)
     reading = read_day(_middle(state), constants, hours, wheel)
-    met = _met(state, constants, reading, open_sd)
+    met = _met(state, constants, reading, open_sd, is_held)
     moved = _middle(State(met.mean, state.covariance, normalised(state.log_weight + met.fit)))
     is_bent: Bools = np.any(np.abs(moved - reading.at) > _STRAIGHT, axis=1)
     if is_bent.any():
@@ -203,7 +192,7 @@ def learned(
         own_wheel = NO_WHEEL if wheel is NO_WHEEL else _some(wheel, is_bent)
         again = read_day(moved[is_bent], own, _some(hours, is_bent), own_wheel)
         _put(reading, again, is_bent)
-        _put(met, _met(part, own, again, open_sd[is_bent]), is_bent)
+        _put(met, _met(part, own, again, open_sd[is_bent], is_held[is_bent]), is_bent)
     return _kept(state, constants, met), reading
 
 
@@ -278,12 +267,12 @@ class _Met:
     added: Floats
 
 
-def _met(state: State, constants: Watch, reading: DayReading, open_sd: Floats) -> _Met:
+def _met(state: State, constants: Watch, reading: DayReading, open_sd: Floats, is_held: Bools) -> _Met:
     said = sayings(open_sd, reading.information, reading.pull)
     missed = said.values[:, None] - (state.mean - reading.at[:, None]) @ said.slopes
     shown = shown_in(state.covariance, said.slopes)
     apart, weighed = _weighed(shown.root, missed)
-    is_jump = jumps(constants, said.slopes, shown, weighed)
+    is_jump = jumps(constants, said.slopes, shown, weighed, is_held)
     added = np.where(is_jump, constants.beliefs.fault[:, None], 0.0)
     if is_jump.any():
         shown = opened_in(shown, said.slopes, added)
@@ -382,6 +371,13 @@ def _tame(residuals: Floats, counted: Floats, spread: Floats, constants: Watch) 
     own = np.sqrt(np.diagonal(constants.hour_covariance, axis1=1, axis2=2))[:, None, :] * spread
     away = np.where(is_counted, np.abs(residuals - middle), 0.0) / own
     return np.asarray(np.minimum(1.0, _STRAY_DEVIATIONS / np.maximum(away, 1e-9)))
+
+
+def _read_at_rest(zeros: DayZeros) -> Bools:
+    is_held = np.zeros((len(zeros.pressure), CAUSE_COUNT), dtype=bool)
+    is_held[:, CAUSES.index(Parameter.PRESSURE_ZERO)] = ~np.isnan(zeros.pressure)
+    is_held[:, CAUSES.index(Parameter.AIRFLOW_ZERO)] = ~np.isnan(zeros.airflow)
+    return is_held
 
 
 def _with_zeros(state: State, zeros: DayZeros) -> State:

@@ -33,6 +33,7 @@ from analytics.watch import CARRIED, WIDTH, Watch, stack_watches, watch
 from tests.analytics.planted import MACHINE, PLANT, planted_curves, planted_day, planted_theta
 
 NOTHING = DayZeros(*np.full((4, 1), np.nan))
+NONE_HELD = np.zeros((1, CAUSE_COUNT), dtype=bool)
 SLIP = CAUSES.index(Parameter.SLIP)
 
 
@@ -80,7 +81,8 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
     seen = 0.01 * rng.normal(size=6)
     reading = _linear(state.mean[:, 0], design, noise, seen)
     constants = watch(curves, MACHINE)
-    after = _kept(state, constants, _met(state, constants, reading, open_deviations(covariance)))
+    met = _met(state, constants, reading, open_deviations(covariance), NONE_HELD)
+    after = _kept(state, constants, met)
     oracle = KalmanFilter(k_endog=6, k_states=WIDTH)
     oracle.bind(np.asfortranarray(seen[:, None]))
     oracle["design"], oracle["obs_cov"] = design, noise
@@ -122,9 +124,8 @@ def test_a_cause_that_walks_weighs_its_days_as_nists_moving_average_does() -> No
     for value in readings:
         seen = np.array([(value - 50.0) * scale])
         reading = _linear(np.zeros((1, WIDTH)), design, noise, seen)
-        state = _kept(
-            state, constants, _met(state, constants, reading, open_deviations(state.covariance))
-        )
+        met = _met(state, constants, reading, open_deviations(state.covariance), NONE_HELD)
+        state = _kept(state, constants, met)
         found.append(50.0 + state.mean[0, 0, gain] / scale)
         state = opened(state, walked)
     assert found == pytest.approx(published, abs=0.0051)
@@ -247,6 +248,19 @@ def test_a_cause_does_not_explain_a_step_better_for_having_shown_nothing_longer(
         told, _ = update(told, constants, planted_day(curves, seed=2, speed_scale=-0.05), NOTHING)
         after.append(_odds(told, Parameter.SPEED_SCALE))
     assert after[1] < 2.0 * after[0]
+
+
+def test_a_zero_read_at_rest_every_night_does_not_explain_the_days_between() -> None:
+    curves = planted_curves()
+    state, constants = start(curves, MACHINE), watch(curves, MACHINE)
+    at_rest = DayZeros(*(np.array([value]) for value in (0.0, 0.003, np.nan, np.nan)))
+    alone = (IS_ACTIVE.sum(axis=1) == 1) & IS_ACTIVE[:, CAUSES.index(Parameter.PRESSURE_ZERO)]
+    for i in range(12):
+        # A damper that swings from day to day: no explanation holds for two days.
+        hours = planted_day(curves, seed=i, pressure_zero=0.1 * (-1.0) ** i)
+        state = predict(state, constants, np.array([1.0]))
+        state, _ = update(state, constants, hours, at_rest)
+        assert np.abs(state.mean[0, alone, CAUSES.index(Parameter.PRESSURE_ZERO)]).max() < 0.05
 
 
 def test_a_day_without_hours_changes_nothing_but_what_time_does() -> None:
