@@ -192,16 +192,16 @@ def day_zeros(hours: LaneHours, curves: HealthyCurves) -> DayZeros:
     """
     pressure, pressure_sd, airflow, airflow_sd = np.nan, np.nan, np.nan, np.nan
     mean, spread = curves.stopped_pressure_pa
-    stopped = _known(hours.stopped_pressure_pa)
-    if len(stopped) >= _LEAST_STOPPED_HOURS and not np.isnan(mean) and curves.channels.has_pressure:
+    stopped = _mean_stopped(hours.stopped_pressure_pa)
+    if stopped is not None and not np.isnan(mean) and curves.channels.has_pressure:
         scale = curves.pressure_scale_pa
-        pressure = curves.pressure_sign * (float(np.mean(stopped)) - mean) / scale
+        pressure = curves.pressure_sign * (stopped - mean) / scale
         # A stopped fan among others still feels their pressure: the healthy spread says how much.
         pressure_sd = max(2.0 * (0.0 if np.isnan(spread) else spread) / scale, _LEAST_ZERO_SD)
     mean, spread = curves.stopped_airflow_m3s
-    stopped = _known(hours.stopped_airflow_m3s)
-    if len(stopped) >= _LEAST_STOPPED_HOURS and not np.isnan(mean):
-        now, then = float(np.mean(stopped)) / curves.airflow_scale_m3s, mean / curves.airflow_scale_m3s
+    stopped = _mean_stopped(hours.stopped_airflow_m3s)
+    if stopped is not None and not np.isnan(mean):
+        now, then = stopped / curves.airflow_scale_m3s, mean / curves.airflow_scale_m3s
         if max(now, then) > _LEAST_STOPPED_FLOW:
             airflow = now**2 - then**2
             wander = 2.0 * max(now, then) * (0.0 if np.isnan(spread) else spread) / curves.airflow_scale_m3s
@@ -209,8 +209,10 @@ def day_zeros(hours: LaneHours, curves: HealthyCurves) -> DayZeros:
     return DayZeros(*(np.array([value]) for value in (pressure, pressure_sd, airflow, airflow_sd)))
 
 
-def _known(values: Floats) -> Floats:
-    return values[~np.isnan(values)]
+def _mean_stopped(values: Floats) -> float | None:
+    # The sum itself: a day asks for two, and NumPy's own mean takes three times as long.
+    known = values[~np.isnan(values)]
+    return float(np.add.reduce(known)) / len(known) if len(known) >= _LEAST_STOPPED_HOURS else None
 
 
 def day_wheel(hours: LaneHours, curves: HealthyCurves, packed: Operating) -> DayWheel:

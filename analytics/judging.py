@@ -14,7 +14,7 @@ import pandas as pd
 from analytics.arrays import Floats
 from analytics.between_days import predict
 from analytics.curves import HealthyCurves, fit_curves
-from analytics.day_hours import LaneHours, day_wheel, day_zeros, lane_hours, packed_day
+from analytics.day_hours import day_wheel, day_zeros, lane_hours, packed_day
 from analytics.hidden import Hidden, hidden, stack_hidden
 from analytics.innovations import without_fault
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts
@@ -56,7 +56,7 @@ class Fleet:
             facts.full_load_efficiency[which],
         )
         unseen = Hidden(*(getattr(self.hidden, name)[which] for name in Hidden.__slots__))
-        return Fleet(some_of(self.watch, which), chosen, unseen)
+        return Fleet(self.watch.some(which), chosen, unseen)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,26 +127,14 @@ def fan_day(
 ) -> FanDay:
     """Pack one fan's day for `judged_day`."""
     lane = lane_hours(hours, curves)
-    return lane_day(lane, curves, service, elapsed_days, packed_day(lane), may_fall=may_fall)
-
-
-def lane_day(
-    hours: LaneHours,
-    curves: HealthyCurves,
-    service: tuple[tuple[Work, Role | None], ...],
-    elapsed_days: float,
-    operating: Operating,
-    *,
-    may_fall: bool = False,
-) -> FanDay:
-    """Return one day of a fan's lane for `judged_day`; `operating` the `packed_day` of its hours."""
+    operating = packed_day(lane)
     return FanDay(
         operating,
-        day_zeros(hours, curves),
+        day_zeros(lane, curves),
         service,
         elapsed_days,
         may_fall,
-        wheel=day_wheel(hours, curves, operating),
+        wheel=day_wheel(lane, curves, operating),
     )
 
 
@@ -231,7 +219,7 @@ def _measured(
         return state, tuple(() for _ in days)
     parts, compared = [], []
     for i, fan in enumerate(days):
-        part, constants = select(state, np.arange(len(days)) == i), some_of(batch.watch, [i])
+        part, constants = select(state, np.arange(len(days)) == i), batch.watch.some([i])
         own_hours = Operating(*(getattr(hours, name)[i : i + 1] for name in Operating.__slots__))
         own = DayReading(*(getattr(reading, name)[i : i + 1] for name in DayReading.__slots__))
         done: list[Compared] = []
@@ -260,18 +248,8 @@ def _serviced(state: State, batch: Fleet, days: Sequence[FanDay]) -> State:
     parts = []
     for i, fan in enumerate(days):
         alone = np.arange(len(days)) == i
-        part, constants = select(state, alone), some_of(batch.watch, [i])
+        part, constants = select(state, alone), batch.watch.some([i])
         for work, role in fan.service:
             part = after_service(part, constants, work, role)
         parts.append(part)
     return stack_states(parts)
-
-
-def some_of(batch: Watch, which: list[int]) -> Watch:
-    """Return the constants of some fans of a batch."""
-    plant = type(batch.plant)(*(getattr(batch.plant, name)[which] for name in type(batch.plant).__slots__))
-    believed = type(batch.beliefs)(
-        *(getattr(batch.beliefs, name)[which] for name in type(batch.beliefs).__slots__)
-    )
-    rest = [name for name in Watch.__slots__ if name not in ("plant", "beliefs")]
-    return Watch(plant, believed, *(getattr(batch, name)[which] for name in rest))

@@ -24,7 +24,7 @@ def latent_hours(
     hour_variance: Floats,
     airflow_noise: Floats,
     is_flow_free: Bools,
-) -> tuple[Operating, Floats, Floats]:
+) -> tuple[Operating, Floats, Floats, Floats]:
     """Move a day's flows to where all readings agree, and return what that does to the residuals.
 
     A station that reads one hour too low puts that hour at a wrong place of the curves: pressure and
@@ -35,7 +35,8 @@ def latent_hours(
     pressure and load count; `hour_variance` (fans, 2) of their relative residuals; `airflow_noise`
     (fans,), relative; `is_flow_free` (fans,) where nobody measures it. Returns: the hours at the agreed
     flow; the share (fans, hours, 2) by which each residual there must be lowered to be that of the measured
-    flow, to first order; the log slopes (fans, hours, 2) of pressure and load by the flow.
+    flow, to first order; the log slopes (fans, hours, 2) of pressure and load by the flow; the motor's torque
+    (fans, hours) at the measured flow.
     Equation: e = sum(-m r / s^2) / (1 / s_q^2 + sum m^2 / s^2), m the log slopes of pressure and load by
     airflow, r the residuals less the day's mean; ln q = ln q_measured - e.
     Validity: errors of an hour's flow small against the range over which the curves bend.
@@ -43,7 +44,7 @@ def latent_hours(
     causes.
     """
     noise = np.maximum(NOISE_FACTOR * airflow_noise, LEAST_NOISE)[:, None]
-    here, slope = expected_with_flow_slopes(theta, plant, hours)
+    here, slope, torque = expected_with_flow_slopes(theta, plant, hours)
     is_counted = counted > 0
     missed = np.clip(np.stack([hours.pressure, hours.load], axis=-1) / here - 1.0, -0.5, 0.5)
     missed = np.where(is_counted, missed, 0.0)
@@ -63,7 +64,7 @@ def latent_hours(
     )
     lowered = slope * error[..., None]
     if not is_flow_free.any():
-        return agreed, lowered, slope
+        return agreed, lowered, slope, torque
     # Only where nobody measures the flow is it searched for: a search costs three looks at the model.
     free = np.flatnonzero(is_flow_free)
     own_hours = Operating(*(getattr(hours, name)[free] for name in Operating.__slots__))
@@ -77,4 +78,4 @@ def latent_hours(
         rounds=_FREE_ROUNDS,
     )
     agreed.airflow[free], lowered[free], slope[free] = found.airflow, 0.0, by_flow
-    return agreed, lowered, slope
+    return agreed, lowered, slope, torque

@@ -9,6 +9,7 @@ from scipy.special import ndtr
 
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
+from analytics.look_alikes import undecided_weights
 from analytics.marginals import Marginals
 from analytics.mixtures import VERDICT_SHARE, bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
@@ -267,10 +268,11 @@ def _excess_kw(
 def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, constants: Watch) -> Floats:
     """Return the posterior probability of each named cause, `none` first.
 
-    Under each explanation a drive's fault of a size that matters is named, else the cause that moves a
-    reading most, as far as it is likely to be of a size that matters; the rest is `none`. With amps alone a
-    current reading that has risen has the shape of drag: neither is named without the other. What is open is
-    open between causes: one that may come in several ways is no likelier for that.
+    Under each explanation a drive's fault of a size that matters is named, else what is at work of such a
+    size, else the cause that moves a reading most, as far as it is likely to matter; the rest is `none`. With
+    amps alone a current reading that has risen has the shape of drag: neither is named without the other. No
+    cause is ruled out by less than what stays with a fan (`undecided_weights`). What is open is open between
+    causes: one that may come in several ways is no likelier for that.
 
     Parameters: `state` after the day; `weight` (fans, explanations); `reading` of the day; `constants`.
     Returns: (fans, causes), each row summing to 1.
@@ -278,6 +280,7 @@ def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, 
     named, likely = _named(state, reading, constants)
     by_name = _chosen(named, state, constants)
     by_size = _chosen(np.where(likely < 0.5, _NONE, named), state, constants)
+    weight = undecided_weights(weight, by_size, state, reading, constants)
     # How far days repeat each other bears on which causes are told apart, not on how large one is.
     counted = (weight[..., None] * by_size).sum(axis=1)
     flatter = open_weights(counted, VERDICT_SHARE) / np.maximum(counted, _LEAST_COUNTED)
@@ -301,9 +304,13 @@ def _named(
     own = MATERIAL_EFFECT / MATERIAL_STATION * reading.station[:, None]
     moves = np.broadcast_to(moves, mean.shape).copy()
     moves[..., _STATION] = np.maximum(moves[..., _STATION], np.where(IS_ACTIVE[:, _STATION], own, 0.0))
-    # A size that may as well be nothing is no cause.
-    effect = np.where(np.abs(mean) > SURE_DEVIATIONS * deviation, moves * np.abs(mean), 0.0)
-    strongest = effect.argmax(axis=2)[..., None]
+    # A wander that may as well be nothing is no cause. What an explanation holds to be at work need not be
+    # shown again, and comes before any wander where it is of a size that matters.
+    is_sized = IS_ACTIVE[None] | (np.abs(mean) > SURE_DEVIATIONS * deviation)
+    effect = np.where(is_sized, moves * np.abs(mean), 0.0)
+    at_work = np.where(IS_ACTIVE[None], effect, 0.0)
+    is_of_size = at_work.max(axis=2, keepdims=True) >= MATERIAL_EFFECT
+    strongest = np.where(is_of_size, at_work, effect).argmax(axis=2)[..., None]
     most, unsure = (
         np.take_along_axis(part, strongest, axis=2)[..., 0] for part in (effect, moves * deviation)
     )

@@ -12,9 +12,9 @@ from analytics.state import State
 # Drag comes five times as often as a current reading goes wrong.
 RIVAL_SHARE = 0.15
 # Of the evidence and of how rare a cause is, the share that counts in an interval; and in a verdict, where
-# three days that repeat one another count as one.
+# what stays with a fan is counted by itself (`look_alikes`).
 OPEN_SHARE = 0.4
-VERDICT_SHARE = 1.0 / 3.0
+VERDICT_SHARE = 0.45
 _CLOSE = 1e-10
 _SURE = (1e-300, 1.0 - 1e-15)
 _LEAST_STEEP = 1e-300

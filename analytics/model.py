@@ -96,9 +96,8 @@ LEAST_SQUARED_FLOW = 1e-4
 LEAST_SHAPE = 0.02
 LEAST_TORQUE = 1e-3
 LEAST_FLUX = 0.05
-_ROUNDS = 5
-# A slip of one per cent takes nearly two per cent of torque with it.
-_TORQUE_BY_SLIP = 2.0
+# Steps from what speed alone says of the torque, and from a torque found nearby.
+_STEPS, _STEPS_NEAR = 3, 2
 
 
 class LoadKind(IntEnum):
@@ -177,48 +176,60 @@ class Turned:
     dynamic: Floats
 
 
-def turned(theta: Floats, plant: Plant, hours: Operating) -> Turned:
-    """Evaluate how the fan turns: the part of `expect` that no reading's own parameter moves."""
+def turned(theta: Floats, plant: Plant, hours: Operating, torque: Floats | None = None) -> Turned:
+    """Evaluate how the fan turns: the part of `expect` that no reading's own parameter moves.
+
+    Parameters: as for `expect`; `torque` (..., fans, hours) near which to begin, None: as speed alone says.
+    Equation: T = h(T) by Newton's steps, T + (h(T) - T) / (1 - h'(T)), h as the module says: a belt past its
+    knee sheds torque so fast that plain repetition circles about it or runs away.
+    """
     p = {name: theta[..., INDEX[name], None] for name in _TURNING_PARAMETERS}
     squared = hours.airflow**2 - p[Parameter.AIRFLOW_ZERO]
     airflow = np.sqrt(np.maximum(squared, LEAST_SQUARED_FLOW)) * np.exp(-p[Parameter.AIRFLOW_GAIN])
     density = hours.density * np.exp(p[Parameter.DENSITY])
     speed = hours.speed * np.exp(p[Parameter.SPEED_SCALE])
-    ratio = np.exp(p[Parameter.RATIO])
+    ratio, creep = np.exp(p[Parameter.RATIO]), p[Parameter.CREEP]
     flux = flux_of(speed, p[Parameter.FLUX_EXPONENT])
     lag = plant.rated_slip[:, None] / np.square(flux)
     reference = plant.reference_torque[:, None]
-    torque = reference * np.square(speed) + np.zeros_like(airflow)
+    steps = _STEPS if torque is None else _STEPS_NEAR
+    torque = reference * np.square(speed) + np.zeros_like(airflow) if torque is None else torque
     level = ratio * np.exp(p[Parameter.TORQUE_LEVEL])
     level = level * (1.0 - p[Parameter.WHEEL_TORQUE] * p[Parameter.WHEEL])
     rubbing = p[Parameter.FRICTION] + p[Parameter.DRAG]
+    per_torque = ratio / reference
     # Slip's law is most of the work, and a healthy fan needs none.
     is_slipping, slip = bool(np.any(p[Parameter.SLIP])), np.zeros_like(torque)
-    law = belt_law(p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS])
-    for done in range(_ROUNDS):
+    law, steep = belt_law(p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS]), creep
+    for done in range(steps + 1):
         motor_speed = np.maximum(speed - lag * torque, LEAST_MOTOR_SPEED)
         load_ratio = np.minimum(np.maximum(torque / reference, LEAST_LOAD_RATIO), MOST_LOAD_RATIO)
-        if is_slipping and done > 0:
-            # A step of Newton's: slip unloads the motor, and past the knee plain repetition runs away.
-            due, slope = slip_by(law, load_ratio)
-            slip = slip + (due - slip) / (1.0 + _TORQUE_BY_SLIP * np.maximum(slope, 0.0) * load_ratio)
-        wheel_speed = motor_speed * (ratio * (1.0 - p[Parameter.CREEP] * load_ratio - slip))
-        away = airflow / wheel_speed
-        away -= 1.0
+        if is_slipping:
+            slip, slope = slip_by(law, load_ratio)
+            steep = creep + slope * (load_ratio < MOST_LOAD_RATIO)
+        kept = ratio * (1.0 - creep * load_ratio - slip)
+        wheel_speed = motor_speed * kept
+        flow = airflow / wheel_speed
+        away = flow - 1.0
         dynamic = np.square(wheel_speed)
         dynamic *= density
-        torque = _shape(away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
-        torque *= dynamic
-        torque *= level
-        torque += rubbing
-        np.maximum(torque, LEAST_TORQUE, out=torque)
-    return Turned(torque, motor_speed, slip, load_ratio, airflow, density, flux, away, dynamic)
+        shape, bent = _shape(away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
+        free = dynamic * level
+        due = np.maximum(free * shape + rubbing, LEAST_TORQUE)
+        if done == steps:
+            break
+        # What torque the wheel sheds, by its speed, as the motor's lag and the belt take speed off it.
+        shed = 2.0 * shape - flow * bent
+        shed *= free / wheel_speed
+        shed *= lag * kept + motor_speed * (per_torque * steep)
+        torque = torque + (due - torque) / (1.0 + np.maximum(shed, 0.0))
+    return Turned(due, motor_speed, slip, load_ratio, airflow, density, flux, away, dynamic)
 
 
 def read(theta: Floats, at: Turned, plant: Plant) -> Expected:
     """Evaluate what is read of a fan that turns so."""
     p = {name: theta[..., INDEX[name], None] for name in _READ_PARAMETERS}
-    shape = _shape(at.away, p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
+    shape, _ = _shape(at.away, p[Parameter.PRESSURE_SLOPE], p[Parameter.PRESSURE_BEND])
     pressure = at.dynamic * shape * (np.exp(p[Parameter.PRESSURE_LEVEL]) * (1.0 - p[Parameter.WHEEL]))
     path = p[Parameter.PATH] + p[Parameter.AIR_PATH]
     pressure = pressure - path * (at.density * np.square(at.airflow))
@@ -229,13 +240,14 @@ def read(theta: Floats, at: Turned, plant: Plant) -> Expected:
     return Expected(pressure, load, at.torque, at.motor_speed, at.slip, at.load_ratio)
 
 
-def _shape(away: Floats, slope: Floats, bend: Floats) -> Floats:
-    # A fan curve over its level, at the flow coefficient less 1.
-    shape = bend * away
-    shape += slope
-    shape *= away
+def _shape(away: Floats, slope: Floats, bend: Floats) -> tuple[Floats, Floats]:
+    # A fan curve over its level, at the flow coefficient less 1, and its slope by it.
+    bent = bend * away
+    steep = bent + slope
+    shape = steep * away
     shape += 1.0
-    return np.asarray(np.maximum(shape, LEAST_SHAPE, out=shape))
+    steep += bent
+    return np.maximum(shape, LEAST_SHAPE, out=shape), steep
 
 
 def curve(x: Floats, level: Floats, slope: Floats, bend: Floats) -> Floats:
@@ -243,7 +255,7 @@ def curve(x: Floats, level: Floats, slope: Floats, bend: Floats) -> Floats:
 
     `slope` is d ln / d ln x at the usual operating point x = 1; all of one shape.
     """
-    return np.asarray(np.exp(level) * _shape(x - 1.0, slope, bend))
+    return np.asarray(np.exp(level) * _shape(x - 1.0, slope, bend)[0])
 
 
 def flux_of(speed: Floats, exponent: Floats) -> Floats:

@@ -118,7 +118,7 @@ def fleet_points(
     last = begins + count - 1
     frame = pd.DataFrame(
         {
-            "time": pd.to_datetime(hours, utc=True).as_unit("us"),
+            "time": pd.DatetimeIndex(hours.view("datetime64[ns]")).tz_localize("UTC").as_unit("us"),
             **points,
             "last_reading": time[last].as_unit("us"),
         }

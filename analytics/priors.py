@@ -144,3 +144,6 @@ STEEPNESS_MEMORY_DAYS = 60.0
 PAIR_YEARS = 0.25
 # The share of a fan's day-to-day scatter that returns as an offset of weeks: the model is not the fan.
 DAY_SD_THAT_LASTS = 0.6
+# No fan's curve is a quadratic: by the ends of the fitted range it departs by this share, in pressure and in
+# torque.
+CURVE_DEPARTS = 0.01

@@ -57,7 +57,7 @@ def slip_by(law: BeltLaw, load_ratio: Floats) -> tuple[Floats, Floats]:
     """
     risen = np.exp((load_ratio - 1.0) / KNEE_WIDTH) * law.loosened
     found = (law.straight * load_ratio + law.bend * np.log1p(risen)) * law.is_slipping
-    slope = law.straight + law.per_torque * (risen / (1.0 + risen))
+    slope = (law.straight + law.per_torque * (risen / (1.0 + risen))) * law.is_slipping
     return np.minimum(np.maximum(found, _LEAST_SLIP), MOST_SLIP), slope
 
 

@@ -5,7 +5,7 @@ dT = h_p dp / (1 - h_T), and everything else by way of T, of the wheel's speed w
 density and of the motor's flux. All slopes are taken at the point that `model.expect` finds.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -32,8 +32,6 @@ from analytics.model import (
 )
 from analytics.slip_law import slip_slopes
 
-_UNMOVED: Floats = np.zeros(0)
-
 
 @dataclass(frozen=True, slots=True)
 class Slopes:
@@ -47,18 +45,23 @@ class Slopes:
 
 
 class _Answer(NamedTuple):
-    """What pressure, load and wheel speed answer to one unit of something, each (..., fans, hours).
+    """What pressure, load and wheel speed answer to one unit of something, each (..., fans, hours)."""
 
-    Empty where it leaves one as it is.
+    pressure: Floats
+    load: Floats
+    wheel: Floats
+
+
+class _Push(NamedTuple):
+    """What one unit of a parameter does before anything answers, each (..., fans, hours), None for nothing.
+
+    To the motor's `torque`, to the `wheel`'s speed, to what is read of `pressure` and of `load`.
     """
 
-    pressure: Floats = _UNMOVED
-    load: Floats = _UNMOVED
-    wheel: Floats = _UNMOVED
-
-
-# What a parameter pushes, and by how much.
-_Push = tuple[_Answer, Floats | float]
+    torque: Floats | float | None = None
+    wheel: Floats | None = None
+    pressure: Floats | None = None
+    load: Floats | None = None
 
 
 def linearise(
@@ -82,30 +85,26 @@ def slopes_at(
     """
     here = _Here(theta, plant, hours)
     # A parameter after the other in memory while they are found, side by side for whoever sums over them.
-    pressure, load = np.zeros((2, len(which), *here.expected.pressure.shape))
-    for place, pushes in enumerate(here.pushes(which)):
-        _add_up(pushes, "pressure", pressure[place])
-        _add_up(pushes, "load", load[place])
-    side_by_side = (np.ascontiguousarray(np.moveaxis(part, 0, -1)) for part in (pressure, load))
+    side_by_side = (np.ascontiguousarray(np.moveaxis(part, 0, -1)) for part in here.read_by(which))
     return here.expected, Slopes(*side_by_side)
 
 
 def slopes_by_parameter(
-    theta: Floats, plant: Plant, hours: Operating, which: tuple[Parameter, ...]
+    theta: Floats,
+    plant: Plant,
+    hours: Operating,
+    which: tuple[Parameter, ...],
+    torque: Floats | None = None,
 ) -> tuple[Expected, Floats]:
     """Evaluate the model and its slopes at `theta`, a parameter's hours side by side.
 
-    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours); `which` parameters.
+    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours); `which` parameters; `torque`
+    (fans, hours) near which the model begins its search.
     Returns: the expectation; the slopes (fans, parameters, 2, hours) of pressure and of load.
     Equation, validity and source: as for `slopes_at`.
     """
-    here = _Here(theta, plant, hours)
-    fans, count = here.expected.pressure.shape
-    found = np.zeros((fans, len(which), 2, count))
-    for place, pushes in enumerate(here.pushes(which)):
-        _add_up(pushes, "pressure", found[:, place, 0])
-        _add_up(pushes, "load", found[:, place, 1])
-    return here.expected, found
+    here = _Here(theta, plant, hours, torque)
+    return here.expected, np.stack([part.swapaxes(0, 1) for part in here.read_by(which)], axis=2)
 
 
 def wheel_slopes_at(
@@ -116,10 +115,8 @@ def wheel_slopes_at(
     Parameters, equation, validity and source: as for `slopes_at`.
     """
     here = _Here(theta, plant, hours)
-    found = np.zeros((*here.expected.pressure.shape, len(which)))
-    for place, pushes in enumerate(here.pushes(which)):
-        _add_up(pushes, "wheel", found[..., place])
-    return here.expected, found / here.wheel_speed[..., None]
+    found = here.wheel_by(which) / here.wheel_speed
+    return here.expected, np.ascontiguousarray(np.moveaxis(found, 0, -1))
 
 
 def flow_slopes_at(theta: Floats, plant: Plant, hours: Operating) -> tuple[Expected, Floats, Floats]:
@@ -132,22 +129,11 @@ def flow_slopes_at(theta: Floats, plant: Plant, hours: Operating) -> tuple[Expec
     return here.expected, pressure, load
 
 
-def _add_up(pushes: tuple[_Push, ...], channel: str, into: Floats) -> None:
-    is_first = True
-    for answer, amount in pushes:
-        by = getattr(answer, channel)
-        if by.size and is_first:
-            np.multiply(by, amount, out=into)
-            is_first = False
-        elif by.size:
-            into += by * amount
-
-
 class _Here:
     """The model's own slopes at a point, by which every parameter's are reckoned."""
 
-    def __init__(self, theta: Floats, plant: Plant, hours: Operating) -> None:
-        at = turned(theta, plant, hours)
+    def __init__(self, theta: Floats, plant: Plant, hours: Operating, torque: Floats | None = None) -> None:
+        at = turned(theta, plant, hours, torque)
         self._p = {name: theta[..., INDEX[name], None] for name in PARAMETERS}
         self._plant, self._hours, self._at = plant, hours, at
         self.expected = read(theta, at, plant)
@@ -225,11 +211,21 @@ class _Here:
         )
         exponent = p[Parameter.LOAD_EXPONENT] * self._ratio_by_torque / at.load_ratio
         self._load_by_torque = bent * (by_torque + base * exponent)
-        by_flux = (np.square(magnetising) - active * np.square(working)) / current
-        self._load_by_flux = np.where(is_current, bent * by_flux, 0.0)
-        self._load_by_motor = np.where(is_power, bent * at.torque / rated_speed, 0.0)
-        by_none = (np.square(at.flux) * none - none * np.square(working)) / current
-        self._load_by_none = np.where(is_current, bent * by_none, 0.0)
+        self._bent, self._active, self._working, self._current = bent, active, working, current
+        self._magnetising, self._is_current, self._is_power = magnetising, is_current, is_power
+
+    def _load_by_flux(self) -> Floats:
+        turns = np.square(self._magnetising) - self._active * np.square(self._working)
+        return np.where(self._is_current, self._bent * turns / self._current, 0.0)
+
+    def _load_by_motor(self) -> Floats:
+        rated_speed = 1.0 - self._plant.rated_slip[:, None]
+        return np.where(self._is_power, self._bent * self._at.torque / rated_speed, 0.0)
+
+    def _load_by_none(self) -> Floats:
+        none = self._p[Parameter.NO_LOAD_CURRENT]
+        turns = none * (np.square(self._at.flux) - np.square(self._working))
+        return np.where(self._is_current, self._bent * turns / self._current, 0.0)
 
     def _answers(self) -> None:
         """Reckon what the readings answer once torque has answered, to a unit of all that may be pushed."""
@@ -238,56 +234,72 @@ class _Here:
         by_wheel = 1.0 + wheel * self._push_by_wheel
         self._to_wheel = _Answer(self._pressure_by_wheel * by_wheel, load * self._push_by_wheel, by_wheel)
 
-    def _to_flow(self) -> _Answer:
-        # Of the log of the true airflow.
-        pressure, load, wheel = self._to_torque.pressure, self._to_torque.load, self._to_torque.wheel
-        by_flow = self._push_by_flow
-        return _Answer(self._pressure_by_flow + pressure * by_flow, load * by_flow, wheel * by_flow)
+    def read_by(self, which: tuple[Parameter, ...]) -> tuple[Floats, Floats]:
+        """Return the slopes of pressure and of load by some parameters, (parameters, ..., fans, hours)."""
+        torque, wheel, pressure, load = self._pushed(which)
+        pressure += torque * self._to_torque.pressure
+        pressure += wheel * self._to_wheel.pressure
+        load += torque * self._to_torque.load
+        load += wheel * self._to_wheel.load
+        return pressure, load
 
-    def _to_motor(self) -> _Answer:
-        # Of the motor's speed.
-        to_wheel, kept = self._to_wheel, self._kept
-        load = self._load_by_motor + to_wheel.load * kept
-        return _Answer(to_wheel.pressure * kept, load, to_wheel.wheel * kept)
+    def wheel_by(self, which: tuple[Parameter, ...]) -> Floats:
+        """Return the slopes of the wheel's speed by some parameters, (parameters, ..., fans, hours)."""
+        torque, wheel, _, _ = self._pushed(which)
+        return np.asarray(torque * self._to_torque.wheel + wheel * self._to_wheel.wheel)
 
-    def pushes(self, which: tuple[Parameter, ...]) -> Iterator[tuple[_Push, ...]]:
-        """Yield what each of some parameters pushes, and by how much."""
-        p, at = self._p, self._at
-        to_torque, to_wheel = self._to_torque, self._to_wheel
-        found: Mapping[Parameter, Callable[[], tuple[_Push, ...]]] = {
-            Parameter.SLIP: lambda: ((to_wheel, self._per_slip * self._by_slip),),
-            Parameter.SLIP_STEEPNESS: lambda: ((to_wheel, self._per_slip * self._by_steepness),),
-            Parameter.CREEP: lambda: ((to_wheel, self._per_slip * at.load_ratio),),
-            Parameter.RATIO: lambda: ((to_wheel, self.wheel_speed), (to_torque, self._of_air)),
-            Parameter.DRAG: lambda: ((to_torque, 1.0),),
-            Parameter.FRICTION: lambda: ((to_torque, 1.0),),
-            Parameter.WHEEL: self._by_fouling,
-            Parameter.WHEEL_TORQUE: lambda: ((to_torque, -p[Parameter.WHEEL] * self._free),),
-            Parameter.TORQUE_LEVEL: lambda: ((to_torque, self._of_air),),
-            Parameter.TORQUE_SLOPE: lambda: ((to_torque, self._by_shape() * at.away),),
-            Parameter.TORQUE_BEND: lambda: ((to_torque, self._by_shape() * np.square(at.away)),),
-            Parameter.DENSITY: lambda: (
-                (to_torque, self._of_air),
-                (_Answer(self._pressure_by_density), 1.0),
+    def _pushed(self, which: tuple[Parameter, ...]) -> Floats:
+        """Return what some parameters push, (4, parameters, ..., fans, hours), in the order of `_Push`."""
+        found = np.zeros((4, len(which), *self.expected.pressure.shape))
+        pushes = self._pushes()
+        for place, name in enumerate(which):
+            for kind, amount in enumerate(pushes[name]()):
+                if amount is not None:
+                    found[kind, place] = amount
+        return found
+
+    def _pushes(self) -> Mapping[Parameter, Callable[[], _Push]]:
+        p, at, expected = self._p, self._at, self.expected
+        return {
+            Parameter.SLIP: lambda: _Push(wheel=self._per_slip * self._by_slip),
+            Parameter.SLIP_STEEPNESS: lambda: _Push(wheel=self._per_slip * self._by_steepness),
+            Parameter.CREEP: lambda: _Push(wheel=self._per_slip * at.load_ratio),
+            Parameter.RATIO: lambda: _Push(torque=self._of_air, wheel=self.wheel_speed),
+            Parameter.DRAG: lambda: _Push(torque=1.0),
+            Parameter.FRICTION: lambda: _Push(torque=1.0),
+            Parameter.WHEEL: lambda: _Push(
+                torque=-p[Parameter.WHEEL_TORQUE] * self._free,
+                pressure=-self._unfouled * self._pressure_shape,
             ),
-            Parameter.AIRFLOW_GAIN: lambda: ((self._to_flow(), -1.0),),
-            Parameter.AIRFLOW_ZERO: lambda: ((self._to_flow(), -0.5 * self._per_squared_flow()),),
+            Parameter.WHEEL_TORQUE: lambda: _Push(torque=-p[Parameter.WHEEL] * self._free),
+            Parameter.TORQUE_LEVEL: lambda: _Push(torque=self._of_air),
+            Parameter.TORQUE_SLOPE: lambda: _Push(torque=self._by_shape() * at.away),
+            Parameter.TORQUE_BEND: lambda: _Push(torque=self._by_shape() * np.square(at.away)),
+            Parameter.DENSITY: lambda: _Push(torque=self._of_air, pressure=self._pressure_by_density),
+            Parameter.AIRFLOW_GAIN: lambda: self._by_log_flow(-1.0),
+            Parameter.AIRFLOW_ZERO: lambda: self._by_log_flow(-0.5 * self._per_squared_flow()),
             Parameter.SPEED_SCALE: self._by_speed,
             Parameter.FLUX_EXPONENT: self._by_exponent,
+            Parameter.PRESSURE_GAIN: lambda: _Push(pressure=expected.pressure - p[Parameter.PRESSURE_ZERO]),
+            Parameter.PRESSURE_ZERO: lambda: _Push(pressure=np.ones_like(at.torque)),
+            Parameter.PRESSURE_LEVEL: lambda: _Push(pressure=self._core),
+            Parameter.PRESSURE_SLOPE: lambda: _Push(pressure=self._by_pressure_shape() * at.away),
+            Parameter.PRESSURE_BEND: lambda: _Push(pressure=self._by_pressure_shape() * np.square(at.away)),
+            Parameter.PATH: lambda: _Push(pressure=-self._squared),
+            Parameter.AIR_PATH: lambda: _Push(pressure=-self._squared),
+            Parameter.LOAD_GAIN: lambda: _Push(load=expected.load),
+            Parameter.LOAD_EXPONENT: lambda: _Push(load=expected.load * np.log(at.load_ratio)),
+            Parameter.NO_LOAD_CURRENT: lambda: _Push(load=self._load_by_none()),
         }
-        read = self._read()
-        # Both tables are made once for all of them, and kept by nobody: a day asks for dozens.
-        for name in which:
-            yield found[name]() if name in found else ((read[name](), 1.0),)
 
     def by_flow(self) -> tuple[Floats, Floats]:
         """Return the slopes of pressure and of load by the log of the measured airflow."""
-        answer, amount = self._to_flow(), np.square(self._hours.airflow) * self._per_squared_flow()
-        return answer.pressure * amount, answer.load * amount
+        amount, push = np.square(self._hours.airflow) * self._per_squared_flow(), self._push_by_flow
+        pressure = self._pressure_by_flow + self._to_torque.pressure * push
+        return pressure * amount, self._to_torque.load * push * amount
 
-    def _by_fouling(self) -> tuple[_Push, ...]:
-        fouled = _Answer(-self._unfouled * self._pressure_shape)
-        return (self._to_torque, -self._p[Parameter.WHEEL_TORQUE] * self._free), (fouled, 1.0)
+    def _by_log_flow(self, amount: Floats | float) -> _Push:
+        return _Push(torque=self._push_by_flow * amount, pressure=self._pressure_by_flow * amount)
 
     def _by_shape(self) -> Floats:
         return np.asarray(self._is_shaped * self._at.dynamic * self._level * self._clean)
@@ -296,36 +308,22 @@ class _Here:
         squared = np.square(self._hours.airflow) - self._p[Parameter.AIRFLOW_ZERO]
         return np.where(squared > LEAST_SQUARED_FLOW, 1.0 / np.maximum(squared, LEAST_SQUARED_FLOW), 0.0)
 
-    def _by_speed(self) -> tuple[_Push, ...]:
+    def _by_speed(self) -> _Push:
         at, exponent = self._at, self._p[Parameter.FLUX_EXPONENT]
         speed = self._hours.speed * np.exp(self._p[Parameter.SPEED_SCALE])
         # Below base speed flux follows its law, above it falls as speed rises.
         log_flux = np.where(speed > 1.0, -1.0, exponent) * (at.flux > LEAST_FLUX)
-        return (self._to_motor(), speed * self._follows), *self._by_log_flux(log_flux)
+        return self._by_motor(speed * self._follows, log_flux)
 
-    def _by_exponent(self) -> tuple[_Push, ...]:
+    def _by_exponent(self) -> _Push:
         speed = self._hours.speed * np.exp(self._p[Parameter.SPEED_SCALE])
-        return self._by_log_flux(np.log(np.minimum(speed, 1.0)) * (self._at.flux > LEAST_FLUX))
+        return self._by_motor(0.0, np.log(np.minimum(speed, 1.0)) * (self._at.flux > LEAST_FLUX))
 
-    def _by_log_flux(self, log_flux: Floats) -> tuple[_Push, ...]:
-        magnetised = _Answer(load=self._load_by_flux)
-        return (self._to_motor(), 2.0 * self._lag_torque * log_flux), (magnetised, log_flux)
-
-    def _read(self) -> Mapping[Parameter, Callable[[], _Answer]]:
-        """Return what each parameter that leaves the fan as it is does to the readings alone."""
-        p, at, expected = self._p, self._at, self.expected
-        return {
-            Parameter.PRESSURE_GAIN: lambda: _Answer(expected.pressure - p[Parameter.PRESSURE_ZERO]),
-            Parameter.PRESSURE_ZERO: lambda: _Answer(np.ones_like(at.torque)),
-            Parameter.PRESSURE_LEVEL: lambda: _Answer(self._core),
-            Parameter.PRESSURE_SLOPE: lambda: _Answer(self._by_pressure_shape() * at.away),
-            Parameter.PRESSURE_BEND: lambda: _Answer(self._by_pressure_shape() * np.square(at.away)),
-            Parameter.PATH: lambda: _Answer(-self._squared),
-            Parameter.AIR_PATH: lambda: _Answer(-self._squared),
-            Parameter.LOAD_GAIN: lambda: _Answer(load=expected.load),
-            Parameter.LOAD_EXPONENT: lambda: _Answer(load=expected.load * np.log(at.load_ratio)),
-            Parameter.NO_LOAD_CURRENT: lambda: _Answer(load=self._load_by_none),
-        }
+    def _by_motor(self, speed: Floats | float, log_flux: Floats) -> _Push:
+        # More flux leaves the motor less slip, and takes more current to magnetise.
+        motor = speed + 2.0 * self._lag_torque * log_flux
+        load = self._load_by_motor() * motor + self._load_by_flux() * log_flux
+        return _Push(wheel=self._kept * motor, load=load)
 
     def _by_pressure_shape(self) -> Floats:
         return np.asarray(self._is_pressure_shaped * self._unfouled * (1.0 - self._p[Parameter.WHEEL]))

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from scipy.special import ndtr
@@ -9,7 +10,7 @@ from scipy.special import ndtr
 from analytics.arrays import Bools, Floats
 from analytics.curve_fit import LOAD, load_spread
 from analytics.curves import HealthyCurves
-from analytics.day_misfit import Shown, jumps, open_deviations, opened_in, sayings, shown_in
+from analytics.day_misfit import jumps, open_deviations, opened_in, sayings, shown_in
 from analytics.explanations import (
     CAUSE_COUNT,
     EXPLANATION_COUNT,
@@ -30,14 +31,11 @@ from analytics.priors import (
     CAUSE_TRAITS,
     JUMPS_AGAIN_A_DAY,
     PAIR_YEARS,
-    PINNED_SD,
-    SLIP_STEEPNESS,
-    WHEEL_TORQUE,
 )
 from analytics.slip_law import STEEPNESS_RANGE
 from analytics.slopes import slopes_by_parameter
 from analytics.unmeasured_airflow import without_flow
-from analytics.watch import CARRIED, WIDTH, Watch, density_sd_of
+from analytics.watch import CARRIED, WIDTH, Watch, first_covariance
 from analytics.wheel_speed import NO_WHEEL, DayWheel, wheel_information
 
 LEAST_WEIGHT = 1e-12
@@ -45,11 +43,21 @@ WHEEL_TORQUE_RANGE = (0.4, 1.1)
 _LOG_SUDDEN = np.log([CAUSE_TRAITS[cause].sudden_share for cause in CAUSES])
 _LOG_SEASON_DAYS = np.log(365.25 * PAIR_YEARS)
 _STRAY_DEVIATIONS = 2.5
-_ROUNDS = 2
+# How far the middle may move from where a day was looked at while the model may still be taken as straight:
+# a hundredth of what is read; less of slip, whose knee bends within a few tenths of a point; more of what
+# only multiplies a fault.
+_STRAIGHT = np.array(
+    [
+        {Parameter.SLIP: 0.001, Parameter.SLIP_STEEPNESS: 0.15, Parameter.WHEEL_TORQUE: 0.15}.get(name, 0.01)
+        for name in CARRIED
+    ]
+)
 _SURELY_DEVIATIONS = 2.0
 _LOWEST_DEVIATIONS = 6.0
 _SLIP = CARRIED.index(Parameter.SLIP)
 _DENSITY = CARRIED.index(Parameter.DENSITY)
+_PRESSURE_ZERO = CARRIED.index(Parameter.PRESSURE_ZERO)
+_AIRFLOW_ZERO = CARRIED.index(Parameter.AIRFLOW_ZERO)
 _STEEPNESS = CARRIED.index(Parameter.SLIP_STEEPNESS)
 _WHEEL_TORQUE = CARRIED.index(Parameter.WHEEL_TORQUE)
 _COLUMNS = [INDEX[name] for name in CARRIED]
@@ -57,6 +65,8 @@ _LEARNED = WIDTH - sum(name in CURVE for name in CARRIED)
 _CAUSES = np.arange(CAUSE_COUNT)
 _LOWER = np.tril_indices(_LEARNED, -1)
 _FANS_NEAR = 8
+
+_Batch = TypeVar("_Batch", Operating, DayWheel)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,16 +113,7 @@ def stack_states(states: list[State]) -> State:
 def start(curves: HealthyCurves, machine: Machine) -> State:
     """Return a fan's state at the start of its healthy period: no cause at work, curves as fitted."""
     believed = beliefs(curves, machine)
-    variance = np.full(WIDTH, PINNED_SD**2)
-    variance[:CAUSE_COUNT] = believed.ordinary[0]
-    variance[_STEEPNESS] = SLIP_STEEPNESS[1] ** 2
-    variance[_WHEEL_TORQUE] = WHEEL_TORQUE[1] ** 2
-    variance[_DENSITY] = density_sd_of(curves) ** 2
-    covariance = np.diag(variance)
-    kept = [name for name in CARRIED if name in CURVE]
-    place = np.ix_([CARRIED.index(name) for name in kept], [CARRIED.index(name) for name in kept])
-    source = np.ix_([CURVE.index(name) for name in kept], [CURVE.index(name) for name in kept])
-    covariance[place] = 0.5 * (curves.covariance + curves.covariance.T)[source]
+    covariance = first_covariance(curves, believed)
     mean = curves.mean[_COLUMNS]
     return State(
         np.broadcast_to(mean, (1, EXPLANATION_COUNT, WIDTH)).copy(),
@@ -158,8 +159,9 @@ def update(
     """Learn from a day's steady hours.
 
     An iterated extended Kalman step in information form, linearised for all explanations at their
-    weighted mean. Where a day does not fit an explanation by more than four deviations along its own
-    cause, that cause is opened first: steps happen at once.
+    weighted mean, and once more where that moves by more than the model is straight. Where a day does
+    not fit an explanation by more than four deviations along its own cause, that cause is opened first:
+    steps happen at once.
 
     Parameters: `state` predicted to the day; `constants`; `hours` (fans, hours); `zeros`;
     `wheel` the wheel's own speed.
@@ -178,12 +180,20 @@ def learned(
     takes as long as what is done to them. Parameters and returns: as for `update`.
     """
     state = _with_zeros(state, zeros)
+    is_held = _read_at_rest(zeros)
     open_sd = open_deviations(state.covariance)
     reading = read_day(_middle(state), constants, hours, wheel)
-    for _ in range(_ROUNDS - 1):
-        middle = _middle(_learn(state, constants, reading, open_sd, is_last=False))
-        reading = read_day(middle, constants, hours, wheel)
-    return _learn(state, constants, reading, open_sd, is_last=True), reading
+    met = _met(state, constants, reading, open_sd, is_held)
+    moved = _middle(State(met.mean, state.covariance, normalised(state.log_weight + met.fit)))
+    is_bent: Bools = np.any(np.abs(moved - reading.at) > _STRAIGHT, axis=1)
+    if is_bent.any():
+        # A second look where the first was taken too far off, and only there: most days change little.
+        part, own = select(state, is_bent), constants.some(is_bent)
+        own_wheel = NO_WHEEL if wheel is NO_WHEEL else _some(wheel, is_bent)
+        again = read_day(moved[is_bent], own, _some(hours, is_bent), own_wheel)
+        _put(reading, again, is_bent)
+        _put(met, _met(part, own, again, open_sd[is_bent], is_held[is_bent]), is_bent)
+    return _kept(state, constants, met), reading
 
 
 def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = NO_WHEEL) -> DayReading:
@@ -195,7 +205,7 @@ def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = N
     theta = constants.curve.copy()
     theta[:, _COLUMNS] = at + constants.normal
     counted = hours.is_used[..., None] * constants.has[:, None, :]
-    hours, lowered, by_flow = latent_hours(
+    hours, lowered, by_flow, torque = latent_hours(
         theta,
         constants.plant,
         hours,
@@ -204,7 +214,7 @@ def read_day(at: Floats, constants: Watch, hours: Operating, wheel: DayWheel = N
         airflow_noise=constants.airflow_noise,
         is_flow_free=constants.is_flow_free,
     )
-    expected, slopes = slopes_by_parameter(theta, constants.plant, hours, CARRIED)
+    expected, slopes = slopes_by_parameter(theta, constants.plant, hours, CARRIED, torque)
     measured = np.stack([hours.pressure, hours.load], axis=-1)
     predicted = np.maximum(np.stack([expected.pressure, expected.load], axis=-1), 0.02)
     # Residuals are relative to what is read, as the expectation carries the airflow's noise, but held to
@@ -243,12 +253,26 @@ def _station(hours: Operating) -> Floats:
     return np.stack([np.ones_like(zero), zero], axis=1)
 
 
-def _learn(state: State, constants: Watch, reading: DayReading, open_sd: Floats, *, is_last: bool) -> State:
+@dataclass(frozen=True, slots=True)
+class _Met:
+    """What a day comes to under each explanation: the `mean` after it, and how well it fits, in logs.
+
+    `along` and `root` of `Shown`; `added` (fans, explanations, causes), the variance of what jumps opened.
+    """
+
+    mean: Floats
+    fit: Floats
+    along: Floats
+    root: Floats
+    added: Floats
+
+
+def _met(state: State, constants: Watch, reading: DayReading, open_sd: Floats, is_held: Bools) -> _Met:
     said = sayings(open_sd, reading.information, reading.pull)
     missed = said.values[:, None] - (state.mean - reading.at[:, None]) @ said.slopes
     shown = shown_in(state.covariance, said.slopes)
     apart, weighed = _weighed(shown.root, missed)
-    is_jump = jumps(constants, said.slopes, shown, weighed)
+    is_jump = jumps(constants, said.slopes, shown, weighed, is_held)
     added = np.where(is_jump, constants.beliefs.fault[:, None], 0.0)
     if is_jump.any():
         shown = opened_in(shown, said.slopes, added)
@@ -262,14 +286,24 @@ def _learn(state: State, constants: Watch, reading: DayReading, open_sd: Floats,
     mean[..., :_LEARNED] += (shown.along[:, :, :_LEARNED] @ weighed[..., None])[..., 0]
     mean[..., _STEEPNESS] = np.clip(mean[..., _STEEPNESS], *STEEPNESS_RANGE)
     mean[..., _WHEEL_TORQUE] = np.clip(mean[..., _WHEEL_TORQUE], *WHEEL_TORQUE_RANGE)
-    if not is_last:
-        # The next look needs to know only where the day lies.
-        return State(mean, state.covariance, normalised(state.log_weight + fit))
+    return _Met(mean, fit, shown.along, shown.root, added)
+
+
+def _kept(state: State, constants: Watch, met: _Met) -> State:
     covariance = state.covariance
-    _take_off(covariance, shown)
-    covariance[:, :, _CAUSES, _CAUSES] += added
-    fit = fit + _below_zero(mean, covariance, constants)
-    return State(mean, covariance, normalised(state.log_weight + fit))
+    _take_off(covariance, met)
+    covariance[:, :, _CAUSES, _CAUSES] += met.added
+    fit = met.fit + _below_zero(met.mean, covariance, constants)
+    return State(met.mean, covariance, normalised(state.log_weight + fit))
+
+
+def _some(batch: _Batch, which: Bools) -> _Batch:
+    return type(batch)(*(getattr(batch, name)[which] for name in type(batch).__slots__))
+
+
+def _put(batch: _Met | DayReading, part: _Met | DayReading, which: Bools) -> None:
+    for name in type(batch).__slots__:
+        getattr(batch, name)[which] = getattr(part, name)
 
 
 def _weighed(root: Floats, missed: Floats) -> tuple[Floats, Floats]:
@@ -278,11 +312,11 @@ def _weighed(root: Floats, missed: Floats) -> tuple[Floats, Floats]:
     return apart[..., 0], (np.swapaxes(root, 2, 3) @ apart)[..., 0]
 
 
-def _take_off(covariance: Floats, shown: Shown) -> None:
+def _take_off(covariance: Floats, met: _Met) -> None:
     """Take what a day has taught off the covariances, in place: all but the curves' own."""
     for some in _near(len(covariance)):
-        root = np.ascontiguousarray(np.swapaxes(shown.root[some], 2, 3))
-        told = shown.along[some] @ root
+        root = np.ascontiguousarray(np.swapaxes(met.root[some], 2, 3))
+        told = met.along[some] @ root
         carried = covariance[some]
         learned = carried[:, :, :_LEARNED]
         learned -= told[:, :, :_LEARNED] @ np.ascontiguousarray(np.swapaxes(told, 2, 3))
@@ -339,30 +373,41 @@ def _tame(residuals: Floats, counted: Floats, spread: Floats, constants: Watch) 
     return np.asarray(np.minimum(1.0, _STRAY_DEVIATIONS / np.maximum(away, 1e-9)))
 
 
+def _read_at_rest(zeros: DayZeros) -> Bools:
+    is_held = np.zeros((len(zeros.pressure), CAUSE_COUNT), dtype=bool)
+    is_held[:, CAUSES.index(Parameter.PRESSURE_ZERO)] = ~np.isnan(zeros.pressure)
+    is_held[:, CAUSES.index(Parameter.AIRFLOW_ZERO)] = ~np.isnan(zeros.airflow)
+    return is_held
+
+
 def _with_zeros(state: State, zeros: DayZeros) -> State:
     """Return the state with what stopped sensors said; the covariances are changed in place."""
-    state = _with_zero(state, CAUSES.index(Parameter.PRESSURE_ZERO), zeros.pressure, zeros.pressure_sd)
-    return _with_zero(state, CAUSES.index(Parameter.AIRFLOW_ZERO), zeros.airflow, zeros.airflow_sd)
-
-
-def _with_zero(state: State, cause: int, zero: Floats, deviation: Floats) -> State:
-    is_read = ~np.isnan(zero)
-    if not is_read.any():
-        return state
-    variance = np.where(is_read, np.square(deviation), 1.0)[:, None]
-    column = state.covariance[..., cause]
-    total = state.covariance[..., cause, cause] + variance
-    miss = np.where(is_read, zero, 0.0)[:, None] - state.mean[..., cause]
-    miss = np.where(is_read[:, None], miss, 0.0)
-    gain = np.where(is_read[:, None, None], column / total[..., None], 0.0)
-    fit = -0.5 * (np.square(miss) / total + np.log(total))
-    told = column / np.sqrt(total)[..., None]
-    for fan in np.flatnonzero(is_read):
-        state.covariance[fan] -= np.einsum("ei,ej->eij", told[fan], told[fan])
-    mean = state.mean + gain * miss[..., None]
-    weighed = normalised(state.log_weight + fit)
-    # A fan without a reading keeps its bits, alone and in a batch.
-    return State(mean, state.covariance, np.where(is_read[:, None], weighed, state.log_weight))
+    mean, log_weight = state.mean, state.log_weight
+    told: list[Floats] = []
+    for place, zero, deviation in (
+        (_PRESSURE_ZERO, zeros.pressure, zeros.pressure_sd),
+        (_AIRFLOW_ZERO, zeros.airflow, zeros.airflow_sd),
+    ):
+        is_read = ~np.isnan(zero)
+        if not is_read.any():
+            continue
+        column = state.covariance[..., place]
+        for known in told:
+            column = column - known * known[..., place, None]
+        total = column[..., place] + np.where(is_read, np.square(deviation), 1.0)[:, None]
+        miss = np.where(is_read[:, None], np.where(is_read, zero, 0.0)[:, None] - mean[..., place], 0.0)
+        fit = -0.5 * (np.square(miss) / total + np.log(total))
+        # A fan without a reading keeps its bits, alone and in a batch.
+        root = np.where(is_read[:, None], 1.0 / np.sqrt(total), 0.0)
+        told.append(column * root[..., None])
+        mean = mean + told[-1] * (root * miss)[..., None]
+        log_weight = np.where(is_read[:, None], normalised(log_weight + fit), log_weight)
+    if told:
+        every = np.stack(told, axis=-1)
+        for some in _near(len(mean)):
+            # A product with itself, of which both halves are equal to the last bit.
+            state.covariance[some] -= every[some] @ np.swapaxes(every[some], 2, 3)
+    return State(mean, state.covariance, log_weight)
 
 
 def normalised(log_weight: Floats) -> Floats:

@@ -27,12 +27,13 @@ def unlogged_recovery(
     """
     for i in range(len(counted) - _HELD_DAYS, _HELD_DAYS - 1, -1):
         before, after = counted[i - _HELD_DAYS : i], counted[i : i + _HELD_DAYS]
+        # Most days never passed the limit, and an exact mean costs more than all else of them.
+        if not all(value >= watch_pct for _, value in before):
+            continue
         day = after[0][0]
         was = mean(value for _, value in before)
         goal = was - _PART_GONE * (was - healthy_pct)
-        fell = all(value >= watch_pct for _, value in before) and all(
-            value < watch_pct and value <= goal for _, value in after
-        )
+        fell = all(value < watch_pct and value <= goal for _, value in after)
         is_close = day - before[-1][0] <= _AROUND
         if fell and is_close and not any(abs(day - service) <= _AROUND for service in services):
             return day

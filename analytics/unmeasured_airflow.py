@@ -52,20 +52,22 @@ def agreed_flow(
 
 
 def _missed_and_slope(theta: Floats, plant: Plant, hours: Operating) -> tuple[Floats, Floats]:
-    here, slope = expected_with_flow_slopes(theta, plant, hours)
+    here, slope, _ = expected_with_flow_slopes(theta, plant, hours)
     read = np.stack([hours.pressure, hours.load], axis=-1)
     return np.clip(read / here - 1.0, -0.9, 0.9), slope
 
 
-def expected_with_flow_slopes(theta: Floats, plant: Plant, hours: Operating) -> tuple[Floats, Floats]:
+def expected_with_flow_slopes(theta: Floats, plant: Plant, hours: Operating) -> tuple[Floats, Floats, Floats]:
     """Return what is expected of pressure and load, above nothing, and their log slopes by the flow.
 
-    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours). Returns: both (fans, hours, 2).
+    Parameters: `theta` (fans, SIZE); `plant`; `hours` (fans, hours). Returns: both (fans, hours, 2), and the
+    motor's torque (fans, hours).
     """
     expected, pressure, load = flow_slopes_at(theta, plant, hours)
     found = np.stack([expected.pressure, expected.load], axis=-1)
     here = np.maximum(found, _LEAST_EXPECTED)
-    return here, np.where(found > _LEAST_EXPECTED, np.stack([pressure, load], axis=-1), 0.0) / here
+    slope = np.where(found > _LEAST_EXPECTED, np.stack([pressure, load], axis=-1), 0.0) / here
+    return here, slope, expected.torque
 
 
 def without_flow(precision: Floats, slope: Floats, is_free: Bools) -> Floats:

@@ -203,7 +203,10 @@ def _first_changes(before: Sequence[dict[str, Any]], after: Sequence[dict[str, A
 
 
 def _day_rows(hours: pd.DataFrame, readings: FleetReadings) -> Iterator[dict[str, Any]]:
-    numbers = np.ascontiguousarray(hours.drop(columns=["fan", "time", "last_reading"]).to_numpy(np.float64))
+    columns = [name for name in hours.columns if name not in ("fan", "time", "last_reading")]
+    numbers = np.empty((len(hours), len(columns)))
+    for place, name in enumerate(columns):
+        numbers[:, place] = hours[name].to_numpy()
     fan = hours["fan"].to_numpy(dtype=object)
     day = hours["day"].to_numpy(dtype=np.int64)
     last_us = in_microseconds(hours["last_reading"])

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -10,8 +10,16 @@ import pandas as pd
 
 from analytics.arrays import Bools
 from analytics.curves import HealthyCurves
-from analytics.day_hours import LEAST_HOURS_JUDGED, Integers, LaneHours, lane_hours, packed_days
-from analytics.judging import FanDay, Fleet, carried_day, first_state, fleet, lane_day
+from analytics.day_hours import (
+    LEAST_HOURS_JUDGED,
+    Integers,
+    LaneHours,
+    day_wheel,
+    day_zeros,
+    lane_hours,
+    packed_days,
+)
+from analytics.judging import FanDay, Fleet, carried_day, first_state, fleet
 from analytics.machine import Machine
 from analytics.model import Operating
 from analytics.new_normal import begun
@@ -180,21 +188,24 @@ def _packed(
     row.notes += hear(lane.pairs, plan.pairs, plan.date, first, is_served=plan.is_belt_served)
     hours = run.hours.some(of_day)
     elapsed = 1.0 if lane.judged_on is None else float((plan.date - lane.judged_on).days)
-    packed = lane_day(
-        hours, run.curves, tuple(lane.pending), elapsed, run.operating(number), may_fall=plan.may_fall
-    )
-    packed = replace(
-        packed,
-        known_pairs=known_now(lane.pairs),
-        pairs=taken(lane.pairs, run.local_hour[of_day]),
-        ratio_sd_pct=ratio_sd_pct(lane.pairs),
-        normal=begun(lane.normal, lane.pending, lane.pending_log_ratio),
+    operating = run.operating(number)
+    packed = FanDay(
+        operating,
+        day_zeros(hours, run.curves),
+        tuple(lane.pending),
+        elapsed,
+        plan.may_fall,
+        known_now(lane.pairs),
+        taken(lane.pairs, run.local_hour[of_day]),
+        ratio_sd_pct(lane.pairs),
+        day_wheel(hours, run.curves, operating),
+        begun(lane.normal, lane.pending, lane.pending_log_ratio),
     )
     row.notes += learned_words(packed.normal)
-    row.hours_used = packed.hours_used
-    if packed.hours_used >= LEAST_HOURS_JUDGED and lane.learned.sight.is_judged:
+    row.hours_used = used = packed.hours_used
+    if used >= LEAST_HOURS_JUDGED and lane.learned.sight.is_judged:
         return row, packed
-    row.reason = reason_not_judged(packed.hours_used, plan.visit_at) if lane.learned.sight.is_judged else ""
+    row.reason = reason_not_judged(used, plan.visit_at) if lane.learned.sight.is_judged else ""
     return row, None
 
 

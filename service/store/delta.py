@@ -57,9 +57,16 @@ class DeltaFolder:
     whoever has it now has committed, or has called `is_in_for_good`.
     """
 
-    def __init__(self, address: str, confirm: Callable[[], None] = freely) -> None:
-        """Name the table by a local path or an object store's URL; nothing is opened yet."""
+    def __init__(
+        self, address: str, confirm: Callable[[], None] = freely, *, has_repeats: bool = True
+    ) -> None:
+        """Name the table by a local path or an object store's URL; nothing is opened yet.
+
+        `has_repeats` where its numbers are read off sensors, which show the same few again and again; means
+        of them seldom do, and to look for it takes longer than to write them.
+        """
         self.address = address
+        self._has_repeats = has_repeats
         self._confirm = confirm
         self._is_local = "://" not in address
         self._table: DeltaTable | None = None
@@ -93,7 +100,7 @@ class DeltaFolder:
                 self._confirmed_at_its_end(reader),
                 partition_by=[MONTH],
                 commit_properties=_marked(marker),
-                writer_properties=_writer_properties(),
+                writer_properties=_writer_properties(self._has_repeats),
                 **how,
             )
         except DeltaError:
@@ -307,14 +314,15 @@ def _marked(marker: int) -> CommitProperties:
     return CommitProperties(app_transactions=[Transaction(APPLICATION, marker)])
 
 
-def _writer_properties() -> WriterProperties:
+def _writer_properties(has_repeats: bool) -> WriterProperties:
     # Times step alike: as differences they take next to nothing, in a dictionary half of all the bytes.
     steps = ColumnProperties(dictionary_enabled=False, encoding="DELTA_BINARY_PACKED")
     return WriterProperties(
         compression="ZSTD",
         compression_level=1,
         max_row_group_size=_ROW_GROUP_ROWS,
-        column_properties={TIME: steps},
+        default_column_properties=ColumnProperties(dictionary_enabled=has_repeats),
+        column_properties={TIME: steps, FAN: ColumnProperties(dictionary_enabled=True)},
     )
 
 

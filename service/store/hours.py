@@ -25,7 +25,7 @@ class Hours:
 
     def __init__(self, address: str, confirm: Callable[[], None] = freely) -> None:
         """Name the table by its local path or URL; `confirm` raises where this process may not write."""
-        self._table = DeltaFolder(address, confirm)
+        self._table = DeltaFolder(address, confirm, has_repeats=False)
 
     def append(self, frame: pd.DataFrame, revision: int) -> None:
         """Add hours, or newer versions of hours, as one commit."""

@@ -93,6 +93,8 @@ def draw_fan(
     location = None
     if cause == "path":
         location = str(rng.choice(np.array(["duct", "near"])))
+    # A thermal station has no differential pressure whose zero could be off.
+    airflow_kind = "dp" if cause == "airflow_zero" else None
     # A stream of its own, so that a new circumstance does not draw other fans.
     around = np.random.default_rng([seed, index, *cause.encode(), 1])
     drawn_minutes = int(around.choice(np.array(INTERVALS_MINUTES), p=INTERVAL_ODDS))
@@ -100,6 +102,7 @@ def draw_fan(
         drive=drive,
         pressure_location=location,
         roles=roles,
+        airflow_kind=airflow_kind,
         faults=_faults(rng, cause, load),
         use="always" if cause in (STEP, RAMP) and rng.random() < 0.2 else None,
         is_narrow=cause == NARROW,

@@ -15,6 +15,7 @@ from analytics.slip_law import slip_above_creep
 from analytics.state import read_day, stack_states
 from analytics.watch import CARRIED, watch
 from tests.accuracy.drawing import HEALTHY_DAYS, DrawnFan
+from tests.accuracy.showing import shown
 
 _BOTH = [CARRIED.index(Parameter.SLIP), CARRIED.index(Parameter.DRAG)]
 TRUTHS = (
@@ -31,8 +32,8 @@ def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
     """Judge drawn fans of equally many days; one row a fan and judged day after the healthy period.
 
     Columns: those of the ledger, its innovations, `true_<column>` beside them, `verdict`, `share`, `rest`,
-    `hours_used`, `limit_pct`, `day` and the fan's facts. A fan whose healthy period is refused has one row
-    with `refused` set.
+    `hours_used`, `limit_pct`, `day` and the fan's facts; `moved` and `station` of `Shown` on the
+    fan's last judged day. A fan whose healthy period is refused has one row with `refused` set.
     """
     learned, kept = [], []
     refused: list[dict[str, object]] = []
@@ -64,7 +65,19 @@ def judge(fans: Sequence[DrawnFan]) -> pd.DataFrame:
         state = told.state
         if number >= HEALTHY_DAYS:
             records += _records(kept, days, number, told, limits)
-    return pd.DataFrame(records)
+    rows = pd.DataFrame(records)
+    if "hours_used" not in rows:
+        return rows
+    last = rows[rows["refused"] == ""].groupby("fan")["day"].max()
+    found = {
+        name: shown(fan, own, _of_day(hours, fan.day == int(last[name])), int(last[name]))
+        for fan, own, hours in zip(kept, learned, scaled, strict=True)
+        if (name := str(fan.facts["fan"])) in last
+    }
+    moved = rows["fan"].map({name: one.moved for name, one in found.items()})
+    return rows.assign(
+        moved=moved, station=rows["fan"].map({name: one.station for name, one in found.items()})
+    )
 
 
 def _limit_pct(curves: HealthyCurves, fan: DrawnFan, hours: ScaledHours) -> float:

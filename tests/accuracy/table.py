@@ -52,6 +52,8 @@ DRAWN_CHOICES = (
     "economiser",
     "unmodelled",
 )
+# Of a planted fault that comes to less than the ledger calls a fault; of a station's that no reading shows.
+SLIGHT, HIDDEN = ", slight", ", hidden"
 COVERED = ("slip_change_pct", "slip_ref_pct", "drag_ref_pct", "drive_loss_change_pct")
 
 
@@ -188,11 +190,20 @@ def step_day(part: pd.DataFrame) -> float:
 
 
 def confusion(judged: pd.DataFrame) -> pd.DataFrame:
-    """Return, a planted cause, the shares of verdicts on each fan's last judged day, in per cent."""
+    """Return, a planted cause, the shares of verdicts on each fan's last judged day, in per cent.
+
+    Faults that by then come to less than the ledger calls material have a line of their own, on which `none`
+    is right too; and another those of a station that is materially wrong while nothing else moves so far.
+    """
     rows = judged[judged["refused"] == ""].sort_values("day").groupby("fan").tail(1)
+    is_still = rows["moved"] < 1.0
+    ending = np.where(is_still, np.where(rows["station"] < 1.0, SLIGHT, HIDDEN), "")
     lines = []
-    for cause, part in rows.groupby("cause"):
-        right = RIGHT[str(cause)]
+    for cause, part in rows.groupby(rows["cause"] + ending):
+        planted, _, kind = str(cause).partition(", ")
+        right = RIGHT[planted]
+        if f", {kind}" == SLIGHT:
+            right = (*right, Cause.NONE.value)
         is_right = part["verdict"].isin(right)
         is_open = part["verdict"] == "unclear"
         named = part["rest"].apply(lambda rest: bool(set(rest.split()) & set(right)))  # noqa: B023

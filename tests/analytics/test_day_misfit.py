@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analytics.day_misfit import opened_in, shown_in
+from analytics.day_misfit import opened_in, sayings, shown_in
 from analytics.explanations import CAUSE_COUNT
 from analytics.inverse_roots import inverse_roots
 from analytics.watch import WIDTH
@@ -40,3 +40,38 @@ def test_causes_opened_after_the_products_are_those_opened_before() -> None:
     found, wanted = opened_in(shown_in(carried, slopes), slopes, added), shown_in(opened, slopes)
     for name in ("along", "spread", "root", "log_det"):
         np.testing.assert_allclose(getattr(found, name), getattr(wanted, name), rtol=1e-9, atol=1e-9)
+
+
+def test_readings_say_what_the_hours_say_of_all_that_is_open() -> None:
+    rng = np.random.default_rng(5)
+    # Two channels that answer to a few things alike: six directions matter, the rest are faint.
+    strength = np.array([30.0, 9.0, 3.0, 1.0, 0.3, 0.1, *np.full(10, 1e-5)])
+    design = np.sqrt(strength)[:, None] * np.linalg.qr(rng.normal(size=(WIDTH, 16)))[0].T
+    open_sd = rng.uniform(1e-3, 1.0, (1, WIDTH))
+    open_sd[0, -3:] = 1e-9
+    seen = rng.normal(size=16) * np.sqrt(strength)
+    information = (design.T @ design)[None] / open_sd[:, :, None] / open_sd[:, None, :]
+    pull = (design.T @ seen)[None] / open_sd
+    said = sayings(open_sd, information, pull)
+    unsaid = information - said.slopes @ np.swapaxes(said.slopes, 1, 2)
+    left = np.linalg.eigvalsh(unsaid * open_sd[:, :, None] * open_sd[:, None, :])
+    assert left.min() > -1e-9
+    assert left.max() < 1e-3
+    pulled = (said.slopes @ said.values[..., None])[..., 0] * open_sd
+    np.testing.assert_allclose(pulled, pull * open_sd, atol=0.03)
+    # What is pinned is not taken for a reading, and nothing is said on a day without hours.
+    assert not np.isnan(said.slopes).any()
+    nothing = sayings(open_sd, np.zeros_like(information), np.zeros_like(pull))
+    assert not nothing.slopes.any()
+    assert not nothing.values.any()
+
+
+def test_a_fan_says_the_same_alone_as_among_others() -> None:
+    root = np.random.default_rng(7).normal(size=(4, WIDTH, WIDTH))
+    information = root @ np.swapaxes(root, 1, 2)
+    open_sd, pull = np.random.default_rng(6).uniform(0.1, 1.0, (2, 4, WIDTH))
+    together = sayings(open_sd, information, pull)
+    for i in range(4):
+        alone = sayings(open_sd[i : i + 1], information[i : i + 1], pull[i : i + 1])
+        assert np.array_equal(alone.slopes[0], together.slopes[i])
+        assert np.array_equal(alone.values[0], together.values[i])

@@ -20,7 +20,8 @@ from analytics.state import (
     DayReading,
     DayZeros,
     State,
-    _learn,
+    _kept,
+    _met,
     opened,
     select,
     stack_states,
@@ -32,6 +33,7 @@ from analytics.watch import CARRIED, WIDTH, Watch, stack_watches, watch
 from tests.analytics.planted import MACHINE, PLANT, planted_curves, planted_day, planted_theta
 
 NOTHING = DayZeros(*np.full((4, 1), np.nan))
+NONE_HELD = np.zeros((1, CAUSE_COUNT), dtype=bool)
 SLIP = CAUSES.index(Parameter.SLIP)
 
 
@@ -71,14 +73,16 @@ def test_one_day_of_a_linear_model_is_the_kalman_filter_of_statsmodels() -> None
     covariance[..., :, first_curve:] = 0.0
     for i in range(first_curve, WIDTH):
         covariance[..., i, i] = 1e-14
-    # The last look takes what it learned off the covariance that it was given.
+    # What is learned is taken off the covariance that was given.
     state = replace(state, covariance=covariance.copy())
     design = rng.normal(size=(6, WIDTH))
     design[:, first_curve:] = 0.0
     noise = np.diag(rng.uniform(0.5, 2.0, 6)) * 1e-3
     seen = 0.01 * rng.normal(size=6)
     reading = _linear(state.mean[:, 0], design, noise, seen)
-    after = _learn(state, watch(curves, MACHINE), reading, open_deviations(covariance), is_last=True)
+    constants = watch(curves, MACHINE)
+    met = _met(state, constants, reading, open_deviations(covariance), NONE_HELD)
+    after = _kept(state, constants, met)
     oracle = KalmanFilter(k_endog=6, k_states=WIDTH)
     oracle.bind(np.asfortranarray(seen[:, None]))
     oracle["design"], oracle["obs_cov"] = design, noise
@@ -120,7 +124,8 @@ def test_a_cause_that_walks_weighs_its_days_as_nists_moving_average_does() -> No
     for value in readings:
         seen = np.array([(value - 50.0) * scale])
         reading = _linear(np.zeros((1, WIDTH)), design, noise, seen)
-        state = _learn(state, constants, reading, open_deviations(state.covariance), is_last=True)
+        met = _met(state, constants, reading, open_deviations(state.covariance), NONE_HELD)
+        state = _kept(state, constants, met)
         found.append(50.0 + state.mean[0, 0, gain] / scale)
         state = opened(state, walked)
     assert found == pytest.approx(published, abs=0.0051)
@@ -142,6 +147,21 @@ def test_a_fan_alone_has_the_same_bits_as_in_a_batch() -> None:
         part = select(together, np.arange(3) == i)
         for name in State.__slots__:
             assert np.array_equal(getattr(part, name), getattr(alone, name)), name
+
+
+def test_a_day_is_looked_at_again_where_it_lies_far_from_what_was_known_and_only_there() -> None:
+    curves = planted_curves()
+    constants = stack_watches([watch(curves, MACHINE)] * 2)
+    state = predict(stack_states([start(curves, MACHINE)] * 2), constants, np.ones(2))
+    days = [planted_day(curves, seed=1, slip=slip) for slip in (0.0, 0.08)]
+    hours = Operating(*(np.concatenate([getattr(one, name) for one in days]) for name in Operating.__slots__))
+    known = (state.weight[:, None] @ state.mean)[:, 0]
+    after, reading = update(state, constants, hours, DayZeros(*np.full((4, 2), np.nan)))
+    assert np.array_equal(reading.at[0], known[0])
+    # The day's last look is taken on the way to where it is found to lie.
+    found = after.weight[1] @ after.mean[1]
+    assert abs(known[1, SLIP]) < 0.001
+    assert abs(reading.at[1, SLIP] - found[SLIP]) < 0.5 * found[SLIP]
 
 
 def test_both_halves_of_a_covariance_are_equal_to_the_last_bit() -> None:
@@ -228,6 +248,19 @@ def test_a_cause_does_not_explain_a_step_better_for_having_shown_nothing_longer(
         told, _ = update(told, constants, planted_day(curves, seed=2, speed_scale=-0.05), NOTHING)
         after.append(_odds(told, Parameter.SPEED_SCALE))
     assert after[1] < 2.0 * after[0]
+
+
+def test_a_zero_read_at_rest_every_night_does_not_explain_the_days_between() -> None:
+    curves = planted_curves()
+    state, constants = start(curves, MACHINE), watch(curves, MACHINE)
+    at_rest = DayZeros(*(np.array([value]) for value in (0.0, 0.003, np.nan, np.nan)))
+    alone = (IS_ACTIVE.sum(axis=1) == 1) & IS_ACTIVE[:, CAUSES.index(Parameter.PRESSURE_ZERO)]
+    for i in range(12):
+        # A damper that swings from day to day: no explanation holds for two days.
+        hours = planted_day(curves, seed=i, pressure_zero=0.1 * (-1.0) ** i)
+        state = predict(state, constants, np.array([1.0]))
+        state, _ = update(state, constants, hours, at_rest)
+        assert np.abs(state.mean[0, alone, CAUSES.index(Parameter.PRESSURE_ZERO)]).max() < 0.05
 
 
 def test_a_day_without_hours_changes_nothing_but_what_time_does() -> None:

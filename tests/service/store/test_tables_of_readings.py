@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from deltalake.exceptions import CommitFailedError
 
@@ -298,3 +299,20 @@ def test_replacing_takes_new_columns(tmp_path: Path) -> None:
     assert hours.columns() == ("fan", "time", "slip", "count", "is_steady", "more")
     hours.clear()
     assert hours.columns() == ()
+
+
+def test_means_are_written_plainly_and_what_sensors_show_in_dictionaries(
+    tmp_path: Path, readings: Readings
+) -> None:
+    hours = Hours(str(tmp_path / "hours"))
+    hours.append(frame(("A", 0, 1.0), ("B", 1, 2.0)), 1)
+    readings.table.append(rows([("A", 0, {"power_w": 1.0}, LOW)]), 1)
+    assert {"fan": True, "slip": False}.items() <= dictionaries(tmp_path / "hours").items()
+    assert {"fan": True, "power_w": True}.items() <= dictionaries(tmp_path / "some readings").items()
+
+
+def dictionaries(folder: Path) -> dict[str, bool]:
+    """Return of each column of a table whether its file keeps it in a dictionary."""
+    group = pq.read_metadata(next(folder.rglob("*.parquet"))).row_group(0)
+    columns = (group.column(place) for place in range(group.num_columns))
+    return {column.path_in_schema: column.has_dictionary_page for column in columns}
