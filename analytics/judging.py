@@ -54,6 +54,8 @@ class Fleet:
             facts.rated_slip[which],
             facts.loss_sd[which],
             facts.full_load_efficiency[which],
+            facts.has_line_power[which],
+            facts.has_vfd[which],
         )
         unseen = Hidden(*(getattr(self.hidden, name)[which] for name in Hidden.__slots__))
         return Fleet(self.watch.some(which), chosen, unseen)
@@ -105,10 +107,10 @@ def healthy(hours: pd.DataFrame, day: Floats, machine: Machine) -> HealthyCurves
 def fleet(curves: Sequence[HealthyCurves], machines: Sequence[Machine]) -> Fleet:
     """Join fans into a batch."""
     watches = [watch(c, m) for c, m in zip(curves, machines, strict=True)]
-    rated = np.array([m.motor_rated_power_w * m.motor_count for m in machines])
     slips = np.array([c.rated_slip for c in curves])
+    has_line_power = np.array([c.channels.has_line_power for c in curves])
     unseen = stack_hidden([hidden(c, m) for c, m in zip(curves, machines, strict=True)])
-    facts = drive_facts(tuple(m.drive for m in machines), rated, slips)
+    facts = drive_facts(machines, slips, has_line_power)
     return Fleet(stack_watches(watches), facts, unseen)
 
 

@@ -10,14 +10,16 @@ from scipy.special import ndtr
 from analytics.arrays import Bools, Floats
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
 from analytics.look_alikes import undecided_weights
+from analytics.machine import Machine
 from analytics.marginals import Marginals
 from analytics.mixtures import VERDICT_SHARE, bounds, held_weights, open_weights, told_weights
 from analytics.model import CAUSES, LoadKind, Operating, Parameter
+from analytics.motor import line_power_by_shaft_power
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.slip_law import mean_slip_above_creep
 from analytics.state import DayReading, State
 from analytics.transmission import drive_loss_band, full_load_efficiency, part_load_loss
-from analytics.vocabulary import Cause, Drive
+from analytics.vocabulary import Cause, Drive, SpeedControl
 from analytics.watch import CARRIED, Watch
 
 # A cause is named when it moves pressure or load by this much; less is nobody's fault.
@@ -67,7 +69,8 @@ class DriveFacts:
     """What the ledger must know of a batch of drives; every field has shape (fans,).
 
     `can_slip`; `rated_power_w` of all motors; `rated_slip`; `loss_sd` the spread of the healthy drive's own
-    loss, `full_load_efficiency` what it hands on at full load.
+    loss, `full_load_efficiency` what it hands on at full load. `has_line_power` whether the line's power is
+    trended, `has_vfd` whether a frequency drive stands before the motor.
     """
 
     drives: tuple[Drive, ...]
@@ -76,11 +79,16 @@ class DriveFacts:
     rated_slip: Floats
     loss_sd: Floats
     full_load_efficiency: Floats
+    has_line_power: Bools
+    has_vfd: Bools
 
 
-def drive_facts(drives: tuple[Drive, ...], rated_power_w: Floats, rated_slip: Floats) -> DriveFacts:
+def drive_facts(machines: Sequence[Machine], rated_slip: Floats, has_line_power: Bools) -> DriveFacts:
     """Return the drives' facts; the healthy loss is as wide as the published low and high loss curves."""
+    drives = tuple(machine.drive for machine in machines)
+    rated_power_w = np.array([m.motor_rated_power_w * m.motor_count for m in machines])
     can_slip = np.array([drive.can_slip for drive in drives])
+    has_vfd = np.array([machine.speed_control is SpeedControl.VFD for machine in machines])
     band = drive_loss_band(rated_power_w)
     spread = (band.high - band.low) / _BAND_DEVIATIONS
     is_direct = np.array([drive is Drive.DIRECT for drive in drives])
@@ -88,7 +96,14 @@ def drive_facts(drives: tuple[Drive, ...], rated_power_w: Floats, rated_slip: Fl
         [full_load_efficiency(rated, drive) for rated, drive in zip(rated_power_w, drives, strict=True)]
     )
     return DriveFacts(
-        drives, can_slip, rated_power_w, rated_slip, np.where(is_direct, 0.0, spread), efficiency
+        drives,
+        can_slip,
+        rated_power_w,
+        rated_slip,
+        np.where(is_direct, 0.0, spread),
+        efficiency,
+        has_line_power,
+        has_vfd,
     )
 
 
@@ -260,9 +275,18 @@ def _summaries(weight: Floats, quantities: tuple[_Quantity, ...]) -> list[Floats
 def _excess_kw(
     slip: Floats, drag: Floats, power: Floats, speed: Floats, *, hours: Operating, facts: DriveFacts
 ) -> Floats:
+    # At the motor shaft; where the line's power is trended, what the line brings for it.
+    watts = (facts.rated_power_w / (1.0 - facts.rated_slip))[:, None]
+    excess = (slip.sum(axis=1)[:, None] * power + drag.sum(axis=1)[:, None] * speed) * watts
+    for has_vfd in (False, True):
+        mine = facts.has_line_power & (facts.has_vfd == has_vfd)
+        if mine.any():
+            # By the same motor and drive by which the line's reading was turned into the shaft's.
+            rated, speed_of = facts.rated_power_w[mine, None], np.where(hours.is_used, hours.speed, 1.0)
+            shaft = (power * watts)[mine]
+            excess[mine] *= line_power_by_shaft_power(shaft, rated, has_vfd, speed_fraction=speed_of[mine])
     number = np.maximum(hours.is_used.sum(axis=1), 1)
-    per_unit = (slip.sum(axis=1) * power.sum(axis=1) + drag.sum(axis=1) * speed.sum(axis=1)) / number
-    return np.asarray(per_unit / (1.0 - facts.rated_slip) * facts.rated_power_w / 1000.0)
+    return np.asarray(excess.sum(axis=1) / number / 1000.0)
 
 
 def cause_shares(state: State | Marginals, weight: Floats, reading: DayReading, constants: Watch) -> Floats:

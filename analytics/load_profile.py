@@ -6,7 +6,7 @@ from typing import Any, Final, Self
 import numpy as np
 
 from analytics.arrays import Bools, Floats
-from analytics.motor import line_power_from_shaft_power
+from analytics.motor import line_power_by_shaft_power, line_power_from_shaft_power
 from analytics.transmission import drive_loss_band, healthy_drive_loss
 from analytics.vocabulary import Drive, SpeedControl
 
@@ -103,14 +103,7 @@ def load_profile(
 
     power, speed = np.nan_to_num(mean(motor_kw)), np.nan_to_num(mean(speed_fraction), nan=1.0)
     ratio = np.nan_to_num(mean(load_ratio), nan=1.0)
-    step_kw = 1e-5 * rated_power_w
-
-    def line_kw(shaft_kw: Floats) -> Floats:
-        drawn_w = line_power_from_shaft_power(
-            1000.0 * shaft_kw, rated_power_w, has_vfd, motor_efficiency, speed
-        )
-        return drawn_w / 1000.0
-
+    motor = (1000.0 * power, rated_power_w, has_vfd, motor_efficiency, speed)
     loss = healthy_drive_loss(ratio * reference_torque, rated_power_w, drive)
     band = drive_loss_band(rated_power_w)
     middle = healthy_drive_loss(1.0, rated_power_w, Drive.V_BELT)
@@ -119,8 +112,8 @@ def load_profile(
         hours=count / max(len(motor_kw), 1) * hours_a_year,
         motor_kw=power,
         load_ratio=ratio,
-        drawn_kw=line_kw(power),
-        line_kw=(line_kw(power + step_kw) - line_kw(power)) / step_kw,
+        drawn_kw=line_power_from_shaft_power(*motor) / 1000.0,
+        line_kw=line_power_by_shaft_power(*motor),
         price=np.nan_to_num(mean(price, motor_kw)),
         airflow_m3s=mean(airflow_m3s),
         loss=loss,

@@ -49,6 +49,7 @@ _NO_LOAD_SD: Final = 0.08
 _LEAST_SPEED: Final = 0.1
 _NEWTON_STEPS: Final = 6
 _TORQUE_STEP: Final = 1e-5
+_SHAFT_STEP: Final = 1e-5
 
 
 def synchronous_rpm(hz: ArrayLike, poles: ArrayLike) -> Floats:
@@ -168,6 +169,27 @@ def line_power_from_shaft_power(
     motor_input = drawn / scale
     line = _VFD_PART_LOAD.demand(motor_input, rated) if has_vfd else motor_input
     return line * full
+
+
+def line_power_by_shaft_power(
+    shaft_power_w: ArrayLike,
+    rated_power_w: ArrayLike,
+    has_vfd: bool,
+    rated_efficiency: ArrayLike | None = None,
+    speed_fraction: ArrayLike = 1.0,
+) -> Floats:
+    """How much more a motor draws for a little more power at its shaft.
+
+    Parameters, validity and source: as for `line_power_from_shaft_power`.
+    Returns: line power per shaft power [-].
+    Equation: the difference over a hundred-thousandth of rated power.
+    """
+    step_w = _SHAFT_STEP * as_floats(rated_power_w)
+    here, more = (
+        line_power_from_shaft_power(shaft_w, rated_power_w, has_vfd, rated_efficiency, speed_fraction)
+        for shaft_w in (as_floats(shaft_power_w), as_floats(shaft_power_w) + step_w)
+    )
+    return np.asarray((more - here) / step_w)
 
 
 def shaft_power_from_line_power(

@@ -30,7 +30,7 @@ class Channels:
     `is_outdoor_air` whether it moves outdoor air, whose temperature the site trends,
     `has_barometer`, `has_motor_speed`, `has_wheel_speed` whether the point has data; `vane_position` at
     which a fan with inlet vanes is judged; `full_speed_load` above which a two-speed motor without a speed
-    point runs at its full speed.
+    point runs at its full speed; `has_line_power` whether a meter on the line has data.
     """
 
     load_kind: LoadKind
@@ -43,6 +43,7 @@ class Channels:
     has_wheel_speed: bool
     vane_position: float | None = None
     full_speed_load: float | None = None
+    has_line_power: bool = False
 
     @property
     def knows_density(self) -> bool:
@@ -118,6 +119,7 @@ def channels_of(hours: pd.DataFrame, machine: Machine) -> Channels:
         has("barometric_pressure_pa"),
         has("motor_speed_rpm"),
         has("wheel_speed_rpm"),
+        has_line_power=has("power_w") and machine.power_at is PowerAt.LINE,
     )
     return _at_one_speed(found, hours, steady, machine)
 

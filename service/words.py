@@ -8,6 +8,9 @@ from typing import Any, Final
 from analytics.notices import NO_DRIVE_FAULT, UNSURE_FAULT
 from analytics.vocabulary import Cause
 
+# What the ledger means by excess power, beside its number.
+EXCESS_IS: Final = "line power where it is trended, else motor shaft power"
+
 CAUTION: Final = (
     "Before touching the drive: lock out and tag out at the local isolator, test dead, wait out the drive's "
     "stored charge, block the wheel against wind-milling, refit the guard. Local codes and licensed practice "

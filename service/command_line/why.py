@@ -54,7 +54,7 @@ def _lines(fan: str, told: "Why") -> list[str]:
 
 def _verdict(row: dict[str, Any]) -> list[str]:
     from analytics.vocabulary import Cause  # noqa: PLC0415 - kept out of --help
-    from service.words import CAUSE_WORDS, forecast_words, sureness  # noqa: PLC0415 - kept out of --help
+    from service.words import CAUSE_WORDS, EXCESS_IS, forecast_words, sureness  # noqa: PLC0415 - kept out of --help
 
     share = "" if row["cause_share"] is None else f" ({sureness(row['cause_share'])})"
     lines = [f"Verdict: {CAUSE_WORDS[Cause(row['cause'])]}{share}."]
@@ -70,7 +70,7 @@ def _verdict(row: dict[str, Any]) -> list[str]:
             low, high = row[f"{name}_low_pct"], row[f"{name}_high_pct"]
             lines.append(f"{words}: {row[f'{name}_pct']:.2f} % (95 %: {low:.2f} to {high:.2f})")
     if row["excess_kw"] is not None:
-        lines.append(f"Excess motor shaft power at the same air: {row['excess_kw']:.2f} kW")
+        lines.append(f"Excess power at the same air: {row['excess_kw']:.2f} kW ({EXCESS_IS})")
     ahead = forecast_words(row)
     lines += [f"Forecast: {ahead}."] if ahead else []
     lines.append(f"Hours running {row['hours']:.1f}, used {row['hours_used']}.")

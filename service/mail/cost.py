@@ -6,6 +6,7 @@ from analytics.vocabulary import Cause
 from service.mail.known import Known
 from service.store.cost_words import year_words
 from service.store.fleet import FanStanding
+from service.words import EXCESS_IS
 
 _LEAST: Final = 0.5
 
@@ -34,7 +35,6 @@ def week_cost(known: Known, fan: FanStanding) -> str:
     if cost < _LEAST:
         return f"Less than one {site.currency} this week, at {price} over {hours:.0f} h run.{a_year}"
     return (
-        f"About {cost:,.0f} {site.currency} this week: {energy / hours:.2f} kW at the motor shaft above the "
-        f"healthy drive at the same airflow and pressure, over {hours:.0f} h run, at {price}. The losses of "
-        f"motor and frequency drive come on top.{a_year}"
+        f"About {cost:,.0f} {site.currency} this week: {energy / hours:.2f} kW above the healthy drive at "
+        f"the same airflow and pressure ({EXCESS_IS}), over {hours:.0f} h run, at {price}.{a_year}"
     )

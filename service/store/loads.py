@@ -24,6 +24,7 @@ from service.store.power import (
     learned_normals,
     midnight,
     motor_hours_of,
+    shaft_excess_kw,
 )
 from service.store.store import Store
 
@@ -34,7 +35,7 @@ _LEAST_HOURS: Final = 24
 _LEAST_WEEK_HOURS: Final = 6
 
 Excess = Mapping[int, tuple[float, float]]
-"""Of each judged day, by its ordinal: change of slip [-] and excess power [kW]."""
+"""Of each judged day, by its ordinal: change of slip [-] and excess power, as the ledger tells it [kW]."""
 
 
 def renew_loads(site: SiteFolder, store: Store, as_of: dt.datetime) -> None:
@@ -175,7 +176,7 @@ def _profile(
 ) -> dict[str, Any]:
     machine = fit.machine
     limited = is_at_limit(motor.speed_fraction, machine.max_speed_fraction, machine.speed_control)
-    healthy = _healthy_kw(motor, excess, limited)
+    healthy = _healthy_kw(fit, motor, excess, limited)
     seen, hours_a_day = days
     weekly, hours = _means(healthy, motor.day // _WEEK)
     reference = fit.curves.reference_torque
@@ -204,7 +205,7 @@ def _means(values: Floats, period: Integers) -> tuple[Floats, Integers]:
     return np.bincount(place, weights=values) / hours, hours
 
 
-def _healthy_kw(motor: MotorHours, excess: Excess, limited: Bools) -> Floats:
+def _healthy_kw(fit: HealthyFit, motor: MotorHours, excess: Excess, limited: Bools) -> Floats:
     """Return the power the healthy drive would have drawn in the same hours, under its own control.
 
     The ledger's excess, at the same air, is slip's part and drag's; at the limit slip had lowered the power.
@@ -212,9 +213,10 @@ def _healthy_kw(motor: MotorHours, excess: Excess, limited: Bools) -> Floats:
     power = motor.motor_kw
     days, place = np.unique(motor.day, return_inverse=True)
     mean, _ = _means(power, motor.day)
+    speed, _ = _means(motor.speed_fraction, motor.day)
     told = np.array([excess.get(int(day), (0.0, 0.0)) for day in days])
     slip = np.clip(told[:, 0], 0.0, 0.5)
-    dragged = np.clip(told[:, 1] / mean - slip, 0.0, 0.5)
+    dragged = np.clip(shaft_excess_kw(told[:, 1], mean, speed, fit) / mean - slip, 0.0, 0.5)
     slip, dragged = slip[place], dragged[place]
     return np.asarray(
         np.where(limited, power * (1.0 - dragged) / np.square(1.0 - slip), power * (1.0 - slip - dragged))

@@ -16,8 +16,10 @@ from analytics.day_hours import in_range
 from analytics.machine import Machine
 from analytics.measured_torque import measured_torque
 from analytics.model import SIZE
+from analytics.motor import line_power_by_shaft_power
 from analytics.new_normal import Normal, as_healthy_motor, normal_from_json
 from analytics.scaled_hours import ScaledHours, scaled_hours
+from analytics.vocabulary import SpeedControl
 from config.folder import SiteFolder
 from service.store.fitted import curves_from_json, machine_judged
 from service.store.ledger_tables import curves, daily
@@ -183,16 +185,32 @@ def daily_power(
         rows = connection.execute(query.order_by(daily.c.date)).all()
         excess: dict[dt.date, float] = {row.date: row.excess_kw for row in rows}
     hours = motor_hours(site, store, fan, first, last, fit)
-    drawn = pd.Series(hours.motor_kw).groupby(hours.day).mean()
-    found = []
-    for date, excess_kw in excess.items():
-        motor_kw = drawn.get(date.toordinal(), np.nan)
-        is_read = not np.isnan(motor_kw)
-        healthy_kw = float(motor_kw) - excess_kw if is_read else None
-        found.append(
-            {"date": date, "motor_kw": float(motor_kw) if is_read else None, "healthy_kw": healthy_kw}
-        )
-    return found
+    by_day = pd.DataFrame({"motor_kw": hours.motor_kw, "speed": hours.speed_fraction}).groupby(hours.day)
+    told = by_day.mean().reindex([date.toordinal() for date in excess])
+    motor_kw, speed = told["motor_kw"].to_numpy(), told["speed"].to_numpy()
+    healthy_kw = motor_kw - shaft_excess_kw(np.array([*excess.values()]), motor_kw, speed, fit)
+    return [
+        {
+            "date": date,
+            "motor_kw": None if np.isnan(drawn) else float(drawn),
+            "healthy_kw": None if np.isnan(drawn) else float(healthy),
+        }
+        for date, drawn, healthy in zip(excess, motor_kw, healthy_kw, strict=True)
+    ]
+
+
+def shaft_excess_kw(excess_kw: Floats, motor_kw: Floats, speed_fraction: Floats, fit: HealthyFit) -> Floats:
+    """Return the ledger's excess power as the motor shaft has it, where the ledger tells the line's.
+
+    Parameters: `excess_kw`, `motor_kw` (motor shaft power) and `speed_fraction` of days or hours.
+    """
+    if not fit.curves.channels.has_line_power:
+        return excess_kw
+    rated_w = fit.machine.motor_rated_power_w * fit.machine.motor_count
+    has_vfd = fit.machine.speed_control is SpeedControl.VFD
+    return excess_kw / line_power_by_shaft_power(
+        1000.0 * motor_kw, rated_w, has_vfd, speed_fraction=speed_fraction
+    )
 
 
 def midnight(site: SiteFolder, date: dt.date) -> dt.datetime:

@@ -9,7 +9,7 @@ from config.epoch import FanEpoch
 from service.store.fleet import FanStanding, Standing
 from service.web.causes import cause_words, ranked
 from service.web.paper import one_decimal, plain_date, sureness
-from service.words import LOOK_AT, beside_slip, capital, forecast_words, look_at, what_decides
+from service.words import EXCESS_IS, LOOK_AT, beside_slip, capital, forecast_words, look_at, what_decides
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +78,8 @@ def _evidence(fan: FanStanding, epoch: FanEpoch, unseen: str) -> list[str]:
         told.append(_most_likely(found))
     if judged["excess_kw"] is not None:
         told.append(
-            f"At the same airflow and pressure the motor shaft takes {judged['excess_kw']:+.2f} kW "
-            "against the healthy drive.".replace("-", "\N{MINUS SIGN}")
+            f"At the same airflow and pressure the motor takes {judged['excess_kw']:+.2f} kW against the "
+            f"healthy drive ({EXCESS_IS}).".replace("-", "\N{MINUS SIGN}")
         )
     ahead = forecast_words(judged)
     if ahead:

@@ -1,5 +1,7 @@
 """A day's row: what it says of a drag that no bearing can have, and which cause it names."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,7 @@ from analytics.explanations import EXPLANATIONS
 from analytics.judging import day, fan_day, first_state, fleet
 from analytics.ledger import NAMED_CAUSES, LedgerRows, cause_shares, verdict
 from analytics.model import Parameter
+from analytics.motor import line_power_from_shaft_power
 from analytics.state import State, read_day
 from analytics.vocabulary import Cause
 from analytics.watch import CARRIED
@@ -32,6 +35,28 @@ def test_a_load_that_reads_less_is_no_surety_that_the_bearings_give_power_back()
     assert rows.drag_ref_pct[0] < 0.0
     assert rows.drag_ref_high_pct[0] > 0.0
     assert np.all(rows.drive_loss_change_high_pct > 0.0)
+
+
+def test_excess_power_is_what_the_line_brings_where_the_line_is_read() -> None:
+    # Oracle: the line's draw with the excess at the shaft less that without it.
+    curves = planted_curves()
+    batch, state = fleet([curves], [MACHINE]), first_state(curves, MACHINE)
+    metered = replace(batch, facts=replace(batch.facts, has_line_power=np.array([True])))
+    hours = scaled(planted_operating(planted_theta(drag=0.06), 24, seed=5))
+    today = fan_day(hours, curves, (), 1.0)
+    (_, at_shaft), (_, at_line) = (day(one, state, [today]) for one in (batch, metered))
+    rated_w = MACHINE.motor_rated_power_w * MACHINE.motor_count
+    excess_w = 1000.0 * float(at_shaft.excess_kw[0])
+    assert excess_w > 0.01 * rated_w
+    operating = today.operating
+    torque, speed = operating.load[0], operating.speed[0]
+    shaft_w = float((torque * speed).mean()) * rated_w
+    drawn, without = (
+        float(line_power_from_shaft_power(shaft, rated_w, True, None, float(speed.mean())))
+        for shaft in (shaft_w, shaft_w - excess_w)
+    )
+    assert 1000.0 * float(at_line.excess_kw[0]) == pytest.approx(drawn - without, rel=0.02)
+    assert at_line.excess_kw[0] > 1.02 * at_shaft.excess_kw[0]
 
 
 def test_a_cause_that_may_come_in_several_ways_is_no_likelier_for_that() -> None:

@@ -141,7 +141,7 @@ def test_the_weeks_cost_is_excess_power_times_hours_times_price(ledger: Ledger) 
     drifting(ledger)
     # Slip 5.0 to 8.0 % over seven days of 10 h: 0.05 kW a per cent: 22.75 kWh; at 0.2 a kWh 4.55.
     assert facts(ledger.digest(), "RF-1")["It costs"].startswith(
-        "About 5 USD this week: 0.33 kW at the motor shaft above the healthy drive"
+        "About 5 USD this week: 0.33 kW above the healthy drive at the same airflow and pressure"
     )
 
 
