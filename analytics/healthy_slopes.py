@@ -67,11 +67,11 @@ class _Healthy:
         self._lag = plant.rated_slip[:, None] / np.square(at.flux) * self._follows
         is_inside = (at.load_ratio > LEAST_LOAD_RATIO) & (at.load_ratio < MOST_LOAD_RATIO)
         self._ratio_by_torque = is_inside / reference
-        self._kept = 1.0 - p[Parameter.CREEP] * at.load_ratio
-        wheel = at.motor_speed * self._kept
+        self._kept, wheel = at.kept, at.wheel_speed
         by_torque = -self._lag * self._kept - at.motor_speed * p[Parameter.CREEP] * self._ratio_by_torque
         level = np.exp(p[Parameter.TORQUE_LEVEL])
-        shape, steep, is_free = _shape(at.away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
+        shape, is_free = at.shape, at.shape > LEAST_SHAPE
+        steep = at.steep * is_free
         moved = level * at.dynamic
         self._torque_by_level, self._torque_by_slope = moved * shape, moved * is_free * at.away
         self._torque_by_wheel = level * at.density * (2.0 * wheel * shape - at.airflow * steep)
