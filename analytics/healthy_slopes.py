@@ -31,16 +31,21 @@ _Move = tuple[Floats | None, Floats | None]
 
 
 def healthy_slopes(
-    theta: Floats, plant: Plant, hours: Operating, which: tuple[Parameter, ...]
+    theta: Floats,
+    plant: Plant,
+    hours: Operating,
+    which: tuple[Parameter, ...],
+    torque: Floats | None = None,
 ) -> tuple[Expected, Floats, Floats]:
     """Evaluate the model and the slopes of pressure and of load by numbers of the healthy curves.
 
     Parameters: `theta` (sets, SIZE), every cause 0; `plant` of one fan; `hours` of that fan, whose airflow
-    may have axes before those of `theta`; `which` of `CURVE`. Returns: the expectation (..., sets, hours);
-    both slopes (parameters, ..., sets, hours).
+    may have axes before those of `theta`; `which` of `CURVE`; `torque` (..., sets, hours) near which the
+    model begins its search. Returns: the expectation (..., sets, hours); both slopes (parameters, ..., sets,
+    hours).
     Equation, validity and source: as for `analytics.slopes.slopes_at`, which it equals there.
     """
-    at = turned(theta, plant, hours)
+    at = turned(theta, plant, hours, torque)
     expected = read(theta, at, plant)
     here = _Healthy({name: theta[:, INDEX[name], None] for name in Parameter}, plant, hours, at, expected)
     moves = here.moves()
