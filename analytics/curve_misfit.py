@@ -38,6 +38,7 @@ class CurveMisfit:
         hours = problem.operating
         flows = hours.airflow * np.exp([0.0, FLOW_STEP])[:, None]
         self._at = replace(hours, airflow=flows[:, None])
+        self._torque: Floats | None = None
         self._loading = self._trend_sd * (problem.age * hours.density * np.square(flows))[:, None]
         airflow, pressure, load = np.array([[one.airflow, one.pressure, one.load] for one in noises]).T
         # What is not known of the density moves pressure and load alike: no airflow error, whatever it seems.
@@ -65,7 +66,15 @@ class CurveMisfit:
     def __call__(self, values: Floats, which: npt.NDArray[np.intp]) -> Costs:
         """Return the costs of some searches at some values."""
         theta, _ = self.spelled(values, which)
-        expected, by_pressure, by_load = healthy_slopes(theta, self._problem.plant, self._at, self._names)
+        # A search moves little by little: its torques are near those of its place before.
+        before = None if self._torque is None else self._torque[:, which]
+        plant, at, names = self._problem.plant, self._at, self._names
+        expected, by_pressure, by_load = healthy_slopes(theta, plant, at, names, before)
+        if self._torque is None:
+            self._torque = np.ones((2, len(self._bases), expected.torque.shape[-1]))
+        # A place where the model runs away is left again: nothing is begun from there.
+        is_known = np.isfinite(expected.torque)
+        self._torque[:, which] = np.where(is_known, expected.torque, self._torque[:, which])
         missed = self._missed(expected.pressure - values[:, -1:] * self._loading, expected.load, which)
         by = np.empty((values.shape[1], *missed.pull.shape))
         by[:-1, :, PRESSURE] = missed.on_pressure(by_pressure)

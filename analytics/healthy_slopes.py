@@ -31,16 +31,21 @@ _Move = tuple[Floats | None, Floats | None]
 
 
 def healthy_slopes(
-    theta: Floats, plant: Plant, hours: Operating, which: tuple[Parameter, ...]
+    theta: Floats,
+    plant: Plant,
+    hours: Operating,
+    which: tuple[Parameter, ...],
+    torque: Floats | None = None,
 ) -> tuple[Expected, Floats, Floats]:
     """Evaluate the model and the slopes of pressure and of load by numbers of the healthy curves.
 
     Parameters: `theta` (sets, SIZE), every cause 0; `plant` of one fan; `hours` of that fan, whose airflow
-    may have axes before those of `theta`; `which` of `CURVE`. Returns: the expectation (..., sets, hours);
-    both slopes (parameters, ..., sets, hours).
+    may have axes before those of `theta`; `which` of `CURVE`; `torque` (..., sets, hours) near which the
+    model begins its search. Returns: the expectation (..., sets, hours); both slopes (parameters, ..., sets,
+    hours).
     Equation, validity and source: as for `analytics.slopes.slopes_at`, which it equals there.
     """
-    at = turned(theta, plant, hours)
+    at = turned(theta, plant, hours, torque)
     expected = read(theta, at, plant)
     here = _Healthy({name: theta[:, INDEX[name], None] for name in Parameter}, plant, hours, at, expected)
     moves = here.moves()
@@ -67,11 +72,11 @@ class _Healthy:
         self._lag = plant.rated_slip[:, None] / np.square(at.flux) * self._follows
         is_inside = (at.load_ratio > LEAST_LOAD_RATIO) & (at.load_ratio < MOST_LOAD_RATIO)
         self._ratio_by_torque = is_inside / reference
-        self._kept = 1.0 - p[Parameter.CREEP] * at.load_ratio
-        wheel = at.motor_speed * self._kept
+        self._kept, wheel = at.kept, at.wheel_speed
         by_torque = -self._lag * self._kept - at.motor_speed * p[Parameter.CREEP] * self._ratio_by_torque
         level = np.exp(p[Parameter.TORQUE_LEVEL])
-        shape, steep, is_free = _shape(at.away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
+        shape, is_free = at.shape, at.shape > LEAST_SHAPE
+        steep = at.steep * is_free
         moved = level * at.dynamic
         self._torque_by_level, self._torque_by_slope = moved * shape, moved * is_free * at.away
         self._torque_by_wheel = level * at.density * (2.0 * wheel * shape - at.airflow * steep)

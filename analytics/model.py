@@ -163,12 +163,22 @@ def expect(theta: Floats, plant: Plant, hours: Operating) -> Expected:
 
 @dataclass(frozen=True, slots=True)
 class Turned:
-    """How the motor and the wheel turn: torque, speeds, slip, and what the wheel does to the air."""
+    """How the motor and the wheel turn: torque, speeds, slip, and what the wheel does to the air.
+
+    `kept` wheel over motor speed; `lost_by_load` what of it creep and slip take, by the load ratio, before
+    the sheaves' ratio; `shape` of the torque curve at the flow coefficient, and its slope `steep` by it; all
+    (..., fans, hours).
+    """
 
     torque: Floats
     motor_speed: Floats
     slip: Floats
     load_ratio: Floats
+    kept: Floats
+    lost_by_load: Floats
+    wheel_speed: Floats
+    shape: Floats
+    steep: Floats
     airflow: Floats
     density: Floats
     flux: Floats
@@ -200,30 +210,31 @@ def turned(theta: Floats, plant: Plant, hours: Operating, torque: Floats | None 
     per_torque = ratio / reference
     # Slip's law is most of the work, and a healthy fan needs none.
     is_slipping, slip = bool(np.any(p[Parameter.SLIP])), np.zeros_like(torque)
-    law, steep = belt_law(p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS]), creep
+    law, lost = belt_law(p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS]), creep
     for done in range(steps + 1):
         motor_speed = np.maximum(speed - lag * torque, LEAST_MOTOR_SPEED)
         load_ratio = np.minimum(np.maximum(torque / reference, LEAST_LOAD_RATIO), MOST_LOAD_RATIO)
         if is_slipping:
             slip, slope = slip_by(law, load_ratio)
-            steep = creep + slope * (load_ratio < MOST_LOAD_RATIO)
+            lost = creep + slope * (load_ratio < MOST_LOAD_RATIO)
         kept = ratio * (1.0 - creep * load_ratio - slip)
         wheel_speed = motor_speed * kept
         flow = airflow / wheel_speed
         away = flow - 1.0
         dynamic = np.square(wheel_speed)
         dynamic *= density
-        shape, bent = _shape(away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
+        shape, steep = _shape(away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
         free = dynamic * level
         due = np.maximum(free * shape + rubbing, LEAST_TORQUE)
         if done == steps:
             break
         # What torque the wheel sheds, by its speed, as the motor's lag and the belt take speed off it.
-        shed = 2.0 * shape - flow * bent
+        shed = 2.0 * shape - flow * steep
         shed *= free / wheel_speed
-        shed *= lag * kept + motor_speed * (per_torque * steep)
+        shed *= lag * kept + motor_speed * (per_torque * lost)
         torque = torque + (due - torque) / (1.0 + np.maximum(shed, 0.0))
-    return Turned(due, motor_speed, slip, load_ratio, airflow, density, flux, away, dynamic)
+    found = (due, motor_speed, slip, load_ratio, kept, lost, wheel_speed, shape, steep)
+    return Turned(*found, airflow, density, flux, away, dynamic)
 
 
 def read(theta: Floats, at: Turned, plant: Plant) -> Expected:

@@ -97,13 +97,13 @@ def mean_slip_above_creep(load_ratio: Floats, share: Floats, slip: Floats, steep
     return np.asarray((found @ share[..., None])[..., 0] * law.is_slipping)
 
 
-def slip_slopes(load_ratio: Floats, slip: Floats, steepness: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return the slopes of a belt's slip above its healthy creep by torque, by its number and by steepness.
+def slip_slopes(load_ratio: Floats, slip: Floats, steepness: Floats) -> tuple[Floats, Floats]:
+    """Return the slopes of a belt's slip above its healthy creep by its number and by steepness.
 
-    Parameters and validity: as for `slip_above_creep`. Returns: slopes by `load_ratio`, by `slip` and by
-    `steepness`; of a belt that does not slip, those of a first trace of slip.
+    Parameters and validity: as for `slip_above_creep`. Returns: slopes by `slip` and by `steepness`; of a
+    belt that does not slip, those of a first trace of slip.
     Equation: with straight part a(D), past = (D - a) / (c w), u = (t - 1) / w + past + ln(1 - exp(-past)) and
-    s = a t + c w ln(1 + e^u): s_t = a + c S(u), s_D = a' t + S(u) (1 - a') / (1 - exp(-past)) and
+    s = a t + c w ln(1 + e^u): s_D = a' t + S(u) (1 - a') / (1 - exp(-past)) and
     s_ln c = c w (ln(1 + e^u) - S(u) past / (1 - exp(-past))), S the logistic function.
     Source: differentiation of `slip_above_creep`.
     """
@@ -123,7 +123,6 @@ def slip_slopes(load_ratio: Floats, slip: Floats, steepness: Floats) -> tuple[Fl
     is_free = (found > _LEAST_SLIP) & (found < MOST_SLIP)
     is_slipping = is_free & (slip != 0.0)
     return (
-        is_slipping * (straight + per_torque * logistic),
         is_free * (by_slip * load_ratio + logistic * (1.0 - by_slip) / gone),
         is_slipping * (held == steepness) * (bent - scale * logistic * past / gone),
     )

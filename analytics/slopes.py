@@ -149,27 +149,19 @@ class _Here:
         self._follows = (at.motor_speed > LEAST_MOTOR_SPEED).astype(np.float64)
         is_inside = (at.load_ratio > LEAST_LOAD_RATIO) & (at.load_ratio < MOST_LOAD_RATIO)
         self._ratio_by_torque = is_inside / reference
-        slip, steepness = p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS]
-        if np.any(slip):
-            by_load, self._by_slip, self._by_steepness = slip_slopes(at.load_ratio, slip, steepness)
-        else:
-            # A healthy belt: what a first trace of slip would do.
-            by_load, self._by_steepness = np.zeros_like(at.torque), np.zeros_like(at.torque)
-            self._by_slip = at.load_ratio
-        self._kept = ratio * (1.0 - p[Parameter.CREEP] * at.load_ratio - at.slip)
-        self.wheel_speed = at.motor_speed * self._kept
+        self._kept, self.wheel_speed = at.kept, at.wheel_speed
         self._per_slip = -at.motor_speed * ratio
         self._lag_torque = lag * at.torque * self._follows
         self._motor_by_torque = -lag * self._follows
-        kept_by_torque = -ratio * (p[Parameter.CREEP] + by_load) * self._ratio_by_torque
+        kept_by_torque = -ratio * at.lost_by_load * self._ratio_by_torque
         self._wheel_by_torque = self._motor_by_torque * self._kept + at.motor_speed * kept_by_torque
         self._level = ratio * np.exp(p[Parameter.TORQUE_LEVEL])
         self._clean = 1.0 - p[Parameter.WHEEL_TORQUE] * p[Parameter.WHEEL]
-        shape, steep, self._is_shaped = _shape(at.away, p[Parameter.TORQUE_SLOPE], p[Parameter.TORQUE_BEND])
+        shape, self._is_shaped = at.shape, at.shape > LEAST_SHAPE
         self._free = at.dynamic * shape * self._level
         self._of_air = self._free * self._clean
         per_speed = self._level * self._clean * at.density
-        flow = at.airflow * steep
+        flow = at.airflow * at.steep * self._is_shaped
         self._push_by_wheel = per_speed * (2.0 * self.wheel_speed * shape - flow)
         self._push_by_flow = per_speed * self.wheel_speed * flow
         self._answer = (at.torque > LEAST_TORQUE) / (1.0 - self._push_by_wheel * self._wheel_by_torque)
@@ -260,9 +252,14 @@ class _Here:
 
     def _pushes(self) -> Mapping[Parameter, Callable[[], _Push]]:
         p, at, expected = self._p, self._at, self.expected
+        slip, steepness = p[Parameter.SLIP], p[Parameter.SLIP_STEEPNESS]
+        # Of a healthy belt, what a first trace of slip would do.
+        by_slip, by_steepness = at.load_ratio, np.zeros_like(at.load_ratio)
+        if np.any(slip):
+            by_slip, by_steepness = slip_slopes(at.load_ratio, slip, steepness)
         return {
-            Parameter.SLIP: lambda: _Push(wheel=self._per_slip * self._by_slip),
-            Parameter.SLIP_STEEPNESS: lambda: _Push(wheel=self._per_slip * self._by_steepness),
+            Parameter.SLIP: lambda: _Push(wheel=self._per_slip * by_slip),
+            Parameter.SLIP_STEEPNESS: lambda: _Push(wheel=self._per_slip * by_steepness),
             Parameter.CREEP: lambda: _Push(wheel=self._per_slip * at.load_ratio),
             Parameter.RATIO: lambda: _Push(torque=self._of_air, wheel=self.wheel_speed),
             Parameter.DRAG: lambda: _Push(torque=1.0),

@@ -100,11 +100,9 @@ def fan_findings(
 
 
 def _held(begins: Bools, ends: Bools, before: bool) -> Bools:
-    held = np.empty(len(begins), dtype=bool)
-    for i in range(len(begins)):
-        before = bool(begins[i]) or (before and not bool(ends[i]))
-        held[i] = before
-    return held
+    # The last hour that says anything holds until another does.
+    said = np.maximum.accumulate(np.where(begins | ends, np.arange(len(begins)), -1))
+    return np.where(said >= 0, begins[said], before)
 
 
 def changes(fan: str, hours: pd.DataFrame, found: HourlyFindings, before: dict[str, bool]) -> list[Row]:
@@ -129,17 +127,16 @@ def changes(fan: str, hours: pd.DataFrame, found: HourlyFindings, before: dict[s
     rows = []
     times, decided = hours["time"], hours["last_reading"]
     for topic, (is_present, is_absent) in topics.items():
-        held = before.get(topic, False)
-        for i in np.flatnonzero(is_present | is_absent):
-            if bool(is_present[i]) is held:
-                continue
-            held = bool(is_present[i])
+        places = np.flatnonzero(is_present | is_absent)
+        shown = is_present[places]
+        is_other = shown != np.append(before.get(topic, False), shown[:-1])[: len(shown)]
+        for i in places[is_other]:
             rows.append(
                 {
                     "fan": fan,
                     "topic": topic,
                     "hour": times.iloc[i].to_pydatetime(),
-                    "is_present": held,
+                    "is_present": bool(is_present[i]),
                     "date": dt.date.fromordinal(int(hours["day"].iloc[i])),
                     "decided_at": decided.iloc[i].to_pydatetime(),
                 }

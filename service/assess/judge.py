@@ -64,7 +64,15 @@ class _Running:
 
     def operating(self, number: int) -> Operating:
         """Return the lane's day of a number as the model sees it."""
-        return Operating(*(getattr(self.packed, name)[number : number + 1] for name in Operating.__slots__))
+        one, whole = slice(number, number + 1), self.packed
+        return Operating(
+            whole.speed[one],
+            whole.airflow[one],
+            whole.density[one],
+            whole.pressure[one],
+            whole.load[one],
+            whole.is_used[one],
+        )
 
 
 def judge(

@@ -13,7 +13,7 @@ from service.assess.lanes import DayPlan, Lane
 from service.assess.rows import TellingNumbers, blank_row, judged_row, with_lost_hours
 
 # What they hold stays near the processor, and a call's own cost is shared by enough of them.
-_FAN_DAYS_AT_ONCE: Final = 96
+_FAN_DAYS_AT_ONCE: Final = 192
 
 
 @dataclass(slots=True)
