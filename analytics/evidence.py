@@ -6,13 +6,13 @@ import numpy as np
 
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves
+from analytics.day_reading import read_day
 from analytics.explanations import movable
 from analytics.judging import FanDay
 from analytics.ledger import CAUSE_OF
 from analytics.machine import Machine
 from analytics.model import CAUSES, INDEX, Parameter, expect
 from analytics.new_normal import with_normals
-from analytics.state import read_day
 from analytics.vocabulary import Cause
 from analytics.watch import CARRIED, watch
 

@@ -8,11 +8,12 @@ import numpy as np
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves
 from analytics.day_hours import day_wheel, lane_hours, packed_day
+from analytics.day_reading import read_day
 from analytics.hidden import hidden
 from analytics.machine import Machine
 from analytics.model import CAUSES, Operating, Parameter
 from analytics.scaled_hours import ScaledHours
-from analytics.state import read_day, start
+from analytics.state import start
 from analytics.watch import CARRIED, stack_watches, watch
 from analytics.wheel_speed import stack_wheels
 

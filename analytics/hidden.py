@@ -10,12 +10,13 @@ import numpy as np
 
 from analytics.arrays import Bools, Floats
 from analytics.curves import HealthyCurves
+from analytics.day_reading import DayReading
 from analytics.ledger import NAMED_CAUSES, LedgerRows
 from analytics.machine import Machine
 from analytics.model import CAUSES, Operating, Parameter
 from analytics.priors import CAUSE_TRAITS, PINNED_SD
 from analytics.scaled_hours import Channels
-from analytics.state import DayReading, start
+from analytics.state import start
 from analytics.vocabulary import Cause
 
 # What a week of days like this one would show.

@@ -3,10 +3,11 @@
 import numpy as np
 
 from analytics.arrays import Floats
+from analytics.day_reading import DayReading
 from analytics.explanations import EXPLANATIONS
 from analytics.marginals import Marginals
 from analytics.model import Parameter
-from analytics.state import DayReading, State
+from analytics.state import State
 from analytics.watch import CARRIED, WIDTH
 
 # The drive's own causes, in the order of the innovations' columns.

@@ -15,6 +15,7 @@ from analytics.arrays import Floats
 from analytics.between_days import predict
 from analytics.curves import HealthyCurves, fit_curves
 from analytics.day_hours import day_wheel, day_zeros, lane_hours, packed_day
+from analytics.day_reading import DayReading
 from analytics.hidden import Hidden, hidden, stack_hidden
 from analytics.innovations import without_fault
 from analytics.ledger import DriveFacts, LedgerRows, drive_facts
@@ -25,7 +26,7 @@ from analytics.model import CAUSES, Operating, Parameter
 from analytics.new_normal import Normal, with_normals
 from analytics.scaled_hours import ScaledHours, channels_of, outdoor_air, scaled_hours
 from analytics.service_effects import after_service
-from analytics.state import DayReading, DayZeros, State, learned, select, stack_states, start
+from analytics.state import DayZeros, State, learned, select, stack_states, start
 from analytics.tachometer import SHEAVE_RATIO_SD_PCT, Pair
 from analytics.telling import Untold, told
 from analytics.vocabulary import Role, Work

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from analytics.arrays import Bools, Floats
+from analytics.day_reading import DayReading
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
 from analytics.look_alikes import undecided_weights
 from analytics.machine import Machine
@@ -17,7 +18,7 @@ from analytics.model import CAUSES, LoadKind, Operating, Parameter
 from analytics.motor import line_power_by_shaft_power
 from analytics.priors import HEALTHY_SLIP_PCT
 from analytics.slip_law import mean_slip_above_creep
-from analytics.state import DayReading, State
+from analytics.state import State
 from analytics.transmission import drive_loss_band, full_load_efficiency, part_load_loss
 from analytics.vocabulary import Cause, Drive, SpeedControl
 from analytics.watch import CARRIED, Watch

@@ -9,10 +9,11 @@ lasting errors are only known by their size.
 import numpy as np
 
 from analytics.arrays import Floats
+from analytics.day_reading import DayReading
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
 from analytics.marginals import Marginals
 from analytics.model import CAUSES, Parameter
-from analytics.state import DayReading, State
+from analytics.state import State
 from analytics.watch import CARRIED, WIDTH, Watch
 
 # So many days like the one told are as good as any number: what is left is what lasts.

@@ -8,11 +8,12 @@ import numpy as np
 
 from analytics.arrays import Floats
 from analytics.day_misfit import JUMP_DEVIATIONS
+from analytics.day_reading import DayReading
 from analytics.explanations import IS_ACTIVE
 from analytics.mixtures import bounds, held_weights
 from analytics.model import CAUSES, Operating, Parameter
 from analytics.slip_law import STEEPNESS_RANGE, slip_above_creep
-from analytics.state import LEAST_WEIGHT, DayReading, State
+from analytics.state import LEAST_WEIGHT, State
 from analytics.tachometer import READING_SD_PCT, SHEAVE_RATIO_SD_PCT, Level, Pair, level_from
 from analytics.watch import CARRIED, Watch
 

@@ -8,11 +8,12 @@ import numpy as np
 from analytics.arrays import Floats
 from analytics.curves import HealthyCurves
 from analytics.day_hours import day_wheel, lane_hours, packed_day
+from analytics.day_reading import read_day
 from analytics.hidden import hidden, unseen_deviations
 from analytics.machine import Machine
 from analytics.model import CAUSES, LoadKind, Parameter
 from analytics.scaled_hours import Channels, ScaledHours
-from analytics.state import read_day, start
+from analytics.state import start
 from analytics.vocabulary import Role
 from analytics.watch import watch
 

@@ -11,12 +11,12 @@ from typing import TypeVar
 import numpy as np
 
 from analytics.arrays import Floats
+from analytics.day_reading import DayReading
 from analytics.hidden import Hidden, stack_hidden, with_hidden
 from analytics.innovations import alone, innovations
 from analytics.ledger import DriveFacts, LedgerRows, ledger_rows, stack_facts
 from analytics.marginals import Marginals
 from analytics.model import Operating
-from analytics.state import DayReading
 from analytics.tachometer import Pair, level_from
 from analytics.watch import Watch, stack_watches
 

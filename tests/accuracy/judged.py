@@ -7,12 +7,13 @@ import pandas as pd
 
 from analytics.curves import HealthyCurves, TooLittleHealthyDataError
 from analytics.day_hours import LEAST_HOURS_JUDGED, day_operating
+from analytics.day_reading import read_day
 from analytics.judging import DayJudged, FanDay, fan_day, first_state, fleet, healthy, judged_day
 from analytics.ledger import verdict
 from analytics.model import INDEX, Parameter
 from analytics.scaled_hours import ScaledHours, scaled_hours
 from analytics.slip_law import slip_above_creep
-from analytics.state import read_day, stack_states
+from analytics.state import stack_states
 from analytics.watch import CARRIED, watch
 from tests.accuracy.drawing import HEALTHY_DAYS, DrawnFan
 from tests.accuracy.showing import shown

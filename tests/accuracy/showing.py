@@ -7,10 +7,10 @@ import numpy as np
 
 from analytics.curves import HealthyCurves
 from analytics.day_hours import day_operating
+from analytics.day_reading import read_day
 from analytics.ledger import MATERIAL_EFFECT, MATERIAL_STATION
 from analytics.model import INDEX, Parameter
 from analytics.scaled_hours import ScaledHours
-from analytics.state import read_day
 from analytics.watch import CARRIED, watch
 from demo_trends.faults import Fault
 from demo_trends.plan import FanPlan

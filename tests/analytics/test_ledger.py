@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from analytics.arrays import Floats
+from analytics.day_reading import read_day
 from analytics.explanations import EXPLANATIONS
 from analytics.judging import day, fan_day, first_state, fleet
 from analytics.ledger import NAMED_CAUSES, LedgerRows, cause_shares, verdict
 from analytics.model import Parameter
 from analytics.motor import line_power_from_shaft_power
-from analytics.state import State, read_day
+from analytics.state import State
 from analytics.vocabulary import Cause
 from analytics.watch import CARRIED
 from tests.analytics.planted import MACHINE, planted_curves, planted_operating, planted_theta, scaled

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from analytics.arrays import Floats
+from analytics.day_reading import DayReading, read_day
 from analytics.explanations import CAUSE_COUNT, EXPLANATIONS, IS_ACTIVE
 from analytics.look_alikes import DAYS_TOGETHER, squared_distances, undecided_weights
 from analytics.model import CAUSES, INDEX, Operating, Parameter, expect
-from analytics.state import DayReading, State, read_day, start
+from analytics.state import State, start
 from analytics.watch import CARRIED, WIDTH, Watch, stack_watches, watch
 from tests.analytics.planted import DAY, MACHINE, planted_curves, planted_day
 

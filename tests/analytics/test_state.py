@@ -10,24 +10,14 @@ from analytics.arrays import Floats
 from analytics.between_days import predict
 from analytics.curves import HealthyCurves
 from analytics.day_misfit import open_deviations
+from analytics.day_reading import DayReading
 from analytics.explanations import CAUSE_COUNT, IS_ACTIVE
 from analytics.machine import Machine
 from analytics.mixtures import held_weights
 from analytics.model import CAUSES, INDEX, Operating, Parameter
 from analytics.service_effects import after_service
 from analytics.slip_law import slip_above_creep
-from analytics.state import (
-    DayReading,
-    DayZeros,
-    State,
-    _kept,
-    _met,
-    opened,
-    select,
-    stack_states,
-    start,
-    update,
-)
+from analytics.state import DayZeros, State, _kept, _met, opened, select, stack_states, start, update
 from analytics.vocabulary import Drive, Work
 from analytics.watch import CARRIED, WIDTH, Watch, stack_watches, watch
 from tests.analytics.planted import MACHINE, PLANT, planted_curves, planted_day, planted_theta
