@@ -85,7 +85,6 @@ _READ_PARAMETERS = (
 _TURNING_PARAMETERS = tuple(
     name for name in PARAMETERS if name is Parameter.WHEEL or name not in _READ_PARAMETERS
 )
-_TURNING = [INDEX[name] for name in _TURNING_PARAMETERS]
 
 # Past this the slip law is not believed: a day far above the reference torque is no proof.
 MOST_LOAD_RATIO = 1.3
