@@ -84,6 +84,7 @@ def _read(text: PlainText, file: str, source: Source, zone: dt.tzinfo, points: P
         reader.read_long(layout)
     else:
         reader.read_columns(columns.names, looks)
+    reader.refuse_left_out(layout, columns.names)
     _tell(reading, reader.told, points)
     return reading
 
