@@ -14,6 +14,7 @@ from config.site import Source
 from service.intake.accounts import FileReading, RefusedCell
 from service.intake.columns import contradictions, points_of_names
 from service.intake.head import Head
+from service.intake.labels import labelled
 from service.intake.layouts import Layout
 from service.intake.mapping import PointMap
 from service.intake.numbers import Numbers, are_bad, decimal_of, from_floats, from_texts
@@ -59,7 +60,7 @@ class RowTimes:
             if fault.column == layout.time:  # the file ends within the time itself
                 self.refusal[fault.row] = Refusal.NO_TIME
         self.timeless = np.flatnonzero(self.refusal == Refusal.NO_TIME)
-        self.times_us: Times = times
+        self.times_us: Times = labelled(times, source.label)
         self.is_good: Mask = self.refusal == Refusal.NONE
 
 
