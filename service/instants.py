@@ -4,6 +4,8 @@ import datetime as dt
 from zoneinfo import ZoneInfo
 
 _DATE_LENGTH = len("2025-01-31")
+BEFORE_US = 1
+"""How long before its stamp a reading of an interval that ends there counts [us]."""
 
 
 def instant_of(text: str, zone: ZoneInfo) -> dt.datetime:
@@ -16,3 +18,9 @@ def instant_of(text: str, zone: ZoneInfo) -> dt.datetime:
         next_day = (given + dt.timedelta(days=1)).replace(tzinfo=zone)
         return next_day.astimezone(dt.UTC) - dt.timedelta(microseconds=1)
     return (given if given.tzinfo else given.replace(tzinfo=zone)).astimezone(dt.UTC)
+
+
+def stamp_of(time: dt.datetime) -> dt.datetime:
+    """Return the stamp that a reading's export gave it: its interval's end, where it counts just before."""
+    stamp = time + dt.timedelta(microseconds=BEFORE_US)
+    return time if stamp.microsecond else stamp

@@ -23,6 +23,7 @@ from service.alerts.people import lapse_marks
 from service.alerts.proof import write_proof
 from service.alerts.telling import tell
 from service.alerts.watched import NOTHING_KNOWN, Watched, read_watched, watched_until, write_watched
+from service.instants import stamp_of
 from service.store import faults
 from service.store.ledger_tables import daily, findings, watched_days
 from service.store.ledger_tables import episodes as episodes_table
@@ -240,7 +241,7 @@ def _row(fan: str, episode: Episode) -> dict[str, Any]:
         "topic": episode.topic,
         "level": episode.level.value,
         "opened_on": episode.opened_on,
-        "opened_at": episode.opened_at,
+        "opened_at": stamp_of(episode.opened_at),
         "act_on": episode.act_on,
         "cause": episode.cause.value,
         "cause_share": episode.cause_share,

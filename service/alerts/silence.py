@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from config.folder import SiteFolder
 from service.alerts.common_cause import What, common_causes
 from service.alerts.telling import tell_of_places
+from service.instants import stamp_of
 from service.store.ledger_tables import fan_days
 from service.store.store import Store
 from service.words import plain_date
@@ -28,7 +29,7 @@ def tell_silence(site: SiteFolder, store: Store, now: dt.datetime) -> None:
         last = {row.fan: row.newest for row in connection.execute(query.group_by(fan_days.c.fan))}
         silent = [(fan, time.astimezone(zone).date()) for fan, time in last.items() if now - time > limit]
         ahead = [(fan, now.astimezone(zone).date()) for fan, time in last.items() if time - now > _AHEAD]
-        words = {fan: _latest(time.astimezone(zone)) for fan, time in last.items()}
+        words = {fan: _latest(stamp_of(time).astimezone(zone)) for fan, time in last.items()}
         found = [*common_causes(site, What.SILENCE, silent), *common_causes(site, What.AHEAD, ahead)]
         tell_of_places(connection, site, found, words, now)
 

@@ -10,7 +10,7 @@ from config.folder import SiteFolder
 from config.site import Source
 from service.intake.archives import members_of
 from service.intake.columns import point_of_file
-from service.intake.known import Key, KnownExports
+from service.intake.known import Key, KnownExports, key_of
 from service.intake.mapping import shaping_settings
 from service.intake.report import PassReport
 from service.intake.sources import Offer, OpenSource, SourceDownError, StillWrittenError
@@ -67,6 +67,7 @@ class Arrivals:
         self._now = now
         self._report = report
         self._known = known
+        self._offered: dict[Key, str] = {}  # what each export was called that was there already
 
     def new(self) -> Iterator[Arrival]:
         """Fetch what the sources offer, keep what is new and hand it on."""
@@ -107,7 +108,11 @@ class Arrivals:
             if not self._known.is_read(export):  # equal bytes may have been read a moment ago
                 yield Arrival(export.file, export.source, export)
         for export in self._known.risen():
-            yield Arrival(export.file, export.source, export)
+            raised = key_of(self._known.latest_like(export))
+            file = self._offered.pop(raised, None)
+            if file is not None:
+                self._report.skipped -= 1
+            yield Arrival(file or self._known[raised].file, export.source, export)
 
     def _fetch(self, opened: OpenSource, offer: Offer) -> tuple[Offer, Content] | Arrival | None:
         try:
@@ -129,7 +134,9 @@ class Arrivals:
         with ThreadPoolExecutor(_KEEPERS) as pool:  # waiting for the disk and compressing go side by side
             digests = list(pool.map(self._store.kept.keep, (content.held for _, content in held)))
         for sha256, (offer, content) in zip(digests, held, strict=True):
-            offered.setdefault((sha256, offer.source.name, point_of_file(offer.file)), (offer, content))
+            key = (sha256, offer.source.name, point_of_file(offer.file))
+            if key not in offered or offer.modified_us > offered[key][0].modified_us:
+                offered[key] = (offer, content)
         if not offered:
             return
         self._store.kept.settle()
@@ -139,6 +146,7 @@ class Arrivals:
         for key, (offer, content) in offered.items():
             if self._known.is_read(self._known[key]):
                 self._report.skipped += 1
+                self._offered[key] = offer.file
             else:
                 yield Arrival(offer.file, offer.source.name, self._known[key], content)
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pyarrow as pa
@@ -13,12 +14,14 @@ from config.site import Source
 from service.intake.accounts import FileReading, RefusedCell
 from service.intake.columns import contradictions, points_of_names
 from service.intake.head import Head
+from service.intake.labels import labelled
 from service.intake.layouts import Layout
 from service.intake.mapping import PointMap
 from service.intake.numbers import Numbers, are_bad, decimal_of, from_floats, from_texts
 from service.intake.seen import Look, SeenPoint, look_at_numbers, shortened, span_of
 from service.intake.series import Axis, reordered, series_of, taken
 from service.intake.sheet import Sheet
+from service.intake.text import split_line
 from service.intake.times import ReadTimes, Refusal, encoded_texts, read_times
 from service.intake.zones import (
     SECOND,
@@ -28,6 +31,8 @@ from service.intake.zones import (
     Times,
     passings,
 )
+
+_LEFT_OUT: Final = "a row of totals, units or text below the readings: left out, and nothing need be done"
 
 
 class RowTimes:
@@ -55,7 +60,7 @@ class RowTimes:
             if fault.column == layout.time:  # the file ends within the time itself
                 self.refusal[fault.row] = Refusal.NO_TIME
         self.timeless = np.flatnonzero(self.refusal == Refusal.NO_TIME)
-        self.times_us: Times = times
+        self.times_us: Times = labelled(times, source.label)
         self.is_good: Mask = self.refusal == Refusal.NONE
 
 
@@ -145,6 +150,7 @@ class CellReader:
         self._sheet = sheet
         self._row_times = row_times
         self._header = head.header
+        self._left_out, self._delimiter = head.left_out, head.delimiter
         self._is_comma_usual = head.delimiter != "," and not _shows_points(head)
         self._points = points
         self._decimal = decimal
@@ -212,6 +218,29 @@ class CellReader:
         for name, several in by_point.items():
             self._reading.series[name] = series_of(several)
         self._refuse_lines(lost)
+
+    def refuse_left_out(self, layout: Layout, names: Mapping[int, str]) -> None:
+        """Account for the lines left out below the rows: what stands under points is refused."""
+        for line, text in self._left_out:
+            cells = split_line(text, self._delimiter)
+            cells += [""] * (len(self._header) - len(cells))
+            if not any(cells[column].strip() for column in names):
+                continue  # words of the export's own, under no point
+            refused = 0
+            self._reading.cells += len(names)
+            for column, written in names.items():
+                name = self._points.point_named(layout.point_in(cells)) if layout.kind == "long" else written
+                if name not in self._points.targets:
+                    self._reading.unmapped += 1
+                    continue
+                is_status = self._points.is_status(name)
+                told = from_texts(pa.chunked_array([[cells[column]]]), self._decimal, is_status=is_status)
+                self._reading.missing += int(told.is_missing[0])
+                refused += int(not told.is_missing[0])
+            if refused:
+                time = self._header[layout.time]
+                self._reading.refused.append(RefusedCell(line, time, shortened(text), _LEFT_OUT, refused))
+                self._reading.refused_count += refused
 
     def _numbers(self, column: int, *, is_status: bool) -> Numbers:
         numbers = self._as_written(column, is_status=is_status)

@@ -6,6 +6,7 @@ from typing import Final
 from config.folder import SiteFolder
 from config.site import Source
 from service.failure import WorkFailed
+from service.instants import stamp_of
 from service.intake.accounts import FileReading
 from service.intake.archives import members_of
 from service.intake.mapping import map_points
@@ -69,7 +70,8 @@ def _find(site: SiteFolder, store: Store, file: str) -> tuple[bytes, str, Source
 def _span(reading: FileReading, clock: Clock) -> str:
     if reading.first_us is None or reading.newest_us is None:
         return "none could be read"
-    first, last = (clock.local(from_microseconds(time)) for time in (reading.first_us, reading.newest_us))
+    ends = (reading.first_us, reading.newest_us)
+    first, last = (clock.local(stamp_of(from_microseconds(time))) for time in ends)
     return f"{first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}, plant time"
 
 

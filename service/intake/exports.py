@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 from analytics.running import is_running, seen_moving
 from analytics.vocabulary import Role
 from config.folder import SiteFolder
+from service.instants import BEFORE_US
+from service.intake.labels import as_exported
 from service.intake.zones import Clock
 from service.store import Store
 from service.store.columns import FAN, ROLE_COLUMNS, TIME
-from service.store.readings import in_microseconds
+from service.store.readings import PAST_SPAN, in_microseconds
 from service.store.tables import generations, intake, passes
 
 _FIRST_COLUMNS: Final = (
@@ -52,6 +54,7 @@ _RUNNING_INPUTS: Final = ("speed_fraction", "current_a", "power_w", "run_status"
 _MOVING_INPUTS: Final = ("pressure_pa", "airflow_m3s", "motor_speed_rpm", "wheel_speed_rpm")
 # What is read at once stays the same in memory for a month of many fans and for years of one.
 _FAN_DAYS_AT_ONCE: Final = 720
+_STAMP_ROOM: Final = dt.timedelta(microseconds=BEFORE_US)
 _FOREVER: Final = (dt.datetime(1900, 1, 1, tzinfo=dt.UTC), dt.datetime(2200, 1, 2, tzinfo=dt.UTC))
 
 
@@ -66,7 +69,7 @@ def readings_by_fan(
     fan: str | None = None,
     between: tuple[dt.datetime, dt.datetime] | None = None,
 ) -> Iterator[pd.DataFrame]:
-    """Yield the same fan by fan, first an empty frame with the columns; all, or in [from, to)."""
+    """Yield the same fan by fan, first an empty frame with the columns; all, or stamps in [from, to)."""
     further = _further_roles(site)
     start, end = between or _whole_span(store)
     empty = store.read_readings([], start, end)
@@ -74,14 +77,25 @@ def readings_by_fan(
     names = sorted(site.fan_names if fan is None else (fan,))
     size = max(1, int(_FAN_DAYS_AT_ONCE * dt.timedelta(days=1) / (end - start))) if end > start else 1
     for place in range(0, len(names), size):
-        batch = store.read_readings(names[place : place + size], start, end)
+        # A stamp may be just after the time at which its reading counts, and is told by the reading after it.
+        batch = store.read_readings(names[place : place + size], start - _STAMP_ROOM, end + _STAMP_ROOM)
         for name, frame in batch.groupby(FAN, sort=True):
-            yield _as_export(frame, _running(site, str(name), frame), further)
+            running, stamped = _running(site, str(name), frame), _stamped(frame)
+            is_within = ((stamped[TIME] >= start) & (stamped[TIME] < end)).to_numpy()
+            if is_within.all():
+                yield _as_export(stamped, running, further)
+            elif is_within.any():
+                yield _as_export(stamped[is_within], running[is_within], further)
+
+
+def _stamped(frame: pd.DataFrame) -> pd.DataFrame:
+    stamps = as_exported(in_microseconds(frame[TIME])).astype("datetime64[us]")
+    return frame.assign(**{TIME: pd.DatetimeIndex(stamps).tz_localize("UTC")})
 
 
 def _whole_span(store: Store) -> tuple[dt.datetime, dt.datetime]:
     span = store.reading_span()
-    return (span[0], span[1] + dt.timedelta(microseconds=1)) if span else _FOREVER
+    return (span[0], span[1] + PAST_SPAN) if span else _FOREVER
 
 
 def export_intake(store: Store) -> pd.DataFrame:
@@ -99,13 +113,20 @@ def export_intake(store: Store) -> pd.DataFrame:
 
 
 def iso_utc(times: "pd.Series[pd.Timestamp]") -> "pd.Series[str]":
-    """Write UTC times as ISO 8601 with Z, with a fraction only where one is."""
+    """Write UTC times as ISO 8601 with Z, each with a fraction only where it has one."""
     naive = times.dt.tz_localize(None).to_numpy().astype("datetime64[us]")
-    has_fraction = bool(np.any(naive != naive.astype("datetime64[s]")))
-    texts = pa.array(naive).cast(pa.timestamp("us" if has_fraction else "s")).cast(pa.string())
+    texts = _written(naive.astype("datetime64[s]"))
+    has_fraction = naive != naive.astype("datetime64[s]")
+    if has_fraction.any():  # rare: whole seconds are not written twice
+        texts = pc.replace_with_mask(texts, pa.array(has_fraction), _written(naive[has_fraction]))
     dates, clocks = pc.utf8_slice_codeunits(texts, 0, 10), pc.utf8_slice_codeunits(texts, 11)
     told: pd.Series[str] = pc.binary_join_element_wise(dates, "T", clocks, "Z", "").to_pandas()
     return told.set_axis(times.index)
+
+
+def _written(naive: NDArray[np.datetime64]) -> pa.Array:
+    """Write times with all the digits of their unit."""
+    return pa.array(naive).cast(pa.string())
 
 
 def _further_roles(site: SiteFolder) -> list[Role]:

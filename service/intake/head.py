@@ -61,6 +61,7 @@ class Head:
     first_line: int  # of the file, counted from 1, on which the rows begin
     is_last_line_ended: bool
     notes: tuple[str, ...]
+    left_out: tuple[tuple[int, str], ...]  # each line below them that is no row: its number and its text
 
     @property
     def has_names(self) -> bool:
@@ -95,18 +96,19 @@ def find_head(text: PlainText, source: Source, is_mapped: Mapped) -> Head:
     start = records[last].start if last < len(records) else len(text.content)
     end, left_out = _end_of_rows(text, start, delimiter, time, is_time)
     if left_out:
-        notes.append(f"{_count(left_out, 'row')} of totals, units or text at the end left out")
+        notes.append(f"{_count(len(left_out), 'row')} of totals, units or text at the end left out")
     return Head(
         delimiter,
         header + [""] * (width - len(header)),
         names.units + [""] * (width - len(names.units)),
-        rows[last:],
+        [row for row, record in zip(rows[last:], records[last:], strict=True) if record.start < end],
         preamble,
         start,
         end,
         (records[last].line if last < len(records) else 0) + 1,
         text.is_last_line_ended or end < len(text.content),
         tuple(notes),
+        left_out,
     )
 
 
@@ -326,21 +328,24 @@ def _of_two_rows(
 
 def _end_of_rows(
     text: PlainText, start: int, delimiter: str, time: int, is_time: Callable[[str], bool]
-) -> tuple[int, int]:
-    """Return the byte after the last row, and how many rows below it are no readings."""
-    end, left_out = len(text.content), 0
+) -> tuple[int, tuple[tuple[int, str], ...]]:
+    """Return the byte after the last row, and the lines below it that are no readings, as in `Head`."""
+    end = len(text.content)
+    left_out: list[tuple[int, str]] = []  # from below, each with the byte at which it begins
     tail_start = max(start, end - _TAIL_BYTES)
     lines = text.content[tail_start:].split(b"\n")
     is_ended = lines[-1] == b""
     for raw in reversed(lines[max(len(lines) - _TAIL_LINES, 1 if tail_start > start else 0) :]):
-        line = raw.decode("utf-8", errors="replace").strip()
-        if line:
-            if not _is_no_reading(split_line(line, delimiter), time, is_time, is_ended=is_ended):
+        line = raw.decode("utf-8", errors="replace").rstrip("\r")
+        if line.strip():
+            if not _is_no_reading(split_line(line.strip(), delimiter), time, is_time, is_ended=is_ended):
                 break
-            left_out += 1
             end = max(len(text.content) - _bytes_from(lines, raw), start)
+            left_out.append((end, line))
         is_ended = True
-    return end, left_out
+    above = text.content.count(b"\n", 0, end) if left_out else 0
+    numbered = ((above + text.content.count(b"\n", end, place) + 1, line) for place, line in left_out)
+    return end, tuple(numbered)[::-1]
 
 
 def _bytes_from(lines: Sequence[bytes], raw: bytes) -> int:

@@ -28,7 +28,7 @@ class KnownExports:
         self._generation = generation
         self._by_key: dict[Key, Export] = {}
         self._by_id: dict[int, Export] = {}
-        self._latest: dict[tuple[str, str], int] = {}  # by digest and source: the latest time given
+        self._latest: dict[tuple[str, str], Export] = {}  # by digest and source: that of the latest time
         self._orphans: dict[tuple[str, str], Export] = {}  # exports of sources that are no more
         for export in catalogue.exports():
             self._remember(export)
@@ -87,8 +87,14 @@ class KnownExports:
     def rank(self, one: ReadExport) -> Rank:
         """Return an export's standing; equal bytes of one source stand at the latest time any of them had."""
         export = self._by_id[one.export.id]
-        given = export.modified_us if one.is_named_by_file else self._latest[export.sha256, export.source]
-        return Rank(one.newest_us or 0, given, export.sha256)
+        given = export if one.is_named_by_file else self._latest[export.sha256, export.source]
+        return Rank(one.newest_us or 0, given.modified_us, export.sha256)
+
+    def latest_like(self, export: Export) -> Export:
+        """Return the one of an export's copies, itself among them, by whose time it stands."""
+        one = self._read.get(export.id)
+        is_alone = one is None or one.is_named_by_file
+        return export if is_alone else self._latest[export.sha256, export.source]
 
     def ends_of(self, source: str) -> Sequence[tuple[int, int]]:
         """Return the newest record of the exports of a source read last, and the time that its file had."""
@@ -131,5 +137,6 @@ class KnownExports:
     def _remember(self, export: Export) -> None:
         self._by_key[key_of(export)] = export
         self._by_id[export.id] = export
-        latest = self._latest.get((export.sha256, export.source), 0)
-        self._latest[export.sha256, export.source] = max(latest, export.modified_us)
+        latest = self._latest.setdefault((export.sha256, export.source), export)
+        if export.id == latest.id or export.modified_us > latest.modified_us:
+            self._latest[export.sha256, export.source] = export

@@ -55,6 +55,12 @@ class Layout:
         further = (self.point, self.plant, *(column for some in self.quality.values() for column in some))
         return tuple(column for column in further if column is not None)
 
+    def point_in(self, cells: Sequence[str]) -> str:
+        """Return the point that a row of a long file names."""
+        assert self.point is not None
+        name = cells[self.point].strip()
+        return name if self.plant is None else f"{cells[self.plant].strip()}{self.join}{name}"
+
 
 def find_layout(head: Head, source: Source, file_point: str, is_mapped: Mapped) -> Layout:
     """Decide the layout from the header, the first rows and the points the site maps.

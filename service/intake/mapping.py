@@ -27,7 +27,7 @@ from service.intake.quantities import is_bracketed, says_its_quantity, split_uni
 from service.intake.zones import Clock
 from service.store.columns import BAROMETRIC_PRESSURE, OUTDOOR_TEMPERATURE, ROLE_COLUMNS, SITE_FAN
 
-READING_VERSION: Final = 4  # raised when the same export and settings would read otherwise than before
+READING_VERSION: Final = 5  # raised when the same export and settings would read otherwise than before
 ALWAYS_US: Final = (-(1 << 62), 1 << 62)
 # The settings of a source that shape how its files read.
 _SHAPING: Final = (

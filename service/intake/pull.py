@@ -10,6 +10,7 @@ import pyarrow as pa
 
 from config.folder import SiteFolder
 from config.site import Source
+from service.instants import stamp_of
 from service.intake.accounts import FileReading
 from service.intake.arrivals import Arrival, Arrivals, Content
 from service.intake.carriers import Carriers
@@ -199,7 +200,7 @@ class _Pass:
         """Say where an export speaks of a time that is still to come; its values are kept as they are."""
         if reading.newest_us is None or reading.newest_us <= microseconds(self._now + _CLOCK_SLACK):
             return
-        newest = from_microseconds(reading.newest_us)
+        newest = stamp_of(from_microseconds(reading.newest_us))
         _tell(
             reading,
             f"times up to {newest:%Y-%m-%d %H:%M} UTC are still to come: its clock or its zone is wrong",

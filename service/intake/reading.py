@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 from zoneinfo import ZoneInfo
 
 import pyarrow as pa
@@ -28,6 +29,12 @@ from service.intake.zones import (
     zone_above,
     zone_of_header,
 )
+
+_LABELS_SAID: Final = {
+    "instant": "instants",
+    "start": "label start (a value counts in the hour and day that begin at its time)",
+    "end": "label end (a value counts in the hour and day that end at its time)",
+}
 
 
 def read_export(content: bytes, file: str, source: Source, zone: ZoneInfo, points: PointMap) -> FileReading:
@@ -71,9 +78,7 @@ def _read(text: PlainText, file: str, source: Source, zone: dt.tzinfo, points: P
     text.release()
     decided = [layout.kind, DELIMITER_NAMES.get(head.delimiter, repr(head.delimiter)), row_times.read.decided]
     decided += [*told.decided, *_about_numbers(text, decimal), *_about_columns(head, layout)]
-    # A label says which end of its interval a time stands for; every time is kept as it is written: the
-    # interval is not known to a file of one row, and a split of an export must not move its times.
-    decided += [f"label {source.label}"] if source.label != "instant" else ["instants"]
+    decided.append(_LABELS_SAID[source.label])
     notes = [*columns.notes, *told.notes]
     reading = FileReading(", ".join(decided), layout.is_named_by_file, notes=notes)
     may_turn = source.decimal is None
@@ -84,6 +89,7 @@ def _read(text: PlainText, file: str, source: Source, zone: dt.tzinfo, points: P
         reader.read_long(layout)
     else:
         reader.read_columns(columns.names, looks)
+    reader.refuse_left_out(layout, columns.names)
     _tell(reading, reader.told, points)
     return reading
 

@@ -34,8 +34,11 @@ def further_times(head: Head, layout: Layout) -> list[str]:
 
 def tables_of(text: PlainText, head: Head, groups: Sequence[Sequence[int]]) -> list[tuple[int, PlainText]]:
     """Return each group's columns as a table, with the count of lines above its header."""
-    lines = text.content[head.start : head.end].decode("utf-8").split("\n")
+    lines = text.content[head.start :].decode("utf-8").split("\n")
     rows = [split_line(line.rstrip("\r"), head.delimiter) for line in lines]
+    below = text.content.count(b"\n", head.start, head.end)
+    # What is left out below the rows is left out of each table, but for words that are in none.
+    rows[below:] = [row if len(row) > 1 else [] for row in rows[below:]]
     titles = [
         f"{name} [{unit}]" if unit else name for name, unit in zip(head.header, head.units, strict=True)
     ]

@@ -17,6 +17,7 @@ Dates = NDArray[np.datetime64]
 
 SECOND_US: Final = 1_000_000
 DAY_US: Final = 86_400 * SECOND_US
+_REPEATED_US: Final = 3_600 * SECOND_US  # what the clocks repeat, or twice that (Lord Howe)
 _EPOCH: Final = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
 
@@ -179,8 +180,9 @@ def passings(wall_us: Times, is_repeated: Mask) -> NDArray[np.int8]:
     """Tell which passing of a repeated hour each row of one sequence, in file order, belongs to.
 
     The order of the rows decides: where the wall clock steps back within the hour, the second passing begins.
-    Where it does not, a row that follows at the sequence's own interval on one side alone decides. Else
-    it stays unknown. Rows outside a repeated hour are of the first passing.
+    Where it does not, a row that follows at the sequence's own interval on one side alone decides, if another
+    step shows that interval and it is no longer than what is repeated. Else it stays unknown. Rows outside a
+    repeated hour are of the first passing.
     """
     result = np.zeros(len(wall_us), dtype=np.int8)
     places = np.flatnonzero(is_repeated)
@@ -219,12 +221,17 @@ def _of_block(wall_us: Times, first: int, last: int, interval: int | None) -> Se
 
 
 def _interval(steps: Times) -> int | None:
-    """Return the interval that nine steps of ten keep, if there is one."""
+    """Return the interval that nine steps of ten, and more than one, keep; None where there is none.
+
+    A lone step shows none: it would prove itself. Nor does one longer than the hour that is repeated: a row
+    hours away proves nothing.
+    """
     if steps.size == 0:
         return None
     values, counts = np.unique(steps, return_counts=True)
     most = int(np.argmax(counts))
-    return int(values[most]) if counts[most] >= 0.9 * steps.size and values[most] > 0 else None
+    is_kept = counts[most] >= max(0.9 * steps.size, 2) and 0 < values[most] <= _REPEATED_US
+    return int(values[most]) if is_kept else None
 
 
 def _has_several_blocks(wall_us: Times, places: NDArray[np.intp]) -> Mask:

@@ -14,6 +14,8 @@ from service.store.columns import FAN, MONTH, RANK_COLUMNS, READINGS_SCHEMA, TIM
 from service.store.delta import DeltaFolder, RowsHeld, freely, of_fans
 from service.store.resolution import resolve
 
+# After the last time of a span there is surely nothing: the files' statistics know it to the millisecond.
+PAST_SPAN: Final = dt.timedelta(milliseconds=2)
 _MICROSECOND: Final = dt.timedelta(microseconds=1)
 _EPOCH: Final = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
@@ -79,7 +81,7 @@ class Readings:
         self.table.replace_month(table.cast(READINGS_SCHEMA), month)
 
     def span(self, fans: Sequence[str] | None = None) -> tuple[dt.datetime, dt.datetime] | None:
-        """Return the first and the last time of any reading, of some fans or of all."""
+        """Return the first and last time of readings: of some fans, or of all to the millisecond below."""
         if not self.table.exists():
             return None
         if fans is None:

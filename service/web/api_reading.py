@@ -16,6 +16,7 @@ from service.intake.exports import INTAKE_COLUMNS, readings_by_fan
 from service.store.fleet import FanStanding, fleet
 from service.store.handling import Handling, history, marks
 from service.store.ledger_tables import NUMBERS, daily, episodes
+from service.store.readings import PAST_SPAN
 from service.store.sight import NO_SIGHT, FanSight, latest_sights
 from service.store.tables import generations, intake, passes
 from service.store.worker_tables import job_runs
@@ -249,7 +250,7 @@ def _readings_of(
     columns, rows = list(empty.columns), list[dict[str, Any]]()
     if span is None:
         return columns, rows
-    end = min(last or span[1] + _WEEK, span[1] + dt.timedelta(microseconds=1))
+    end = min(last or span[1] + _WEEK, span[1] + PAST_SPAN)
     start = max(first or end - _WEEK, span[0])
     while start < end and len(rows) <= limit:
         until = min(start + _WINDOW, end)

@@ -4,7 +4,9 @@
 The shapes are common practice, without a source; where RFC 4180 states one, its section is named.
 """
 
+import csv
 import datetime as dt
+import io
 import random
 import tempfile
 import time
@@ -60,6 +62,7 @@ def times(*cells: str) -> str:
 
 
 SINGLE = "2025-03-01 00:00,10.5\n2025-03-01 00:15,11.5\n"
+SINGLE_NAMED = "Time,Value\n" + SINGLE
 OVER_MIDNIGHT = "Time,SF1 amps\n" + "".join(
     f"{11 + place // 6}/03/2025 {'00' if place // 6 else '23'}:{place % 6 * 10:02d},{place}\n"
     for place in range(12)
@@ -132,12 +135,25 @@ CASES = (
     Case("units behind the numbers", amps("10.5 A", "11.5 A")),
     Case("a file's name with a unit", amps("10.5", "11.5", header="Value"), file="SF1 amps (A).csv"),
     # What stands under the table.
-    Case("a total at the end", PLAIN + "Total,22,110\n", NAMED, ("1 row of totals",)),
+    Case("a total at the end", PLAIN + "Total,22,110\n", NAMED, ("1 row of totals",), refused=2),
     Case(
-        "several at the end", PLAIN + "\nMin,1,2\nMax,1,2\nAverage:,1,2\nEnd of report\n", NAMED, ("4 rows",)
+        "several at the end", PLAIN + "\nMin,1,2\nMax,1,2\nAverage:,1,\nEnd of report\n", NAMED, ("4 rows",),
+        missing=1, refused=5,
     ),
-    Case("units at the end", PLAIN + ",A,%\n", NAMED, ("1 row of totals, units",)),
-    Case("a total not ended", PLAIN + "Total,22,110", NAMED, ("1 row of totals",)),
+    Case("units at the end", PLAIN + ",A,%\n", NAMED, ("1 row of totals, units",), refused=2),
+    Case("a total not ended", PLAIN + "Total,22,110", NAMED, ("1 row of totals",), refused=2),
+    Case("a total of other points too", "Time,SF1 amps,Room\n2025-03-01 00:00,10.5,20\n2025-03-01 00:15,11.5,21\n"
+         "Total,22,41\nCount,,2\n", says=("2 rows of totals",), missing=1, refused=1),
+    Case("totals below a long file", "Time,Point,Value\n2025-03-01 00:00,SF1 amps,10.5\n"
+         "2025-03-01 00:15,SF1 amps,11.5\nTotal,SF1 amps,22\nCount,,2\n", says=("2 rows of totals",), refused=1),
+    Case("a total below one point", SINGLE_NAMED + "Total,22\n", says=("single", "1 row of totals"), refused=1,
+         file="SF1 amps.csv"),
+    Case("totals below two tables", PLAIN + "Total,22,110\n" + PLAIN.replace("-01 ", "-02 ").replace(
+         "Time,SF1 amps", "Time,SF1 flow") + "Total,22,110\n", {"SF1 amps": AMPS, "SF1 flow": AMPS}, ("2 tables",),
+         refused=4),
+    Case("a total below tables side by side", "Time,SF1 amps,Time,SF1 speed\n2025-03-01 00:00,10.5,2025-03-01 00:01,50\n"
+         "2025-03-01 00:15,11.5,2025-03-01 00:16,60\n,,2025-03-01 00:31,70\nTotal,22,,180\nPrinted at night\n",
+         {"SF1 amps": AMPS, "SF1 speed": (50.0, 60.0, 70.0)}, ("side by side",), refused=2),
     Case("a total amid the rows is refused", PLAIN + "Total,1,2\n2025-03-01 00:30,12.5,\n", refused=2,
          values={"SF1 amps": (10.5, 11.5, 12.5)}, missing=1),
     # Marks between cells (RFC 4180, section 2: records, quotes).
@@ -354,6 +370,70 @@ def test_an_awkward_file_is_read_and_says_how(case: Case, points: PointMap) -> N
         for series in reading.series.values()
     )
     assert reading.cells == counted + reading.refused_count + reading.missing + reading.unmapped
+
+
+POINTS = ("SF1 amps", "SF1 speed", "SF1 flow", "SF1 run")
+# Words, marks, numbers and flags that say that there is no value, as these files write them.
+NO_VALUE = (
+    "",
+    "n/a",
+    "null",
+    "nan",
+    "no data",
+    "---",
+    "?",
+    "***",
+    "-9999",
+    "-99999",
+    "-32768",
+    "3.4028235e38",
+)
+NO_VALUE_FLAGS = ("[down]", "12 {fault}", "13 (stale)")
+
+
+def counted_by_itself(text: str) -> int | None:
+    """Count the cells under mapped points that are neither blank nor a missing-word, as RFC 4180 parts cells.
+
+    None where the file is no table, or tables, of points alone under one line of names each. A line of names
+    heads what follows, be it the same names again, and goes on with the lines right under it whose time is
+    blank (units, words): their cells stand under no point.
+    """
+    rows = [row for row in csv.reader(io.StringIO(text, newline=None)) if any(cell.strip() for cell in row)]
+    mapped: list[int] = []
+    count, width, is_heading = 0, 0, False
+    for row in rows:
+        if "Time" in row and set(row) & set(POINTS):
+            mapped, width = [column for column, name in enumerate(row) if name in POINTS], len(row)
+            is_heading = True
+            if len(mapped) + 1 < width or len(set(row)) < width:
+                return None
+        elif mapped and not (is_heading and not row[0].strip()):
+            is_heading = False
+            if len(row) > width:
+                return None
+            cells = [row[column].strip().lower() for column in mapped if column < len(row)]
+            count += sum(cell not in (*NO_VALUE, *NO_VALUE_FLAGS) for cell in cells)
+    return count if mapped else None
+
+
+PLAIN_TABLES = [
+    case
+    for case in CASES
+    if isinstance(case.content, str) and "Status" not in case.content and counted_by_itself(case.content)
+]
+
+
+@pytest.mark.parametrize("case", PLAIN_TABLES, ids=lambda case: case.name)
+def test_rows_read_are_the_cells_that_a_plain_reader_of_csv_counts(case: Case, points: PointMap) -> None:
+    assert isinstance(case.content, str)
+    reading = read(case, points)
+    assert values(reading) + reading.refused_count == counted_by_itself(case.content), reading.refused
+
+
+def test_plain_tables_are_most_of_them_and_those_with_totals_too() -> None:
+    names = {case.name for case in PLAIN_TABLES}
+    assert len(names) >= 40, len(names)
+    assert {"a total at the end", "several at the end", "units at the end", "a total not ended"} <= names
 
 
 @pytest.mark.parametrize("case", UNREADABLE, ids=lambda case: case.name)

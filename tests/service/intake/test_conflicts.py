@@ -187,3 +187,34 @@ def test_values_that_lost_are_read_again_where_times_of_files_put_them_first(pla
     report = plant.pull()
     assert [row.file for row in report.files] == ["early.csv"]
     assert list(plant.cells("SF-1", "current_a").values()) == [1.0, 2.0]
+
+
+def test_a_copy_with_a_later_time_is_the_row_that_its_pull_writes(plant: Any) -> None:
+    """The values are those of the first file; what was offered, and turned the conflict, is its copy."""
+    for place, (name, value) in enumerate((("a.csv", 1.0), ("b.csv", 2.0), ("c.csv", 1.0))):
+        plant.drop(name, export(t00=value), 1000.0 + 10.0 * place)
+        report = plant.pull()
+        assert (len(report.files), report.skipped) == (1, place if place < 2 else 2)
+    assert plant.cells("SF-1", "current_a") == {"2025-03-01T00:00:00Z": 1.0}
+    rows = plant.intake()
+    assert rows["file"].tolist() == ["a.csv", "b.csv", "c.csv"]
+    assert rows[["rows_read", "stored", "identical", "superseded"]].to_numpy().tolist() == [
+        [1, 1, 0, 0],
+        [1, 1, 0, 0],
+        [1, 1, 0, 0],
+    ]
+
+
+def test_a_copy_in_another_folder_is_named_by_its_path(plant: Any) -> None:
+    plant.declare(source='files = "**/*.csv"')
+    for place, (name, value) in enumerate((("a.csv", 1.0), ("b.csv", 2.0), ("again/a.csv", 1.0))):
+        plant.drop(name, export(t00=value), 1000.0 + 10.0 * place)
+        plant.pull()
+    assert plant.intake()["file"].tolist() == ["a.csv", "b.csv", "again/a.csv"]
+
+
+def test_a_file_that_a_later_time_raises_keeps_its_own_name(plant: Any) -> None:
+    for name, value, modified in (("a.csv", 1.0, 1000.0), ("b.csv", 2.0, 1010.0), ("a.csv", 1.0, 1020.0)):
+        plant.drop(name, export(t00=value), modified)
+        plant.pull()
+    assert plant.intake()["file"].tolist() == ["a.csv", "b.csv", "a.csv"]

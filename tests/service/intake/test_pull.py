@@ -1,10 +1,16 @@
 """From files to readings: planted values come back, and every cell is accounted for."""
 
+import datetime as dt
+import itertools
 from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
 import pytest
+
+from config import load_site
+from service.intake import readings_by_fan
+from service.store import open_store
 
 WIDE = """Time,SF1 speed,SF1 amps,EF1 speed,Lobby temp
 2025-03-01 00:00,50,10.5,80,21.0
@@ -210,13 +216,57 @@ def test_a_stray_nul_costs_its_own_cell_and_a_tail_of_them_nothing(plant: Any) -
     assert plant.intake().iloc[0]["stored"] == 6
 
 
-def test_a_label_is_told_and_moves_no_time(plants: Callable[[], Any]) -> None:
+def test_a_fraction_of_a_second_is_written_where_it_is(plant: Any) -> None:
+    plant.drop(
+        "a.csv", "Time,SF1 amps\n2025-03-01 00:00:00,1\n2025-03-01 00:15:00.25,2\n2025-03-01 00:30:00,3\n"
+    )
+    plant.pull()
+    assert plant.readings()["time_utc"].tolist() == [
+        "2025-03-01T00:00:00Z",
+        "2025-03-01T00:15:00.250000Z",
+        "2025-03-01T00:30:00Z",
+    ]
+
+
+def test_an_end_and_an_instant_of_one_stamp_are_two_rows(plant: Any) -> None:
+    """They are two readings, and each row keeps a time of its own; a lone end has the stamp it was given."""
+    other = '[[sources]]\nname = "means"\nurl = "means"\nlabel = "end"\n'
+    plant.declare(units=other)
+    plant.drop("a.csv", "Time,SF1 amps\n2025-03-01 00:00,1\n")
+    plant.drop("../means/b.csv", "Time,SF1 amps\n2025-03-01 00:00,2\n2025-03-01 01:00,3\n")
+    plant.pull()
+    assert plant.cells("SF-1", "current_a") == {
+        "2025-02-28T23:59:59.999999Z": 2.0,
+        "2025-03-01T00:00:00Z": 1.0,
+        "2025-03-01T01:00:00Z": 3.0,
+    }
+
+
+def test_windows_of_stamps_hold_each_row_once(plant: Any) -> None:
+    other = '[[sources]]\nname = "means"\nurl = "means"\nlabel = "end"\n'
+    plant.declare(units=other)
+    plant.drop("a.csv", "Time,SF1 amps\n2025-03-01 01:00,1\n")
+    plant.drop(
+        "../means/b.csv", "Time,SF1 amps\n2025-03-01 01:00,2\n2025-03-01 02:00,3\n2025-03-01 03:00,4\n"
+    )
+    plant.pull()
+    hours = [dt.datetime(2025, 3, 1, hour, tzinfo=dt.UTC) for hour in range(5)]
+    found = []
+    site = load_site(plant.folder)
+    with open_store(site) as store:
+        for window in itertools.pairwise(hours):
+            rows = pd.concat(readings_by_fan(site, store, "SF-1", window))
+            found.append(dict(zip(rows["time_utc"].str[11:], rows["current_a"], strict=True)))
+    assert found == [{"00:59:59.999999Z": 2.0}, {"01:00:00Z": 1.0}, {"02:00:00Z": 3.0}, {"03:00:00Z": 4.0}]
+
+
+def test_a_label_is_told_and_moves_no_stamp(plants: Callable[[], Any]) -> None:
     instants, labelled = plants(), plants()
     labelled.declare(source='label = "end"')
     for each in (instants, labelled):
         each.drop("a.csv", WIDE)
         each.pull()
-    assert labelled.intake().iloc[0]["decided"].endswith("label end")
+    assert "label end" in labelled.intake().iloc[0]["decided"]
     pd.testing.assert_frame_equal(labelled.readings(), instants.readings())
 
 
@@ -328,9 +378,6 @@ def test_a_point_counts_as_unmapped_before_its_fans_first_epoch(plant: Any) -> N
 
 
 def test_the_sites_own_points_are_kept_beside_the_fans(plant: Any) -> None:
-    from config import load_site
-    from service.store import open_store
-
     plant.declare(extra='outdoor_temperature_point = "OAT"\nbarometric_pressure_point = "Baro"')
     plant.drop("a.csv", "Time,OAT,Baro,SF1 amps\n2025-03-01 00:00,4.5,101300,10\n")
     plant.pull()
