@@ -24,7 +24,7 @@ _EXCESS_SD = 0.15
 # How near its least a cost must come, as a share of it: where curves only choose where to search on; where
 # they choose a noise (less near, four of 120 drawn fans chose another) or weigh flux laws and doubts; and
 # where they are what is told.
-ROUGH, FAIR, CLOSE = 1e-4, 1e-5, 2e-8
+ROUGH, FAIR, CLOSE = 1e-4, 1e-5, 2e-9
 _FEWER_HOURS = 250
 # Hours next to each other share much of their noise: a third of them count for its covariance.
 _INDEPENDENT_SHARE = 1.0 / 3.0
