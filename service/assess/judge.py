@@ -23,12 +23,14 @@ from analytics.judging import FanDay, Fleet, carried_day, first_state, fleet
 from analytics.machine import Machine
 from analytics.model import Operating
 from analytics.new_normal import begun
-from analytics.scaled_hours import scaled_hours
+from analytics.scaled_hours import needed_readings, scaled_hours
+from analytics.vocabulary import Role
 from service.assess.lanes import DayPlan, Lane
 from service.assess.pairs import hear, keep_compared, known_now, ratio_sd_pct, taken
 from service.assess.rows import blank_row, hours_after, learned_words, reason_not_judged
 from service.assess.states import CarriedStates
 from service.assess.trend import fill_forecasts
+from service.assess.unread import Unread, unread
 from service.assess.waiting import WaitingRow, WaitingRows
 
 # From the hour a drive was lost to the hour it was sound again, None while it lasts.
@@ -44,7 +46,8 @@ class _Running:
 
     `packed` its days as the model sees them; `begins`, `ends` (days,) where each day's hours stand;
     `is_in_span` from the hour the drive was lost until it is whole again, running or not; `is_lost` the
-    hours of it in which the fan ran.
+    hours of it in which the fan ran; `is_steady` the steady hours that the day lets count, `is_read` by role
+    the hours with the readings that each needs.
     """
 
     lane: Lane
@@ -57,10 +60,16 @@ class _Running:
     local_hour: Integers
     is_in_span: Bools
     is_lost: Bools
+    is_steady: Bools
+    is_read: Mapping[Role, Bools]
 
     def of_day(self, number: int) -> slice:
         """Return where the hours of the lane's day of a number stand."""
         return slice(int(self.begins[number]), int(self.ends[number]))
+
+    def unread(self, number: int) -> Unread:
+        """Return the readings for want of which the lane's day of a number has too few hours."""
+        return unread(self.is_steady, self.is_read, self.of_day(number))
 
     def operating(self, number: int) -> Operating:
         """Return the lane's day of a number as the model sees it."""
@@ -117,7 +126,11 @@ def _prepare(lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
         if plan.visit_at:
             is_counted[begin:end] &= hours_after(plan.visit_at, local_hour[begin:end])
     packed = packed_days(seen, begins, ends, is_counted)
-    return _Running(lane, machine, curves, seen, packed, begins, ends, local_hour, is_in_span, is_lost)
+    is_steady = hours["is_steady"].to_numpy(dtype=bool) & is_counted
+    is_read = needed_readings(hours, machine, curves.channels)
+    return _Running(
+        lane, machine, curves, seen, packed, begins, ends, local_hour, is_in_span, is_lost, is_steady, is_read
+    )
 
 
 def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
@@ -213,7 +226,8 @@ def _packed(
     row.hours_used = used = packed.hours_used
     if used >= LEAST_HOURS_JUDGED and lane.learned.sight.is_judged:
         return row, packed
-    row.reason = reason_not_judged(used, plan.visit_at) if lane.learned.sight.is_judged else ""
+    if lane.learned.sight.is_judged:
+        row.reason = reason_not_judged(used, plan.visit_at, run.unread(number))
     return row, None
 
 

@@ -19,6 +19,7 @@ from analytics.vocabulary import Cause
 from service.assess.lanes import CARRIED, DayPlan, Lane
 from service.assess.periods import is_awaited, is_inside
 from service.assess.trend import COLUMNS as FORECAST
+from service.assess.unread import Unread
 from service.store.ledger_tables import NUMBERS
 
 INNOVATIONS: Final = ("slip_innovation", "drag_innovation")
@@ -113,14 +114,18 @@ def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) 
     return row
 
 
-def reason_not_judged(hours_used: int, visits: tuple[dt.time | None, ...]) -> str:
-    """Say why a day is not judged; `visits` of the day with their times, where they were logged."""
+def reason_not_judged(hours_used: int, visits: tuple[dt.time | None, ...], unread: Unread) -> str:
+    """Say why a day is not judged.
+
+    Parameters: `visits` of the day with their times, where they were logged; `unread` the readings for want
+    of which hours did not count.
+    """
     if None in visits:
         return f"{SERVICE_NOTE} without a time: log the time, and the hours after it count"
+    hours = unread.words or f"{hours_used} steady hours in the fitted range"
     if visits:
-        hours = f"{hours_used} steady hours in the fitted range after it"
-        return f"{SERVICE_NOTE}: {hours}, {LEAST_HOURS_JUDGED} needed"
-    return f"{hours_used} steady hours in the fitted range, {LEAST_HOURS_JUDGED} needed"
+        return f"{SERVICE_NOTE}: {hours} after it, {LEAST_HOURS_JUDGED} needed"
+    return f"{hours}, {LEAST_HOURS_JUDGED} needed"
 
 
 def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:
