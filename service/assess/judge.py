@@ -92,15 +92,16 @@ def judge(
     Parameters: `lanes`; `hours`, each fan's operating points over its days, with LOCAL_HOUR; `lost`, from
     when to when each fan's drive was lost.
     """
-    rows = [
+    # A fan's later stretch begins with a state of its own, so that lanes run side by side.
+    able = [lane for lane in lanes if lane.learned.curves is not None]
+    rows = _run([_prepare(lane, hours[lane.fan], lost) for lane in able])
+    # What a lane without curves carries, the lanes before it have found by now.
+    rows += [
         blank_row(lane, plan, 0, lane.learned.reason)
         for lane in lanes
         if lane.learned.curves is None
         for plan in lane.days
     ]
-    # A fan's later stretch begins with a state of its own, so that lanes run side by side.
-    able = [lane for lane in lanes if lane.learned.curves is not None]
-    rows += _run([_prepare(lane, hours[lane.fan], lost) for lane in able])
     by_fan: dict[str, list[dict[str, Any]]] = {}
     for row in sorted(rows, key=lambda row: (row["fan"], row["date"])):
         by_fan.setdefault(row["fan"], []).append(row)

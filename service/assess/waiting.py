@@ -10,6 +10,7 @@ from typing import Any, Final
 from analytics.new_normal import Normal, normal_as_json
 from analytics.telling import Untold, told
 from service.assess.lanes import DayPlan, Lane
+from service.assess.references import CARRIED
 from service.assess.rows import TellingNumbers, blank_row, judged_row, with_lost_hours
 
 # What they hold stays near the processor, and a call's own cost is shared by enough of them.
@@ -82,6 +83,8 @@ def _written(row: WaitingRow, numbers: TellingNumbers | None) -> dict[str, Any]:
         written = blank_row(lane, plan, row.hours_used, row.reason, row.notes)
     else:
         written = judged_row(lane, plan, row.hours_used, row.notes, numbers=numbers, index=row.place)
+        if not row.is_lost_at_end:
+            lane.carried = {name: written[name] for name in CARRIED}
     written = with_lost_hours(written, row.lost_hours, row.is_lost_at_end)
     written.update(judged_on=row.judged_on, new_normal=normal_as_json(row.normal), state=row.state)
     return written
