@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from analytics.arrays import Bools
+from analytics.arrays import Bools, Floats, column
 from analytics.curves import HealthyCurves
 from analytics.day_hours import (
     LEAST_HOURS_JUDGED,
@@ -20,6 +20,7 @@ from analytics.day_hours import (
     packed_days,
 )
 from analytics.judging import FanDay, Fleet, carried_day, first_state, fleet
+from analytics.lost_power import lost_power_kw
 from analytics.machine import Machine
 from analytics.model import Operating
 from analytics.new_normal import begun
@@ -46,8 +47,8 @@ class _Running:
 
     `packed` its days as the model sees them; `begins`, `ends` (days,) where each day's hours stand;
     `is_in_span` from the hour the drive was lost until it is whole again, running or not; `is_lost` the
-    hours of it in which the fan ran; `is_steady` the steady hours that the day lets count, `is_read` by role
-    the hours with the readings that each needs.
+    hours of it in which the fan ran, `lost_kw` the power that reached no wheel in them; `is_steady` the
+    steady hours that the day lets count, `is_read` by role the hours with the readings that each needs.
     """
 
     lane: Lane
@@ -60,6 +61,7 @@ class _Running:
     local_hour: Integers
     is_in_span: Bools
     is_lost: Bools
+    lost_kw: Floats
     is_steady: Bools
     is_read: Mapping[Role, Bools]
 
@@ -118,7 +120,8 @@ def _prepare(lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
         inside = (hours["time"] >= begin) & (hours["time"] < (end or _FOREVER))
         is_in_span |= inside.to_numpy(dtype=bool)
     is_lost = is_in_span & (hours["running"].to_numpy(dtype=np.float64) > 0)
-    seen = lane_hours(scaled_hours(hours, machine, curves.channels), curves)
+    scaled = scaled_hours(hours, machine, curves.channels)
+    seen = lane_hours(scaled, curves)
     local_hour = hours[LOCAL_HOUR].to_numpy(dtype=np.int64)
     days = np.array([plan.date.toordinal() for plan in lane.days])
     begins, ends = np.searchsorted(hours["day"].to_numpy(dtype=np.float64), [days, days + 1])
@@ -129,8 +132,21 @@ def _prepare(lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
     packed = packed_days(seen, begins, ends, is_counted)
     is_steady = hours["is_steady"].to_numpy(dtype=bool) & is_counted
     is_read = needed_readings(hours, machine, curves.channels)
+    lost_kw = lost_power_kw(scaled, column(hours, "power_w"), is_lost, curves, machine)
     return _Running(
-        lane, machine, curves, seen, packed, begins, ends, local_hour, is_in_span, is_lost, is_steady, is_read
+        lane,
+        machine,
+        curves,
+        seen,
+        packed,
+        begins,
+        ends,
+        local_hour,
+        is_in_span,
+        is_lost,
+        lost_kw,
+        is_steady,
+        is_read,
     )
 
 
@@ -204,6 +220,9 @@ def _packed(
     of_day = run.of_day(number)
     row.lost_hours = int(run.is_lost[of_day].sum())
     row.is_lost_at_end = bool(row.lost_hours) and bool(run.is_in_span[of_day][-1])
+    lost_kw = run.lost_kw[of_day]
+    if not np.isnan(lost_kw).all():
+        row.lost_kw = float(np.nanmean(lost_kw))
     if not states.has(which):
         states.begin(which, first_state(run.curves, run.machine))
         lane.pending = list(plan.service)

@@ -96,10 +96,13 @@ def judged_row(
     return row
 
 
-def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) -> dict[str, Any]:
+def with_lost_hours(
+    row: dict[str, Any], lost_hours: int, lost_kw: float | None, *, is_lost_at_end: bool
+) -> dict[str, Any]:
     """Write into the row of a day in which the drive was lost slip and loss 100 for the hours it ran so.
 
-    Those hours weigh by their number: a motor that turns nothing draws no energy to weigh them by.
+    Those hours weigh by their number: a motor that turns nothing draws no energy to weigh them by. Excess
+    power is that of the judged hours, at whose airflow and pressure it is told, else `lost_kw`.
     """
     if lost_hours == 0:
         return row
@@ -109,6 +112,8 @@ def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) 
         for end in ("", "_low", "_high"):
             healthy_part = row[f"{name}{end}_pct"] or 0.0
             row[f"{name}{end}_pct"] = 100.0 * share + (1.0 - share) * healthy_part
+    if not used:
+        row["excess_kw"] = lost_kw
     if is_lost_at_end:
         row.update(slip_ref_pct=LOST_PCT, slip_ref_low_pct=LOST_PCT, slip_ref_high_pct=LOST_PCT)
     row.update(cause=Cause.DRIVE_LOST.value, cause_share=1.0)
