@@ -10,7 +10,7 @@ from analytics.arrays import Bools, Floats, column
 from analytics.machine import Machine
 from analytics.model import LoadKind
 from analytics.motor import poles_for, rated_slip, shaft_power_from_line_power, synchronous_rpm
-from analytics.vocabulary import AirflowBasis, CurrentAt, Duty, MotorType, PowerAt, SpeedControl
+from analytics.vocabulary import AirflowBasis, CurrentAt, Duty, MotorType, PowerAt, Role, SpeedControl
 
 STANDARD_DENSITY = 1.2
 ASSUMED_TEMPERATURE_C = 20.0
@@ -205,6 +205,30 @@ def scaled_hours(hours: pd.DataFrame, machine: Machine, channels: Channels) -> S
         column(hours, "stopped_airflow_m3s"),
         column(hours, "wheel_speed_rpm") / (speed * _synchronous(machine)),
     )
+
+
+def needed_readings(hours: pd.DataFrame, machine: Machine, channels: Channels) -> dict[Role, Bools]:
+    """Tell in which hours each reading was there without which an hour cannot be used.
+
+    Parameters: `hours`, frame of `operating_points`; `machine`; `channels`.
+    Returns: by role, of shape (hours,) in the order of the frame.
+    """
+    needed: dict[Role, str] = {}
+    if channels.has_motor_speed:
+        needed[Role.MOTOR_SPEED] = "motor_speed_rpm"
+    elif machine.speed_control is not SpeedControl.CONSTANT and channels.full_speed_load is None:
+        needed[Role.SPEED] = "speed_fraction"
+    if channels.has_airflow:
+        needed[Role.AIRFLOW] = "airflow_m3s"
+    if channels.has_pressure:
+        needed[Role.PRESSURE] = "pressure_pa"
+    if channels.load_kind is LoadKind.TORQUE:
+        needed[Role.TORQUE] = "torque_fraction"
+    elif channels.load_kind is LoadKind.POWER and not np.isnan(column(hours, "power_w")).all():
+        needed[Role.POWER] = "power_w"
+    elif channels.has_load:
+        needed[Role.CURRENT] = "current_a"
+    return {role: ~np.isnan(column(hours, name)) for role, name in needed.items()}
 
 
 def rated_motor_slip(machine: Machine, channels: Channels) -> float:

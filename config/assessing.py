@@ -1,12 +1,12 @@
 """Who shares in the work of an assessment, as site.toml says it."""
 
 import re
-from typing import Annotated, Final, Self
+from collections.abc import Iterator
+from typing import Annotated, Final
 
-from pydantic import BeforeValidator, model_validator
+from pydantic import BeforeValidator
 
-from config.faults import fault_in_value
-from config.table import Table
+from config.table import Contradiction, Rule, Table
 from config.values import Whole, choice_reader, read_text, within
 
 EXECUTORS: Final = ("processes", "dask")
@@ -20,15 +20,14 @@ class AssessTable(Table):
     workers: Annotated[Whole, within(0, 4096, "write a number of processes, 0 for one a core")] = 0
     scheduler: Annotated[str, BeforeValidator(read_text)] = ""
 
-    @model_validator(mode="after")
-    def _dask_has_a_scheduler(self) -> Self:
-        if self.executor == "dask" and not _SCHEDULER.fullmatch(self.scheduler):
-            raise fault_in_value(
-                f"has {self.scheduler!r} for the scheduler of its Dask cluster",
-                'write its address, like scheduler = "tcp://host:8786"',
-            )
+    def rules(self) -> tuple[Rule, ...]:
+        """Return what its keys are held against together."""
+        return (self._dask_has_a_scheduler,)
+
+    def _dask_has_a_scheduler(self) -> Iterator[Contradiction]:
+        if self.executor == "dask" and not _SCHEDULER.fullmatch(str(self.scheduler)):
+            problem = f"has {self.scheduler!r} for the scheduler of its Dask cluster"
+            yield Contradiction(problem, 'write its address, like scheduler = "tcp://host:8786"')
         if self.executor != "dask" and self.scheduler:
-            raise fault_in_value(
-                "names a scheduler that nothing is sent to", 'write executor = "dask" or leave it out'
-            )
-        return self
+            problem = "names a scheduler that nothing is sent to"
+            yield Contradiction(problem, 'write executor = "dask" or leave it out')

@@ -58,7 +58,7 @@ def _open_tasks(site: Site, fans: tuple[FanEpoch, ...]) -> Iterator[Cost]:
 
 
 def _site_costs(site: Site, fans: tuple[FanEpoch, ...]) -> Iterator[Cost]:
-    if "altitude_m" not in site.model_fields_set:
+    if site.written_altitude_m is None and site.written_altitude_ft is None:
         yield Cost("altitude_m", "sea level is assumed; the air is 1 % thinner for each 85 m above it")
     if not site.barometric_pressure_point and fans:
         yield Cost(

@@ -2,18 +2,16 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 
 from analytics.machine import Limits, Machine
 from analytics.vocabulary import BearingLubrication, Criticality, Role, SpeedSignal
 from config.fans import FanRow
-from config.faults import Fault, faults_of
 from config.motor import base_frequency_hz, synchronous_rpm
-from config.row_checks import FILE, row_faults
 from config.site import Baseline, LimitsTable, Site
 from config.units import AIRFLOW, INCH_M, POWER, PRESSURE, Factor, number_to_si, to_si
 
@@ -79,24 +77,11 @@ class FanEpoch(BaseModel):
     given: frozenset[str]  # the columns that are not blank in the row
 
 
-def build_epoch(
-    row: FanRow, line: int, given: frozenset[str], site: Site | None
-) -> tuple[FanEpoch | None, list[Fault]]:
-    """Return the epoch a row declares, or the faults that show when its cells are held together.
-
-    Without a site, whose units and limits a row is held against, only what the row itself says is checked.
-    """
-    faults = row_faults(row, line)
-    if site is None:
-        return None, faults
-    limits, limit_faults = _limits(row, line, site)
-    baseline, baseline_faults = _baseline(row, line, site)
-    units, unit_faults = _units(row, line, site)
-    faults += limit_faults + baseline_faults + unit_faults
-    rated_power_w = _first_in_si(POWER, {"hp": row.motor_hp, "kW": row.motor_kw})
-    if faults or rated_power_w is None:
-        return None, faults
-    epoch = FanEpoch(
+def build_epoch(row: FanRow, line: int, given: frozenset[str], site: Site) -> FanEpoch:
+    """Return the epoch that a row without a fault declares."""
+    units = _units(row, site)
+    own_limits = {name: value for name in LimitsTable.names() if (value := getattr(row, name)) is not None}
+    return FanEpoch(
         fan=row.fan,
         valid_from=row.valid_from,
         row=line,
@@ -106,9 +91,9 @@ def build_epoch(
         serves=row.serves,
         criticality=row.criticality,
         round_order=row.round_order,
-        machine=_machine(row, site, units[Role.SPEED], rated_power_w),
-        limits=limits,
-        baseline=baseline,
+        machine=_machine(row, site, units[Role.SPEED]),
+        limits=replace(site.limits, **own_limits),
+        baseline=_baseline(row, site),
         points={role: point for role in Role if (point := row.point(role)) is not None},
         units={role: unit for role, unit in units.items() if row.point(role) is not None},
         speed_unit=units[Role.SPEED],
@@ -125,10 +110,9 @@ def build_epoch(
         motor_service_factor=row.motor_service_factor,
         given=given,
     )
-    return epoch, []
 
 
-def _machine(row: FanRow, site: Site, speed: PointUnit, rated_power_w: float) -> Machine:
+def _machine(row: FanRow, site: Site, speed: PointUnit) -> Machine:
     motor_hz, max_hz = _frequencies(row)
     airflows = {
         "cfm": row.design_airflow_cfm,
@@ -140,7 +124,7 @@ def _machine(row: FanRow, site: Site, speed: PointUnit, rated_power_w: float) ->
     unsaid_signal = SpeedSignal.MOTOR_RPM if speed.unit == "rpm" else SpeedSignal.COMMAND
     return Machine(
         drive=row.drive,
-        motor_rated_power_w=rated_power_w,
+        motor_rated_power_w=_rated_power_w(row),
         duty=row.duty,
         fan_type=row.fan_type,
         design_airflow_m3s=_first_in_si(AIRFLOW, airflows),
@@ -175,62 +159,43 @@ def _frequencies(row: FanRow) -> tuple[float, float]:
     return motor_hz, row.max_hz or motor_hz
 
 
-def _units(row: FanRow, line: int, site: Site) -> tuple[dict[Role, PointUnit], list[Fault]]:
+def speed_unit(row: FanRow, site: Site) -> PointUnit:
+    """Return the unit of a row's speeds; raise CannotSay where what it rests on could not be read."""
+    motor_hz, max_hz = _frequencies(row)
+    sync_rpm = None
+    if row.motor_rpm is not None:
+        sync_rpm = synchronous_rpm(float(row.motor_rpm), motor_hz, row.motor_type)
+    return PointUnit(
+        role=Role.SPEED,
+        unit=row.speed_unit or site.units.of(Role.SPEED),
+        motor_hz=motor_hz,
+        max_hz=max_hz,
+        zero_hz=float(row.zero_hz),
+        sync_rpm=sync_rpm,
+    )
+
+
+def _units(row: FanRow, site: Site) -> dict[Role, PointUnit]:
     units: dict[Role, PointUnit] = {}
-    faults: list[Fault] = []
     for role in Role:
         unit = row.unit(role) or site.units.of(role)
         full_scale = row.full_scale(role)
         if role is Role.CURRENT and unit == "percent" and full_scale is None:
             full_scale = None if row.motor_fla is None else row.motor_fla * row.motor_count
-            if full_scale is None and row.current_point is not None:
-                problem = "is in percent and nothing says of what"
-                remedy = "fill in motor_fla, or current_full_scale with the amperes of 100 %"
-                faults.append(Fault(FILE, line, "current_point", row.current_point, problem, remedy))
         units[role] = PointUnit(role=role, unit=unit, full_scale=full_scale)
-    units[Role.SPEED], speed_faults = _speed_unit(row, line, units[Role.SPEED].unit)
-    return units, faults + speed_faults
+    return {**units, Role.SPEED: speed_unit(row, site)}
 
 
-def _speed_unit(row: FanRow, line: int, unit: str) -> tuple[PointUnit, list[Fault]]:
-    motor_hz, max_hz = _frequencies(row)
-    sync_rpm = None
-    if row.motor_rpm is not None:
-        sync_rpm = synchronous_rpm(row.motor_rpm, motor_hz, row.motor_type)
-    faults = []
-    if unit == "rpm" and sync_rpm is None and row.speed_point is not None:
-        remedy = "write the nameplate's rpm; a speed in rpm is read against it"
-        faults.append(Fault(FILE, line, "motor_rpm", None, "is blank and speed is in rpm", remedy))
-    speed = PointUnit(
-        role=Role.SPEED, unit=unit, motor_hz=motor_hz, max_hz=max_hz, zero_hz=row.zero_hz, sync_rpm=sync_rpm
-    )
-    return speed, faults
+def _baseline(row: FanRow, site: Site) -> Baseline | None:
+    if row.baseline_from is None:
+        return site.baseline
+    return Baseline.model_validate({"from": row.baseline_from, "to": row.baseline_to})
 
 
-def _limits(row: FanRow, line: int, site: Site) -> tuple[Limits, list[Fault]]:
-    own = {name: value for name in LimitsTable.names() if (value := getattr(row, name)) is not None}
-    try:
-        merged = LimitsTable.model_validate({**asdict(site.limits), **own})
-    except ValidationError as error:
-        return site.limits, [
-            replace(fault, column=next((name for name in own if name in fault.problem), None))
-            for fault in faults_of(error, FILE, line, {})
-        ]
-    return merged.as_limits(), []
-
-
-def _baseline(row: FanRow, line: int, site: Site) -> tuple[Baseline | None, list[Fault]]:
-    first, last = row.baseline_from, row.baseline_to
-    if first is None and last is None:
-        return site.baseline, []
-    if first is None or last is None:
-        blank = "baseline_from" if first is None else "baseline_to"
-        remedy = "write both dates of the healthy period, or neither"
-        return None, [Fault(FILE, line, blank, None, "is blank where its other date is given", remedy)]
-    if last < first:
-        problem = f"is before baseline_from ({first})"
-        return None, [Fault(FILE, line, "baseline_to", str(last), problem, "exchange the dates")]
-    return Baseline.model_validate({"from": first, "to": last}), []
+def _rated_power_w(row: FanRow) -> float:
+    power_w = _first_in_si(POWER, {"hp": row.motor_hp, "kW": row.motor_kw})
+    assert power_w is not None, "a row without its motor's power is refused before"
+    return power_w
 
 
 def _first_in_si(factors: Mapping[str, Factor], written: Mapping[str, float | None]) -> float | None:

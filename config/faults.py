@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
-from pydantic import ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 _FAULT = "fault"
@@ -84,13 +83,25 @@ def advice(word: str, known: Iterable[str], otherwise: str = "leave it out") -> 
 
 
 def faults_of(
-    error: ValidationError,
+    found: Iterable[ErrorDetails],
     file: str,
     rows: Mapping[tuple[str | int, ...], int] | int | None,
     known: Mapping[tuple[str, ...], tuple[str, ...]],
 ) -> list[Fault]:
     """Translate a model's refusals, with the line of each key and the known names of each table."""
-    return [_fault(details, file, rows, known) for details in error.errors(include_url=False)]
+    return [_fault(details, file, rows, known) for details in found]
+
+
+def faults_between_keys(
+    found: Iterable[tuple[tuple[str | int, ...], tuple[str, str]]],
+    file: str,
+    rows: Mapping[tuple[str | int, ...], int],
+) -> list[Fault]:
+    """Translate what tables contradict themselves in: a problem and a remedy at the place of each table."""
+    return [
+        Fault(file, _line_of(place, rows), _column_of(place), None, problem, remedy)
+        for place, (problem, remedy) in found
+    ]
 
 
 def _fault(
@@ -101,13 +112,12 @@ def _fault(
 ) -> Fault:
     place = details["loc"]
     row = rows if isinstance(rows, int) or rows is None else _line_of(place, rows)
-    column = ".".join(str(part) if isinstance(part, str) else str(part + 1) for part in place)
     given = details["input"]
     value = str(given) if isinstance(given, str | int | float | dt.date) else None
     problem, remedy = _words(details, place, known)
     if details["type"] in ("missing", "extra_forbidden"):
         value = None
-    return Fault(file, row, column or None, value, problem, remedy)
+    return Fault(file, row, _column_of(place), value, problem, remedy)
 
 
 def _words(
@@ -129,6 +139,10 @@ def _words(
         return problem, remedy.format(name=place[-1] if place else "")
     message = str(details["msg"])
     return "is not usable", message[:1].lower() + message[1:]
+
+
+def _column_of(place: tuple[int | str, ...]) -> str | None:
+    return ".".join(part if isinstance(part, str) else str(part + 1) for part in place) or None
 
 
 def _line_of(place: tuple[int | str, ...], rows: Mapping[tuple[str | int, ...], int]) -> int | None:

@@ -1,27 +1,35 @@
 """A site's folder: its three files read together, refused together."""
 
 import datetime as dt
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Final
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 
 from config.costs import Cost, costs_of
-from config.epoch import FanEpoch, build_epoch
+from config.epoch import FanEpoch, PointUnit, build_epoch, speed_unit
 from config.fans import FanRow
 from config.faults import Fault, FaultySite, faults_of, in_order
-from config.fleet_checks import building_faults, point_faults, repeated_rows, with_shared_points
+from config.fleet_checks import (
+    FanReading,
+    building_faults,
+    point_faults,
+    repeated_rows,
+    with_shared_points,
+)
 from config.row_checks import FILE as FANS_FILE
+from config.row_checks import row_faults
 from config.service_log import COLUMNS as SERVICE_COLUMNS
 from config.service_log import FILE as SERVICE_FILE
 from config.service_log import REQUIRED as SERVICE_REQUIRED
-from config.service_log import ServiceEntry, read_entries
+from config.service_log import ServiceEntry, ServiceReading, ServiceRow, entries_of, entry_faults
 from config.sheet import Sheet, read_sheet
 from config.site import Site
 from config.site_file import read_site
+from config.unread import is_read
 
 _FAN_REQUIRED: Final = ("fan", "drive")
 
@@ -52,6 +60,11 @@ class SiteFolder(BaseModel):
     def epoch_at(self, fan: str, date: dt.date) -> FanEpoch | None:
         """Return the epoch that holds on a date, None before a fan's first one."""
         return _epoch_at(self.epochs(fan), date)
+
+    def speed_unit_at(self, fan: str, date: dt.date) -> PointUnit | None:
+        """Return the unit of a fan's speeds on a date, None before its first epoch."""
+        epoch = self.epoch_at(fan, date)
+        return None if epoch is None else epoch.speed_unit
 
     def of_fans(self, fans: Collection[str]) -> "SiteFolder":
         """Return the site with some of its fans and what was done to them."""
@@ -86,16 +99,26 @@ class SiteReport:
 def load_site(folder: Path) -> SiteFolder:
     """Read a site folder; raise FaultySite with every fault of its files."""
     site, faults = read_site(folder)
-    # The rows are checked even where site.toml is faulty, so that everything is said in one go.
-    epochs, fan_faults = _read_fans(folder, site)
-    is_fleet_known = site is not None and not fan_faults
-    service, service_faults = _read_service(folder, epochs, is_fleet_known=is_fleet_known)
-    faults += fan_faults + service_faults
-    if site is not None and not fan_faults:
-        faults += building_faults(epochs, site)
-    if faults or site is None:
+    # Each file is held against what could be read of the others, so that everything is said in one go.
+    sheet, rows, fan_faults = _read_fans(folder, site)
+    by_fan = _by_fan(rows)
+    # Where no name could be read, which fans there are is not known.
+    names = by_fan if sheet is not None and "fan" in sheet.columns else None
+    speed_unit_at = partial(_speed_unit_at, by_fan, site)
+    log, log_faults = _read_log(folder)
+    log_faults = in_order([*log_faults, *entry_faults(log, names, speed_unit_at)])
+    faults += fan_faults + log_faults
+    if sheet is not None:
+        faults += building_faults(rows, site)
+    if faults:
         raise FaultySite(faults)
-    return SiteFolder(path=folder, site=site, fans=tuple(epochs), service=tuple(service))
+    epochs = [build_epoch(row.table, row.line, row.given, site) for row in rows]
+    return SiteFolder(
+        path=folder,
+        site=site,
+        fans=tuple(with_shared_points(epochs)),
+        service=tuple(entries_of(log, speed_unit_at)),
+    )
 
 
 def check_site(folder: Path) -> SiteReport:
@@ -123,49 +146,42 @@ def _epoch_at(epochs: tuple[FanEpoch, ...], date: dt.date) -> FanEpoch | None:
     return holding[-1] if holding else None
 
 
-def _read_fans(folder: Path, site: Site | None) -> tuple[list[FanEpoch], list[Fault]]:
+def _read_fans(folder: Path, site: Site) -> tuple[Sheet | None, list[FanReading], list[Fault]]:
     try:
         sheet = read_sheet(folder / FANS_FILE, FanRow.names(), _FAN_REQUIRED)
     except FaultySite as faulty:
-        return [], list(faulty.faults)
-    epochs: list[FanEpoch] = []
+        return None, [], list(faulty.faults)
+    rows = list(sheet.readings(FanRow))
     faults = list(sheet.faults)
-    known = frozenset(FanRow.names())
-    context = {"is_decimal_comma_allowed": sheet.delimiter != ","}
-    for line, cells in ((row.line, row.cells) for row in sheet.rows):
-        given = {name: cell for name, cell in cells.items() if name in known}
-        try:
-            row = FanRow.model_validate(given, context=context)
-        except ValidationError as error:
-            faults += _without_absent(faults_of(error, FANS_FILE, line, {}), sheet)
-            continue
-        epoch, epoch_faults = build_epoch(row, line, frozenset(given), site)
-        faults += epoch_faults
-        if epoch is not None:
-            epochs.append(epoch)
-    faults += [*repeated_rows(sheet), *point_faults(epochs, site)]
-    return with_shared_points(epochs), in_order(faults)
+    for row in rows:
+        faults += [*faults_of(row.refused, FANS_FILE, row.line, {}), *row_faults(row.table, row.line, site)]
+    faults += [*repeated_rows(sheet), *point_faults(rows, site)]
+    return sheet, rows, in_order(faults)
 
 
-def _without_absent(faults: list[Fault], sheet: Sheet) -> list[Fault]:
-    """Drop what is said of each row for want of a column: the header's fault has said it once."""
-    return [fault for fault in faults if fault.column not in _FAN_REQUIRED or fault.column in sheet.columns]
-
-
-def _read_service(
-    folder: Path, epochs: list[FanEpoch], *, is_fleet_known: bool
-) -> tuple[list[ServiceEntry], list[Fault]]:
+def _read_log(folder: Path) -> tuple[list[ServiceReading], list[Fault]]:
     if not (folder / SERVICE_FILE).exists():
         return [], []
     try:
         sheet = read_sheet(folder / SERVICE_FILE, SERVICE_COLUMNS, SERVICE_REQUIRED)
     except FaultySite as faulty:
         return [], list(faulty.faults)
-    by_fan = epochs_by_fan(epochs)
-    entries, faults = read_entries(
-        sheet,
-        tuple(by_fan),
-        lambda fan, date: _epoch_at(by_fan.get(fan, ()), date),
-        is_fleet_known=is_fleet_known,
-    )
-    return entries, in_order([*sheet.faults, *faults])
+    return list(sheet.readings(ServiceRow)), list(sheet.faults)
+
+
+def _by_fan(rows: Iterable[FanReading]) -> dict[str, list[FanRow]]:
+    gathered: dict[str, list[FanRow]] = {}
+    for row in rows:
+        if is_read(row.table.fan):
+            gathered.setdefault(row.table.fan, []).append(row.table)
+    return gathered
+
+
+def _speed_unit_at(
+    by_fan: Mapping[str, list[FanRow]], site: Site, fan: str, date: dt.date
+) -> PointUnit | None:
+    """Return the unit of a fan's speeds; raise CannotSay where what it rests on could not be read."""
+    own = by_fan.get(fan, [])
+    holding = [row for row in own if row.valid_from is None or row.valid_from <= date]
+    newest = max(holding, key=lambda row: row.valid_from or dt.date.min, default=None)
+    return None if newest is None else speed_unit(newest, site)

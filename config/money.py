@@ -1,13 +1,13 @@
 """What electricity and work cost at a site: [tariff] and [prices] of site.toml."""
 
-from typing import Annotated, Final, Self
+from collections.abc import Iterator
+from typing import Annotated, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field
 
-from config.faults import fault_in_value
-from config.table import Table
+from config.table import Contradiction, Rule, Table
 from config.values import Number, Whole, choice_reader, within
 
 WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -28,12 +28,14 @@ class TariffHours(Table):
     first: HourOfDay = Field(default=0, alias="from")
     last: HourOfDay = Field(default=24, alias="to")
 
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
+    def rules(self) -> tuple[Rule, ...]:
+        """Return what its hours are held against together."""
+        return (self._in_order,)
+
+    def _in_order(self) -> Iterator[Contradiction]:
         if self.last <= self.first:
             problem = f"ends (to = {self.last}) no later than it begins (from = {self.first})"
-            raise fault_in_value(problem, "split hours that pass midnight into two tables")
-        return self
+            yield Contradiction(problem, "split hours that pass midnight into two tables")
 
 
 class Tariff(Table):
@@ -43,12 +45,14 @@ class Tariff(Table):
     hours: tuple[TariffHours, ...] = ()
     demand_per_kw_month: Annotated[Number, within(0.0, 1000.0, "write the price of a kW a month")] = 0.0
 
-    @model_validator(mode="after")
-    def _twelve_months(self) -> Self:
+    def rules(self) -> tuple[Rule, ...]:
+        """Return what its prices are held against together."""
+        return (self._twelve_months,)
+
+    def _twelve_months(self) -> Iterator[Contradiction]:
         if self.by_month and len(self.by_month) != MONTHS:
             problem = f"has {len(self.by_month)} prices in by_month"
-            raise fault_in_value(problem, "write twelve, January first, or leave it out")
-        return self
+            yield Contradiction(problem, "write twelve, January first, or leave it out")
 
     def prices(self, flat: float) -> NDArray[np.float64]:
         """Return the price of a kWh, shape (12, 168): by month and by hour of the week from Monday 00:00.

@@ -18,7 +18,7 @@ LARGEST_RATED_SLIP: Final = (
 
 def synchronous_rpm(motor_rpm: float, motor_hz: float, motor_type: MotorType) -> float:
     """Return the speed without motor slip at base frequency: the nearest synchronous speed at or above."""
-    if motor_type is MotorType.PERMANENT_MAGNET:
+    if motor_type == MotorType.PERMANENT_MAGNET:
         return motor_rpm
     pole_pairs = max(1, math.floor(60.0 * motor_hz / motor_rpm))
     return 60.0 * motor_hz / pole_pairs

@@ -7,7 +7,9 @@ from analytics.vocabulary import MotorType, Role
 from config.fans import FanRow
 from config.faults import Fault
 from config.motor import LARGEST_RATED_SLIP, base_frequency_hz, rated_slip
+from config.site import WATCH_AND_ACT, Site, watch_above_act
 from config.units import HORSEPOWER_W
+from config.unread import as_far_as_read
 
 FILE: Final = "fans.csv"
 _SAME_FACT: Final = (
@@ -23,13 +25,20 @@ _SAME_FACT: Final = (
 _PLAUSIBLE_CURRENT_RATIO: Final = (0.6, 6.0)
 
 
-def row_faults(row: FanRow, line: int) -> list[Fault]:
-    """Return every fault that no cell has alone."""
-    found = [*_fact_faults(row), *_motor_faults(row), *_frequency_faults(row), *_point_faults(row)]
-    return [Fault(FILE, line, column, value, problem, remedy) for column, value, problem, remedy in found]
-
-
 _Found = tuple[str, str | None, str, str]
+
+
+def row_faults(row: FanRow, line: int, site: Site) -> list[Fault]:
+    """Return every fault that no cell has alone, as far as the row's cells and the site could be read."""
+    alone = (_fact_faults, _no_load_faults, _nameplate_speed_faults, _rated_current_faults, _point_faults)
+    found = [said for rule in alone for said in as_far_as_read(rule, row)]
+    found += [said for name in ("zero_hz", "min_hz") for said in as_far_as_read(_frequency_faults, row, name)]
+    for watch, act in WATCH_AND_ACT:
+        found += as_far_as_read(_limit_faults, row, site, watch, act)
+    found += as_far_as_read(_baseline_faults, row)
+    found += as_far_as_read(_current_unit_faults, row, site)
+    found += as_far_as_read(_speed_unit_faults, row, site)
+    return [Fault(FILE, line, column, value, problem, remedy) for column, value, problem, remedy in found]
 
 
 def _fact_faults(row: FanRow) -> Iterator[_Found]:
@@ -49,7 +58,7 @@ def _fact_faults(row: FanRow) -> Iterator[_Found]:
         yield "speed_point", None, "is blank and so is every other point", remedy
 
 
-def _motor_faults(row: FanRow) -> Iterator[_Found]:
+def _no_load_faults(row: FanRow) -> Iterator[_Found]:
     if row.motor_no_load_a == 0.0 and row.motor_type is MotorType.INDUCTION:
         remedy = "write the current measured with the belts off, or leave it blank"
         yield "motor_no_load_a", "0", "is no induction motor's no-load current", remedy
@@ -61,12 +70,18 @@ def _motor_faults(row: FanRow) -> Iterator[_Found]:
             f"is not below motor_fla ({row.motor_fla:g})",
             remedy,
         )
+
+
+def _nameplate_speed_faults(row: FanRow) -> Iterator[_Found]:
     if row.motor_rpm is not None and row.motor_type is MotorType.INDUCTION:
         motor_hz = row.motor_hz or base_frequency_hz(row.motor_rpm, row.motor_volts)
         slip = rated_slip(row.motor_rpm, motor_hz, row.motor_type)
         if slip > LARGEST_RATED_SLIP or slip < 0.0:
             problem = f"fits no motor at {motor_hz:g} Hz (motor slip {100 * slip:.0f} %)"
             yield "motor_rpm", f"{row.motor_rpm:g}", problem, "write the nameplate's rpm, and motor_hz"
+
+
+def _rated_current_faults(row: FanRow) -> Iterator[_Found]:
     if row.motor_fla is not None and row.motor_volts is not None:
         power_w = HORSEPOWER_W * row.motor_hp if row.motor_hp else 1000.0 * (row.motor_kw or 0.0)
         ratio = row.motor_fla * row.motor_volts * 3**0.5 / power_w if power_w else 1.0
@@ -77,12 +92,45 @@ def _motor_faults(row: FanRow) -> Iterator[_Found]:
             yield "motor_fla", f"{row.motor_fla:g}", problem, remedy
 
 
-def _frequency_faults(row: FanRow) -> Iterator[_Found]:
+def _frequency_faults(row: FanRow, column: str) -> Iterator[_Found]:
     top = row.max_hz or row.motor_hz or base_frequency_hz(row.motor_rpm, row.motor_volts)
-    for column in ("zero_hz", "min_hz"):
-        value = getattr(row, column)
-        if value is not None and value >= top:
-            yield column, f"{value:g}", f"is not below max_hz ({top:g})", "exchange or correct them"
+    value = getattr(row, column)
+    if value is not None and value >= top:
+        yield column, f"{value:g}", f"is not below max_hz ({top:g})", "exchange or correct them"
+
+
+def _limit_faults(row: FanRow, site: Site, watch: str, act: str) -> Iterator[_Found]:
+    own = [name for name in (watch, act) if getattr(row, name) is not None]
+    limits = [getattr(row if name in own else site.limits_table, name) for name in (watch, act)]
+    if own and limits[0] > limits[1]:
+        yield own[0], None, *watch_above_act(watch, act)
+
+
+def _baseline_faults(row: FanRow) -> Iterator[_Found]:
+    first, last = row.baseline_from, row.baseline_to
+    if (first is None) != (last is None):
+        blank = "baseline_from" if first is None else "baseline_to"
+        remedy = "write both dates of the healthy period, or neither"
+        yield blank, None, "is blank where its other date is given", remedy
+    if first is not None and last is not None and last < first:
+        yield "baseline_to", str(last), f"is before baseline_from ({first})", "exchange the dates"
+
+
+def _current_unit_faults(row: FanRow, site: Site) -> Iterator[_Found]:
+    is_scale_known = row.current_full_scale is not None or row.motor_fla is not None
+    if row.current_point is None or is_scale_known:
+        return
+    if (row.current_unit or site.units.of(Role.CURRENT)) == "percent":
+        remedy = "fill in motor_fla, or current_full_scale with the amperes of 100 %"
+        yield "current_point", row.current_point, "is in percent and nothing says of what", remedy
+
+
+def _speed_unit_faults(row: FanRow, site: Site) -> Iterator[_Found]:
+    if row.speed_point is None or row.motor_rpm is not None:
+        return
+    if (row.speed_unit or site.units.of(Role.SPEED)) == "rpm":
+        remedy = "write the nameplate's rpm; a speed in rpm is read against it"
+        yield "motor_rpm", None, "is blank and speed is in rpm", remedy
 
 
 def _point_faults(row: FanRow) -> Iterator[_Found]:

@@ -1,17 +1,18 @@
 """What service_log.csv may say: what was done to which fan when."""
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Iterable, Iterator
 from typing import Annotated, Final
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from analytics.vocabulary import Role, Work
-from config.epoch import FanEpoch
+from config.epoch import PointUnit
 from config.faults import Fault, faults_of, nearest
-from config.sheet import Sheet
+from config.sheet import Reading
 from config.table import Table
+from config.unread import as_far_as_read
 from config.values import Clock, Date, Number, Text, above, within, word_reader
 
 FILE: Final = "service_log.csv"
@@ -59,54 +60,57 @@ class ServiceEntry(BaseModel):
     row: int
 
 
-EpochAt = Callable[[str, dt.date], FanEpoch | None]
+ServiceReading = Reading[ServiceRow]
+SpeedUnitAt = Callable[[str, dt.date], PointUnit | None]
 
 
-def read_entries(
-    sheet: Sheet, fan_names: tuple[str, ...], epoch_at: EpochAt, *, is_fleet_known: bool
-) -> tuple[list[ServiceEntry], list[Fault]]:
-    """Return the entries of a log whose sheet has been read, and every fault in them."""
-    entries: list[ServiceEntry] = []
+def entry_faults(
+    rows: Iterable[ServiceReading], fan_names: Collection[str] | None, speed_unit_at: SpeedUnitAt
+) -> list[Fault]:
+    """Return every fault in the rows of a log.
+
+    Parameters: `fan_names`, the fans there are, None where that could not be read; `speed_unit_at`, the unit
+    of a fan's speeds on a date, None where the fan has no row then.
+    """
     faults: list[Fault] = []
-    known = set(sheet.columns) & set(COLUMNS)
-    context = {"is_decimal_comma_allowed": sheet.delimiter != ","}
-    for line, cells in ((row.line, row.cells) for row in sheet.rows):
-        given = {name: cell for name, cell in cells.items() if name in known}
-        try:
-            row = ServiceRow.model_validate(given, context=context)
-        except ValidationError as error:
-            absent = [name for name in REQUIRED if name not in sheet.columns]
-            found = faults_of(error, FILE, line, {})
-            faults += [fault for fault in found if fault.column not in absent]
-            continue
-        if row.fan not in fan_names:
-            if is_fleet_known:  # else the fan may stand in a faulty row
-                faults.append(_unknown_fan(row.fan, line, fan_names))
-            continue
-        entry, entry_faults = _entry(row, line, epoch_at)
-        faults += entry_faults
-        if entry is not None:
-            entries.append(entry)
-    return entries, faults
+    for row in rows:
+        faults += faults_of(row.refused, FILE, row.line, {})
+        if fan_names is not None:
+            faults += as_far_as_read(_fan_faults, row.table, row.line, fan_names)
+            faults += as_far_as_read(_speed_faults, row.table, row.line, fan_names, speed_unit_at)
+    return faults
 
 
-def _unknown_fan(fan: str, line: int, fan_names: tuple[str, ...]) -> Fault:
-    close = nearest(fan, fan_names)
-    remedy = f"did you mean {close}?" if close else "add the fan to fans.csv, or correct the name"
-    return Fault(FILE, line, "fan", fan, "is not a fan of fans.csv", remedy)
+def entries_of(rows: Iterable[ServiceReading], speed_unit_at: SpeedUnitAt) -> list[ServiceEntry]:
+    """Return what the rows of a log without a fault say."""
+    return [_entry(row.table, row.line, speed_unit_at) for row in rows]
 
 
-def _entry(row: ServiceRow, line: int, epoch_at: EpochAt) -> tuple[ServiceEntry | None, list[Fault]]:
-    speed_fraction = None
-    if row.speed is not None:
-        epoch = epoch_at(row.fan, row.date)
-        speed_fraction = None if epoch is None else _speed_fraction(row.speed, epoch)
-        if speed_fraction is None or speed_fraction > _LARGEST_SPEED_FRACTION:
-            unit = epoch.speed_unit.unit if epoch else "no unit, the fan having no row then"
-            problem = f"is no speed of this fan (its speed point is in {unit})"
-            remedy = "write it in the unit of the fan's speed point"
-            return None, [Fault(FILE, line, "speed", f"{row.speed:g}", problem, remedy)]
-    entry = ServiceEntry(
+def _fan_faults(row: ServiceRow, line: int, fan_names: Collection[str]) -> Iterator[Fault]:
+    if row.fan not in fan_names:
+        close = nearest(row.fan, fan_names)
+        remedy = f"did you mean {close}?" if close else "add the fan to fans.csv, or correct the name"
+        yield Fault(FILE, line, "fan", row.fan, "is not a fan of fans.csv", remedy)
+
+
+def _speed_faults(
+    row: ServiceRow, line: int, fan_names: Collection[str], speed_unit_at: SpeedUnitAt
+) -> Iterator[Fault]:
+    if row.speed is None or row.fan not in fan_names:
+        return
+    unit = speed_unit_at(row.fan, row.date)
+    fraction = None if unit is None else _speed_fraction(row.speed, unit)
+    if fraction is None or fraction > _LARGEST_SPEED_FRACTION:
+        words = unit.unit if unit else "no unit, the fan having no row then"
+        problem = f"is no speed of this fan (its speed point is in {words})"
+        yield Fault(
+            FILE, line, "speed", f"{row.speed:g}", problem, "write it in the unit of the fan's speed point"
+        )
+
+
+def _entry(row: ServiceRow, line: int, speed_unit_at: SpeedUnitAt) -> ServiceEntry:
+    unit = None if row.speed is None else speed_unit_at(row.fan, row.date)
+    return ServiceEntry(
         fan=row.fan,
         date=row.date,
         time=row.time,
@@ -114,16 +118,14 @@ def _entry(row: ServiceRow, line: int, epoch_at: EpochAt) -> tuple[ServiceEntry 
         role=row.role,
         motor_rpm=row.motor_rpm,
         fan_rpm=row.fan_rpm,
-        speed_fraction=speed_fraction,
+        speed_fraction=None if row.speed is None or unit is None else _speed_fraction(row.speed, unit),
         no_load_a=row.no_load_a,
         note=row.note,
         row=line,
     )
-    return entry, []
 
 
-def _speed_fraction(written: float, epoch: FanEpoch) -> float | None:
-    speed = epoch.speed_unit
-    if speed.unit == "rpm" and speed.sync_rpm is None:
+def _speed_fraction(written: float, unit: PointUnit) -> float | None:
+    if unit.unit == "rpm" and unit.sync_rpm is None:
         return None
-    return float(speed.to_si(np.array([written]))[0])
+    return float(unit.to_si(np.array([float(written)]))[0])

@@ -2,12 +2,16 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, Generic
 
-from config.faults import Fault, FaultySite, advice
+from pydantic_core import ErrorDetails
+
+from config.faults import Fault, FaultySite, advice, nearest
+from config.table import Kind, read_table
+from config.unread import UNREAD
 
 _DELIMITERS: Final = (",", ";", "\t")
 
@@ -21,6 +25,16 @@ class SheetRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Reading(Generic[Kind]):
+    """One row as a table of its columns: its line, what was given in it, and why what is UNREAD is."""
+
+    line: int
+    table: Kind
+    given: frozenset[str]
+    refused: tuple[ErrorDetails, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """A CSV with a header: its columns, its rows and the faults found on the way."""
 
@@ -28,6 +42,29 @@ class Sheet:
     rows: tuple[SheetRow, ...]
     faults: tuple[Fault, ...]
     delimiter: str
+
+    def meant(self, known: Collection[str]) -> dict[str, str]:
+        """Return the known column that each unknown one seems to be, where that is not there itself."""
+        absent = [name for name in known if name not in self.columns]
+        unknown = [name for name in self.columns if name and name not in known]
+        guesses = {name: nearest(name, absent) for name in unknown}
+        return {name: guess for name, guess in guesses.items() if guess is not None}
+
+    def readings(self, kind: type[Kind]) -> Iterator["Reading[Kind]"]:
+        """Yield each row as a table that knows the sheet's columns.
+
+        What stands under a misspelt column is UNREAD in the column that is meant, and no cell is called
+        missing where its whole column is: both are said of the header, once.
+        """
+        known = kind.names()
+        meant = self.meant(known)
+        context = {"is_decimal_comma_allowed": self.delimiter != ","}
+        for row in self.rows:
+            given = {name: cell for name, cell in row.cells.items() if name in known}
+            guessed = {meant[name]: UNREAD for name in row.cells if name in meant}
+            table, found = read_table(kind, {**given, **guessed}, context)
+            said = [details for details in found if details["loc"][0] in self.columns]
+            yield Reading(row.line, table, frozenset(given), tuple(said))
 
 
 def read_sheet(path: Path, known: tuple[str, ...], required: tuple[str, ...]) -> Sheet:

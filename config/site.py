@@ -2,14 +2,16 @@
 
 import datetime as dt
 import re
-from typing import Annotated, Any, Final, Self
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from functools import partial
+from typing import Annotated, Any, Final
 from zoneinfo import ZoneInfo
 
 from pydantic import (
     AfterValidator,
     BeforeValidator,
     Field,
-    field_validator,
     model_validator,
 )
 
@@ -32,8 +34,9 @@ from config.site_values import (
     read_encoding,
     read_weekly_at,
 )
-from config.table import Table
+from config.table import Contradiction, Rule, Table
 from config.units import BAROMETRIC_UNITS, FOOT_M, ROLE_UNITS, TEMPERATURE
+from config.unread import is_read
 from config.values import Date, Number, Text, Whole, above, choice_reader, within
 
 LAYOUTS: Final = ("auto", "wide", "long", "single")
@@ -132,11 +135,24 @@ class Baseline(Table):
     first: Date = Field(alias="from")
     last: Date = Field(alias="to")
 
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
+    def rules(self) -> tuple[Rule, ...]:
+        """Return what its dates are held against together."""
+        return (self._in_order,)
+
+    def _in_order(self) -> Iterator[Contradiction]:
         if self.last < self.first:
-            raise fault_in_value(f"ends ({self.last}) before it begins ({self.first})", "exchange the dates")
-        return self
+            yield Contradiction(f"ends ({self.last}) before it begins ({self.first})", "exchange the dates")
+
+
+WATCH_AND_ACT: Final = (
+    ("slip_watch_pct", "slip_act_pct"),
+    ("drive_loss_rise_watch_pct", "drive_loss_rise_act_pct"),
+)
+
+
+def watch_above_act(watch: str, act: str) -> Contradiction:
+    """Return what is said where people would be told to act before they are told to watch."""
+    return Contradiction(f"has {watch} above {act}", "set the watch limit at or below the act limit")
 
 
 class LimitsTable(Table):
@@ -151,17 +167,13 @@ class LimitsTable(Table):
         _DEFAULTS.false_alerts_per_fan_year
     )
 
-    @model_validator(mode="after")
-    def _watch_before_act(self) -> Self:
-        for watch, act in (
-            ("slip_watch_pct", "slip_act_pct"),
-            ("drive_loss_rise_watch_pct", "drive_loss_rise_act_pct"),
-        ):
-            if getattr(self, watch) > getattr(self, act):
-                raise fault_in_value(
-                    f"has {watch} above {act}", "set the watch limit at or below the act limit"
-                )
-        return self
+    def rules(self) -> tuple[Rule, ...]:
+        """Return what its limits are held against together."""
+        return tuple(partial(self._watch_before_act, watch, act) for watch, act in WATCH_AND_ACT)
+
+    def _watch_before_act(self, watch: str, act: str) -> Iterator[Contradiction]:
+        if getattr(self, watch) > getattr(self, act):
+            yield watch_above_act(watch, act)
 
     def as_limits(self) -> Limits:
         """Return them as the analyses take them."""
@@ -186,20 +198,19 @@ class Crew(Table):
     gets: tuple[Annotated[str, BeforeValidator(choice_reader(GETS))], ...] = GETS
 
 
+def _spoken_over_http(url: str) -> str:
+    if not url.startswith(("https://", "http://")):
+        raise fault_in_value("is no web address", "write it as https://host/path")
+    return url
+
+
 class Hook(Table):
     """A program that is told too, by a signed JSON message: a [[hooks]] of site.toml."""
 
     name: Text
-    url: Url
+    url: Annotated[Url, AfterValidator(_spoken_over_http)]
     secret: Annotated[Text, AfterValidator(check_secret)]
     buildings: tuple[Text, ...] = ()
-
-    @field_validator("url")
-    @classmethod
-    def _spoken_over_http(cls, url: str) -> str:
-        if not url.startswith(("https://", "http://")):
-            raise fault_in_value("is no web address", "write it as https://host/path")
-        return url
 
 
 class Mail(Table):
@@ -242,25 +253,32 @@ class WorkerTable(Table):
     keep_replaced_hours: Annotated[Whole, within(24, 87_600, "write hours, at least 24")] = 168
 
 
+def _host_alone(url: str) -> str:
+    if not url:
+        return ""
+    match = _PUBLIC_URL.fullmatch(url.lower())
+    if match is None:
+        raise fault_in_value(
+            "is no address that people could open", 'write it like "https://fans.example.edu"'
+        )
+    return match[0].rstrip("/")
+
+
 class WebTable(Table):
     """How the pages are reached from elsewhere: [web]."""
 
-    public_url: OptionalText = ""
-
-    @field_validator("public_url")
-    @classmethod
-    def _names_a_host_alone(cls, url: str) -> str:
-        if not url:
-            return ""
-        match = _PUBLIC_URL.fullmatch(url.lower())
-        if match is None:
-            raise fault_in_value(
-                "is no address that people could open", 'write it like "https://fans.example.edu"'
-            )
-        return match[0].rstrip("/")
+    public_url: Annotated[OptionalText, AfterValidator(_host_alone)] = ""
 
 
-_ALTITUDE: Final = within(-450.0, 6000.0, "write the height above the sea in the unit the key names")
+_LOWEST_M, _HIGHEST_M = -450.0, 6000.0
+_ALTITUDE: Final = "write the height above the sea in the unit the key names"
+AltitudeM = Annotated[Number, within(_LOWEST_M, _HIGHEST_M, _ALTITUDE)]
+AltitudeFt = Annotated[Number, within(_LOWEST_M / FOOT_M, _HIGHEST_M / FOOT_M, _ALTITUDE)]
+
+
+def _repeated(named: Iterable[Source] | Iterable[Hook]) -> list[str]:
+    names = [item.name for item in named if is_read(item) and is_read(item.name)]
+    return [name for name, times in Counter(names).items() if times > 1]
 
 
 class Site(Table):
@@ -268,7 +286,8 @@ class Site(Table):
 
     name: Text
     timezone: Timezone
-    altitude_m: Annotated[Number, _ALTITUDE] = 0.0
+    written_altitude_m: AltitudeM | None = Field(default=None, alias="altitude_m")
+    written_altitude_ft: AltitudeFt | None = Field(default=None, alias="altitude_ft")
     outdoor_temperature_point: OptionalText = ""
     barometric_pressure_point: OptionalText = ""
     currency: Text = "USD"
@@ -290,38 +309,28 @@ class Site(Table):
     tariff: Tariff = Tariff()
     prices: Prices = Prices()
 
-    @model_validator(mode="before")
-    @classmethod
-    def _altitude_in_metres(cls, given: Any) -> Any:
-        if not isinstance(given, dict) or "altitude_ft" not in given:
-            return given
-        rest = {key: value for key, value in given.items() if key != "altitude_ft"}
-        feet = given["altitude_ft"]
-        if "altitude_m" in given:
-            raise fault_in_value("gives altitude_m and altitude_ft", "keep one of them")
-        if isinstance(feet, bool) or not isinstance(feet, int | float):
-            raise fault_in_value(f"has {feet!r} for altitude_ft, not a number", "write the number alone")
-        return {**rest, "altitude_m": feet * FOOT_M}
+    def rules(self) -> tuple[Rule, ...]:
+        """Return what its keys are held against together."""
+        return (self._one_altitude, self._sources_told_apart, self._hooks_told_apart)
 
-    @model_validator(mode="after")
-    def _sources_told_apart(self) -> Self:
-        names = [source.name for source in self.sources]
-        for name in names:
-            if names.count(name) > 1:
-                raise fault_in_value(f"has two sources named {name!r}", "give each source a name of its own")
-        return self
+    def _one_altitude(self) -> Iterator[Contradiction]:
+        if self.written_altitude_m is not None and self.written_altitude_ft is not None:
+            yield Contradiction("gives altitude_m and altitude_ft", "keep one of them")
 
-    @model_validator(mode="after")
-    def _hooks_told_apart(self) -> Self:
-        names = [hook.name for hook in self.hooks]
-        if len(set(names)) < len(names):
-            raise fault_in_value("has two hooks of one name", "give each hook a name of its own")
-        return self
+    def _sources_told_apart(self) -> Iterator[Contradiction]:
+        for name in _repeated(self.sources):
+            yield Contradiction(f"has two sources named {name!r}", "give each source a name of its own")
 
-    @classmethod
-    def names(cls) -> tuple[str, ...]:
-        """Return the names of its keys as they are written."""
-        return (*super().names(), "altitude_ft")
+    def _hooks_told_apart(self) -> Iterator[Contradiction]:
+        if _repeated(self.hooks):
+            yield Contradiction("has two hooks of one name", "give each hook a name of its own")
+
+    @property
+    def altitude_m(self) -> float:
+        """Return the height above the sea: sea level where none is said."""
+        if self.written_altitude_ft is not None:
+            return FOOT_M * self.written_altitude_ft
+        return self.written_altitude_m or 0.0
 
     @property
     def zone(self) -> ZoneInfo:

@@ -2,67 +2,37 @@
 
 import re
 import tomllib
-from copy import deepcopy
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
-from pydantic import ValidationError
-
-from config.faults import Fault, FaultySite, faults_of, in_order
+from config.faults import Fault, FaultySite, faults_between_keys, faults_of, in_order
 from config.secrets import without_password
 from config.site import KNOWN_KEYS, Site
+from config.table import read_table
 
 FILE: Final = "site.toml"
 _CONTEXT: Final = {"is_toml": True}
-_MOST_ROUNDS: Final = 4  # keys, then tables, then the whole
 _HEADER: Final = re.compile(r"\s*(\[\[?)\s*([\w.\-\" ]+?)\s*\]\]?\s*(#.*)?")
 _KEY: Final = re.compile(r"\s*([\w\-]+|\"[^\"]*\")\s*=")
 _TOML_PLACE: Final = re.compile(r"\s*\(at line (\d+), column \d+\)$|\s*\(at end of document\)$")
 
 
-def read_site(folder: Path) -> tuple[Site | None, list[Fault]]:
+def read_site(folder: Path) -> tuple[Site, list[Fault]]:
     """Return the site and every fault of site.toml.
 
-    A faulty key is left at its default in the site returned, so that the other files can be checked against
-    the rest; None where too little could be read for that. Raises FaultySite if there is no such file.
+    A faulty key is UNREAD in the site returned, so that the rules and the other files can be held against the
+    rest. Raises FaultySite if there is no such file.
     """
     text = _text_of(folder / FILE)
     try:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        return None, [_syntax_fault(str(error), text)]
-    try:
-        return Site.model_validate(content, context=_CONTEXT), []
-    except ValidationError as error:
-        faults = faults_of(error, FILE, key_lines(text), KNOWN_KEYS)
-        return _what_is_left(content, error), _without_secrets(in_order(faults))
-
-
-def _what_is_left(content: dict[str, Any], error: ValidationError) -> Site | None:
-    sound = deepcopy(content)
-    for _ in range(_MOST_ROUNDS):
-        for details in error.errors(include_url=False, include_input=False):
-            _remove(sound, details["loc"])
-        sound.setdefault("name", "unnamed")
-        sound.setdefault("timezone", "UTC")
-        try:
-            return Site.model_validate(sound, context=_CONTEXT)
-        except ValidationError as next_error:
-            error = next_error
-    return None
-
-
-def _remove(content: dict[str, Any], place: tuple[int | str, ...]) -> None:
-    """Remove a faulty key; in a list the whole list, whose other items mean nothing by their position."""
-    table = content
-    for part in place[:-1]:
-        inner = table.get(str(part))
-        if not isinstance(inner, dict):
-            table.pop(str(part), None)
-            return
-        table = inner
-    if place:
-        table.pop(str(place[-1]), None)
+        return Site.unread(), [_syntax_fault(str(error), text)]
+    site, found = read_table(Site, content, _CONTEXT)
+    lines = key_lines(text)
+    faults = faults_of(found, FILE, lines, KNOWN_KEYS)
+    faults += faults_between_keys(site.contradictions(), FILE, lines)
+    return site, _without_secrets(in_order(faults))
 
 
 def key_lines(text: str) -> dict[tuple[str | int, ...], int]:

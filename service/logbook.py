@@ -13,7 +13,7 @@ from typing import Final
 
 from analytics.tachometer import nominal_ratio, slip_of_pair
 from config import FaultySite, ServiceEntry, SiteFolder, load_site
-from config.service_log import COLUMNS, FILE, read_entries
+from config.service_log import COLUMNS, FILE, ServiceRow, entries_of, entry_faults
 from config.sheet import Sheet, SheetRow, delimiter_of, header_span, text_of
 
 try:
@@ -113,11 +113,11 @@ def doubt_of_pair(site: SiteFolder, entry: ServiceEntry) -> str | None:
 
 
 def _checked(site: SiteFolder, cells: Mapping[str, str]) -> ServiceEntry:
-    sheet = Sheet(COLUMNS, (SheetRow(0, dict(cells)),), (), ",")
-    entries, faults = read_entries(sheet, site.fan_names, site.epoch_at, is_fleet_known=True)
+    rows = list(Sheet(COLUMNS, (SheetRow(0, dict(cells)),), (), ",").readings(ServiceRow))
+    faults = entry_faults(rows, site.fan_names, site.speed_unit_at)
     if faults:
         raise FaultySite(faults)
-    return entries[0]
+    return entries_of(rows, site.speed_unit_at)[0]
 
 
 def _with_row(text: str, cells: Mapping[str, str]) -> str:

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from analytics.arrays import Bools
+from analytics.arrays import Bools, Floats, column
 from analytics.curves import HealthyCurves
 from analytics.day_hours import (
     LEAST_HOURS_JUDGED,
@@ -20,15 +20,18 @@ from analytics.day_hours import (
     packed_days,
 )
 from analytics.judging import FanDay, Fleet, carried_day, first_state, fleet
+from analytics.lost_power import lost_power_kw
 from analytics.machine import Machine
 from analytics.model import Operating
 from analytics.new_normal import begun
-from analytics.scaled_hours import scaled_hours
+from analytics.scaled_hours import needed_readings, scaled_hours
+from analytics.vocabulary import Role
 from service.assess.lanes import DayPlan, Lane
 from service.assess.pairs import hear, keep_compared, known_now, ratio_sd_pct, taken
 from service.assess.rows import blank_row, hours_after, learned_words, reason_not_judged
 from service.assess.states import CarriedStates
 from service.assess.trend import fill_forecasts
+from service.assess.unread import Unread, unread
 from service.assess.waiting import WaitingRow, WaitingRows
 
 # From the hour a drive was lost to the hour it was sound again, None while it lasts.
@@ -44,7 +47,8 @@ class _Running:
 
     `packed` its days as the model sees them; `begins`, `ends` (days,) where each day's hours stand;
     `is_in_span` from the hour the drive was lost until it is whole again, running or not; `is_lost` the
-    hours of it in which the fan ran.
+    hours of it in which the fan ran, `lost_kw` the power that reached no wheel in them; `is_steady` the
+    steady hours that the day lets count, `is_read` by role the hours with the readings that each needs.
     """
 
     lane: Lane
@@ -57,10 +61,17 @@ class _Running:
     local_hour: Integers
     is_in_span: Bools
     is_lost: Bools
+    lost_kw: Floats
+    is_steady: Bools
+    is_read: Mapping[Role, Bools]
 
     def of_day(self, number: int) -> slice:
         """Return where the hours of the lane's day of a number stand."""
         return slice(int(self.begins[number]), int(self.ends[number]))
+
+    def unread(self, number: int) -> Unread:
+        """Return the readings for want of which the lane's day of a number has too few hours."""
+        return unread(self.is_steady, self.is_read, self.of_day(number))
 
     def operating(self, number: int) -> Operating:
         """Return the lane's day of a number as the model sees it."""
@@ -83,15 +94,16 @@ def judge(
     Parameters: `lanes`; `hours`, each fan's operating points over its days, with LOCAL_HOUR; `lost`, from
     when to when each fan's drive was lost.
     """
-    rows = [
+    # A fan's later stretch begins with a state of its own, so that lanes run side by side.
+    able = [lane for lane in lanes if lane.learned.curves is not None]
+    rows = _run([_prepare(lane, hours[lane.fan], lost) for lane in able])
+    # What a lane without curves carries, the lanes before it have found by now.
+    rows += [
         blank_row(lane, plan, 0, lane.learned.reason)
         for lane in lanes
         if lane.learned.curves is None
         for plan in lane.days
     ]
-    # A fan's later stretch begins with a state of its own, so that lanes run side by side.
-    able = [lane for lane in lanes if lane.learned.curves is not None]
-    rows += _run([_prepare(lane, hours[lane.fan], lost) for lane in able])
     by_fan: dict[str, list[dict[str, Any]]] = {}
     for row in sorted(rows, key=lambda row: (row["fan"], row["date"])):
         by_fan.setdefault(row["fan"], []).append(row)
@@ -108,7 +120,8 @@ def _prepare(lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
         inside = (hours["time"] >= begin) & (hours["time"] < (end or _FOREVER))
         is_in_span |= inside.to_numpy(dtype=bool)
     is_lost = is_in_span & (hours["running"].to_numpy(dtype=np.float64) > 0)
-    seen = lane_hours(scaled_hours(hours, machine, curves.channels), curves)
+    scaled = scaled_hours(hours, machine, curves.channels)
+    seen = lane_hours(scaled, curves)
     local_hour = hours[LOCAL_HOUR].to_numpy(dtype=np.int64)
     days = np.array([plan.date.toordinal() for plan in lane.days])
     begins, ends = np.searchsorted(hours["day"].to_numpy(dtype=np.float64), [days, days + 1])
@@ -117,7 +130,24 @@ def _prepare(lane: Lane, hours: pd.DataFrame, lost: LostSpans) -> _Running:
         if plan.visit_at:
             is_counted[begin:end] &= hours_after(plan.visit_at, local_hour[begin:end])
     packed = packed_days(seen, begins, ends, is_counted)
-    return _Running(lane, machine, curves, seen, packed, begins, ends, local_hour, is_in_span, is_lost)
+    is_steady = hours["is_steady"].to_numpy(dtype=bool) & is_counted
+    is_read = needed_readings(hours, machine, curves.channels)
+    lost_kw = lost_power_kw(scaled, column(hours, "power_w"), is_lost, curves, machine)
+    return _Running(
+        lane,
+        machine,
+        curves,
+        seen,
+        packed,
+        begins,
+        ends,
+        local_hour,
+        is_in_span,
+        is_lost,
+        lost_kw,
+        is_steady,
+        is_read,
+    )
 
 
 def _run(running: Sequence[_Running]) -> list[dict[str, Any]]:
@@ -190,6 +220,9 @@ def _packed(
     of_day = run.of_day(number)
     row.lost_hours = int(run.is_lost[of_day].sum())
     row.is_lost_at_end = bool(row.lost_hours) and bool(run.is_in_span[of_day][-1])
+    lost_kw = run.lost_kw[of_day]
+    if not np.isnan(lost_kw).all():
+        row.lost_kw = float(np.nanmean(lost_kw))
     if not states.has(which):
         states.begin(which, first_state(run.curves, run.machine))
         lane.pending = list(plan.service)
@@ -213,7 +246,8 @@ def _packed(
     row.hours_used = used = packed.hours_used
     if used >= LEAST_HOURS_JUDGED and lane.learned.sight.is_judged:
         return row, packed
-    row.reason = reason_not_judged(used, plan.visit_at) if lane.learned.sight.is_judged else ""
+    if lane.learned.sight.is_judged:
+        row.reason = reason_not_judged(used, plan.visit_at, run.unread(number))
     return row, None
 
 

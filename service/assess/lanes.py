@@ -21,6 +21,14 @@ from config.service_log import ServiceEntry
 from service.assess.pairs import PairDue, Pairs, hear, known_pairs, pairs_due
 from service.assess.periods import IndexedDay, Stretch
 from service.assess.redeclared import Redeclared, redeclared, unused_words
+from service.assess.references import (
+    NO_REFERENCES,
+    References,
+    held_since,
+    keeps_drive,
+    references_after,
+    references_before,
+)
 from service.assess.states import state_from_bytes
 from service.assess.trend import Trend, known_trend
 from service.store.ledger_tables import daily
@@ -86,9 +94,10 @@ class Lane:
     """A fan's days to write under one set of healthy curves, and where its state stands.
 
     `state` after `judged_on` to go on from, None before the first judged day; `carried` the reference values
-    of the row before; `pending` service done since the last judged day; `pairs` of a tachometer so far;
-    `trend` of the last weeks; `normal` what work has changed for good, `pending_log_ratio` what fans.csv said
-    of the sheaves since the last judged day.
+    of the rows so far, None where the lane has none of its own; `follows` the lane whose values hold until
+    then; `is_other_drive` than that of the stretch before; `pending` service done since the last judged day;
+    `pairs` of a tachometer so far; `trend` of the last weeks; `normal` what work has changed for good,
+    `pending_log_ratio` what fans.csv said of the sheaves since the last judged day.
     """
 
     fan: str
@@ -96,12 +105,21 @@ class Lane:
     days: list[DayPlan]
     state: Any
     judged_on: dt.date | None
-    carried: dict[str, float | None]
+    carried: References | None = None
+    follows: "Lane | None" = None
+    is_other_drive: bool = False
     pending: list[tuple[Work, Role | None]] = field(default_factory=list)
     pairs: Pairs = field(default_factory=Pairs)
     trend: Trend = field(default_factory=Trend)
     normal: Normal = field(default_factory=dict)
     pending_log_ratio: float = 0.0
+
+    @property
+    def references(self) -> References:
+        """The values that a day that is not judged carries."""
+        if self.carried is not None:
+            return self.carried
+        return NO_REFERENCES if self.follows is None else self.follows.references
 
     @property
     def can_slip(self) -> bool:
@@ -111,10 +129,6 @@ class Lane:
 
 # Who looks or turns a set point leaves the drive as it was.
 _TOUCHES_NOTHING: Final = (Work.INSPECTED, Work.SETPOINT_CHANGED)
-
-CARRIED: Final = tuple(
-    f"{name}{end}_pct" for name in ("slip_ref", "drag_ref") for end in ("", "_low", "_high")
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,13 +171,20 @@ def lanes(
     if checkpoint is None:
         begin = _begins(learned, restart) or dt.date.min
     found: list[Lane] = []
+    parts = [part.stretch for part in learned]
     for index, part in enumerate(learned):
         mine = [plan for plan, which in plans if which == index and plan.date >= begin]
         if not mine:
             continue
-        lane = Lane(fan, part, mine, None, None, dict.fromkeys(CARRIED))
+        lane = Lane(fan, part, mine, None, None, is_other_drive=not keeps_drive(site, parts, index))
+        since = held_since(site, parts, index)
         if checkpoint is not None and index == _which(learned, checkpoint["date"]):
             _resume(connection, lane, checkpoint, [plan for plan, which in plans if which == index], {})
+            lane.carried = references_after(connection, fan, checkpoint, since)
+        elif not found:
+            lane.carried = references_before(connection, fan, mine[0].date, since)
+        elif since is None or found[-1].days[-1].date >= since:
+            lane.follows = found[-1]
         found.append(lane)
     return Planned(found, min([restart, *(lane.days[0].date for lane in found)]), last, served)
 
@@ -191,7 +212,11 @@ def later_lanes(
     served = _served(learned, later, trend)
     known = [plan for plan, _ in plans if plan.date <= row["date"]]
     mine = [plan for plan, _ in _sparing(later)]
-    lane = Lane(fan, learned[-1], mine, None, None, dict.fromkeys(CARRIED))
+    parts = [part.stretch for part in learned]
+    lane = Lane(
+        fan, learned[-1], mine, None, None, is_other_drive=not keeps_drive(site, parts, len(parts) - 1)
+    )
+    lane.carried = references_after(connection, fan, row, held_since(site, parts, len(parts) - 1))
     if row["state"] is not None:
         _resume(connection, lane, row, known, trend.since)
     return Planned([lane], mine[0].date, mine[-1].date, served)
@@ -356,7 +381,6 @@ def _resume(
     lane.trend = known_trend(connection, lane.fan, begins, values["date"])
     lane.state = state_from_bytes(values["state"])
     lane.judged_on = values["judged_on"]
-    lane.carried = {name: values[name] for name in CARRIED}
     lane.normal = normal_from_json(values["new_normal"])
     # What was done since the last judged day has not been told to the state yet.
     first = lane.learned.stretch.first

@@ -16,9 +16,11 @@ from analytics.model import Parameter
 from analytics.new_normal import Normal
 from analytics.telling import Told
 from analytics.vocabulary import Cause
-from service.assess.lanes import CARRIED, DayPlan, Lane
+from service.assess.lanes import DayPlan, Lane
 from service.assess.periods import is_awaited, is_inside
+from service.assess.references import LOST_PCT, NO_REFERENCES
 from service.assess.trend import COLUMNS as FORECAST
+from service.assess.unread import Unread
 from service.store.ledger_tables import NUMBERS
 
 INNOVATIONS: Final = ("slip_innovation", "drag_innovation")
@@ -27,6 +29,7 @@ HEALTHY_NOTE: Final = "healthy period"
 RETROFIT_NOTE: Final = (
     "retrofit: change is against the time before it, until fans.csv has its baseline_from and baseline_to"
 )
+OTHER_DRIVE_NOTE: Final = "slip and drag of the drive before do not hold for the new one"
 SERVICE_NOTE: Final = "service that day"
 AT_ONE_SPEED_NOTE: Final = (
     "learned at one speed: a slipping belt and a fouled wheel look much the same here; "
@@ -45,7 +48,9 @@ def blank_row(
     """Return the row of a day that cannot be judged: the reference values carried, all else empty."""
     row = _frame(lane, plan, hours_used)
     row.update(dict.fromkeys((*NUMBERS, *INNOVATIONS, *ALONE, *FORECAST)))
-    row.update(lane.carried)
+    row.update(lane.references)
+    if lane.is_other_drive and lane.references == NO_REFERENCES:
+        notes = [*notes, OTHER_DRIVE_NOTE]
     row.update(
         cause=Cause.NOT_JUDGED.value, cause_share=None, shares=None, note=_noted(lane, plan, reason, notes)
     )
@@ -85,17 +90,19 @@ def judged_row(
         shares=shares.tolist(),
         note=_noted(lane, plan, verdict_words(cause, possible, lane.learned.curves), notes),
     )
-    lane.carried = {name: row[name] for name in CARRIED}
     if not row["is_healthy_period"]:
         lane.trend.add(plan.date, row["slip_alone_pct"], row["drag_alone_pct"])
         lane.trend.ask(row, plan.limits, possible, can_slip=lane.can_slip)
     return row
 
 
-def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) -> dict[str, Any]:
+def with_lost_hours(
+    row: dict[str, Any], lost_hours: int, lost_kw: float | None, *, is_lost_at_end: bool
+) -> dict[str, Any]:
     """Write into the row of a day in which the drive was lost slip and loss 100 for the hours it ran so.
 
-    Those hours weigh by their number: a motor that turns nothing draws no energy to weigh them by.
+    Those hours weigh by their number: a motor that turns nothing draws no energy to weigh them by. Excess
+    power is that of the judged hours, at whose airflow and pressure it is told, else `lost_kw`.
     """
     if lost_hours == 0:
         return row
@@ -105,22 +112,28 @@ def with_lost_hours(row: dict[str, Any], lost_hours: int, is_lost_at_end: bool) 
         for end in ("", "_low", "_high"):
             healthy_part = row[f"{name}{end}_pct"] or 0.0
             row[f"{name}{end}_pct"] = 100.0 * share + (1.0 - share) * healthy_part
+    if not used:
+        row["excess_kw"] = lost_kw
     if is_lost_at_end:
-        row.update(slip_ref_pct=100.0, slip_ref_low_pct=100.0, slip_ref_high_pct=100.0)
+        row.update(slip_ref_pct=LOST_PCT, slip_ref_low_pct=LOST_PCT, slip_ref_high_pct=LOST_PCT)
     row.update(cause=Cause.DRIVE_LOST.value, cause_share=1.0)
     lost_note = f"drive lost for {lost_hours} h"
     row["note"] = f"{row['note']}; {lost_note}" if used and row["note"] else lost_note
     return row
 
 
-def reason_not_judged(hours_used: int, visits: tuple[dt.time | None, ...]) -> str:
-    """Say why a day is not judged; `visits` of the day with their times, where they were logged."""
+def reason_not_judged(hours_used: int, visits: tuple[dt.time | None, ...], unread: Unread) -> str:
+    """Say why a day is not judged.
+
+    Parameters: `visits` of the day with their times, where they were logged; `unread` the readings for want
+    of which hours did not count.
+    """
     if None in visits:
         return f"{SERVICE_NOTE} without a time: log the time, and the hours after it count"
+    hours = unread.words or f"{hours_used} steady hours in the fitted range"
     if visits:
-        hours = f"{hours_used} steady hours in the fitted range after it"
-        return f"{SERVICE_NOTE}: {hours}, {LEAST_HOURS_JUDGED} needed"
-    return f"{hours_used} steady hours in the fitted range, {LEAST_HOURS_JUDGED} needed"
+        return f"{SERVICE_NOTE}: {hours} after it, {LEAST_HOURS_JUDGED} needed"
+    return f"{hours}, {LEAST_HOURS_JUDGED} needed"
 
 
 def _frame(lane: Lane, plan: DayPlan, hours_used: int) -> dict[str, Any]:

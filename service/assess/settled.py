@@ -10,8 +10,9 @@ import sqlalchemy as sa
 
 from analytics.vocabulary import AlertKind
 from config.folder import SiteFolder
-from service.assess.lanes import CARRIED, Learned, base
+from service.assess.lanes import Learned, base
 from service.assess.periods import IndexedDay, new_wheels
+from service.assess.references import CARRIED
 from service.store.ledger_tables import daily, settled_days
 from service.store.store import Store
 

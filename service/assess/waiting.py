@@ -10,6 +10,7 @@ from typing import Any, Final
 from analytics.new_normal import Normal, normal_as_json
 from analytics.telling import Untold, told
 from service.assess.lanes import DayPlan, Lane
+from service.assess.references import CARRIED
 from service.assess.rows import TellingNumbers, blank_row, judged_row, with_lost_hours
 
 # What they hold stays near the processor, and a call's own cost is shared by enough of them.
@@ -21,8 +22,9 @@ class WaitingRow:
     """A day of a lane on its way into the ledger.
 
     `reason` why it is not judged, `place` of what is told among the days that wait, None where it is not;
-    `is_watched` from the healthy period on; `is_levelled` where a pair moved the level of slip; `notes` of
-    the day; `judged_on`, `normal` and `state` as they stand after it.
+    `lost_hours` in which the drive was lost and `lost_kw`, the mean power that reached no wheel in them, None
+    where it was not read; `is_watched` from the healthy period on; `is_levelled` where a pair moved the level
+    of slip; `notes` of the day; `judged_on`, `normal` and `state` as they stand after it.
     """
 
     lane: Lane
@@ -31,6 +33,7 @@ class WaitingRow:
     place: int | None = None
     hours_used: int = 0
     lost_hours: int = 0
+    lost_kw: float | None = None
     is_lost_at_end: bool = False
     is_watched: bool = False
     is_levelled: bool = False
@@ -82,6 +85,8 @@ def _written(row: WaitingRow, numbers: TellingNumbers | None) -> dict[str, Any]:
         written = blank_row(lane, plan, row.hours_used, row.reason, row.notes)
     else:
         written = judged_row(lane, plan, row.hours_used, row.notes, numbers=numbers, index=row.place)
-    written = with_lost_hours(written, row.lost_hours, row.is_lost_at_end)
+        if not row.is_lost_at_end:
+            lane.carried = {name: written[name] for name in CARRIED}
+    written = with_lost_hours(written, row.lost_hours, row.lost_kw, is_lost_at_end=row.is_lost_at_end)
     written.update(judged_on=row.judged_on, new_normal=normal_as_json(row.normal), state=row.state)
     return written

@@ -11,7 +11,7 @@ from config.faults import Fault, in_order
 from config.folder import SiteFolder
 from config.service_log import COLUMNS as LOG_COLUMNS
 from config.service_log import REQUIRED as LOG_REQUIRED
-from config.service_log import read_entries
+from config.service_log import ServiceRow, entry_faults
 from config.sheet import Sheet, SheetRow, read_sheet
 from service.logbook import append_services
 from service.round.fields import CHECKS, COLUMNS, FILLED, FOUND, LEFT, unshielded
@@ -187,7 +187,7 @@ def _faults_of(site: SiteFolder, rows: Iterable[_LogRow], sheet: Sheet, file: st
         if any(name not in row.cells for name in LOG_REQUIRED if name != "work"):
             continue
         one = Sheet(LOG_COLUMNS, (SheetRow(row.line, dict(row.cells)),), (), sheet.delimiter)
-        _, found = read_entries(one, site.fan_names, site.epoch_at, is_fleet_known=True)
+        found = entry_faults(one.readings(ServiceRow), site.fan_names, site.speed_unit_at)
         faults += [
             replace(fault, file=file, column=row.columns.get(fault.column or "", fault.column))
             for fault in found

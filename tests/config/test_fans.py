@@ -265,6 +265,13 @@ def test_a_wrong_header_is_said_once_and_not_for_each_row(write_site: WriteSite)
     assert "twice" in str(faults[1])
 
 
+def test_a_misspelt_column_is_said_once_and_its_cells_are_not_missed(write_site: WriteSite) -> None:
+    fans = "fan,drive,motor_kv,motor_rmp,speed_point,speed_unit\n"
+    fans += "".join(f"F{n},v_belt,5,1760,p{n},rpm\n" for n in range(9))
+    faults = faults_in(write_site(fans=fans))
+    assert [(fault.row, fault.column) for fault in faults] == [(1, "motor_kv"), (1, "motor_rmp")]
+
+
 def test_cells_beyond_the_header_are_a_fault_and_blank_ones_are_not(write_site: WriteSite) -> None:
     sound = "fan,drive,motor_hp,speed_point,,\nA,v_belt,20,A SPD,,,,\n"
     assert load_site(write_site(fans=sound)).fan_names == ("A",)

@@ -176,6 +176,26 @@ def test_a_faulty_key_of_the_site_makes_no_fault_of_a_sound_row(write_site: Writ
     assert [fault.row for fault in faults_in(write_site(unreadable, fans))] == [3]
 
 
+def test_a_site_that_cannot_be_read_hides_no_fault_of_the_other_files(write_site: WriteSite) -> None:
+    fans = "fan,drive,duty,motor_hp,speed_point\nA,v_belt,suply,,p\n"
+    folder = write_site(SITE + "altitude_m = \n", fans, "fan,date,work,speed\nB,2025-01-01,greased,900\n")
+    places = [(fault.file, fault.row, fault.column) for fault in faults_in(folder)]
+    assert places == [
+        ("site.toml", 3, None),
+        ("fans.csv", 2, "duty"),
+        ("fans.csv", 2, "motor_hp"),
+        ("service_log.csv", 2, "fan"),
+    ]
+
+
+def test_two_altitudes_are_one_too_many_and_hide_nothing(write_site: WriteSite) -> None:
+    lines = "altitude_m = 1600\naltitude_ft = 5280\nco2_kg_per_kwh = 400\n"
+    said = [str(fault) for fault in faults_in(write_site(SITE + lines))]
+    assert len(said) == 2
+    assert "gives altitude_m and altitude_ft; keep one of them" in said[0]
+    assert "kilograms, not grams" in said[1]
+
+
 @pytest.mark.parametrize(
     "url",
     [

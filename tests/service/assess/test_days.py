@@ -330,6 +330,15 @@ def test_a_lost_drive_counts_hundred_for_the_hours_it_ran_so(whole: Plant) -> No
     assert row["slip_ref_pct"] == 100.0
 
 
+def test_a_lost_drives_whole_power_is_excess(whole: Plant) -> None:
+    healthy, lost = whole.daily(LOST).pipe(lambda rows: (rows[rows["cause"] == "none"], rows.iloc[-1]))
+    assert lost["drive_loss_pct"] == 100.0
+    # A motor that turns nothing: what its own readings say it gives, far less than a healthy day's load.
+    rated_kw = load_site(whole.folder).epochs(LOST)[0].machine.motor_rated_power_w / 1000.0
+    assert 0.0 <= lost["excess_kw"] < 0.1 * rated_kw
+    assert healthy["excess_kw"].notna().all()
+
+
 def test_a_drive_is_lost_within_the_hour(plant: Plant) -> None:
     # Planted at day 57.43: 10:19 in the morning of a fan that always runs.
     plant.assess(f"{LOST_DAY}T10:15")
