@@ -135,15 +135,21 @@ def test_restored_tension_draws_more() -> None:
     assert tight / slipping == pytest.approx(1.17, abs=0.005)
 
 
-def test_hours_are_sorted_by_load_and_by_control() -> None:
-    limited = np.array([False, False, True, True])
-    profile = load_profile(
-        np.array([2.0, 4.0, 6.0, 8.0]),
-        np.array([0.2, 0.5, 0.5, 2.0]),
-        np.array([0.1, 0.1, 0.2, 0.2]),
-        np.array([1.0, np.nan, 3.0, 3.0]),
-        speed_fraction=np.array([0.5, 0.7, 1.0, 1.0]),
-        is_limited=limited,
+def year_of(
+    motor_kw: list[float],
+    load_ratio: list[float],
+    speed_fraction: list[float],
+    airflow_m3s: list[float],
+    is_limited: list[bool],
+) -> LoadProfile:
+    """The usual year of a fan of 10 hp with a frequency drive that runs 4,000 hours like these."""
+    return load_profile(
+        np.array(motor_kw),
+        np.array(load_ratio),
+        np.full(len(motor_kw), 0.1),
+        np.array(airflow_m3s),
+        speed_fraction=np.array(speed_fraction),
+        is_limited=np.array(is_limited),
         hours_a_year=4000.0,
         season_error=0.0,
         rated_power_w=7457.0,
@@ -151,6 +157,16 @@ def test_hours_are_sorted_by_load_and_by_control() -> None:
         drive=Drive.V_BELT,
         has_vfd=True,
         motor_efficiency=None,
+    )
+
+
+def test_hours_are_sorted_by_load_and_by_control() -> None:
+    profile = year_of(
+        [2.0, 4.0, 6.0, 8.0],
+        [0.2, 0.5, 0.5, 2.0],
+        [0.5, 0.7, 1.0, 1.0],
+        [1.0, np.nan, 3.0, 3.0],
+        [False, False, True, True],
     )
     assert profile.hours.tolist() == [
         1000.0 if place in (0, 2, LOADS + 2, BINS - 1) else 0.0 for place in range(BINS)
@@ -163,29 +179,10 @@ def test_hours_are_sorted_by_load_and_by_control() -> None:
 
 
 def test_what_a_fan_draws_is_read_at_the_speed_of_its_hours() -> None:
-    def drawn(speed: float) -> float:
-        profile = load_profile(
-            np.array([1.5]),
-            np.array([0.5]),
-            np.array([0.1]),
-            np.array([1.0]),
-            speed_fraction=np.array([speed]),
-            is_limited=np.array([False]),
-            hours_a_year=1000.0,
-            season_error=0.0,
-            rated_power_w=7457.0,
-            reference_torque=0.8,
-            drive=Drive.V_BELT,
-            has_vfd=True,
-            motor_efficiency=None,
-        )
-        return float(profile.drawn_kw[2])
-
-    assert drawn(0.6) == pytest.approx(
-        float(line_power_from_shaft_power(1500.0, 7457.0, True, None, 0.6)) / 1e3
-    )
+    slow, full = (float(year_of([1.5], [0.5], [speed], [1.0], [False]).drawn_kw[2]) for speed in (0.6, 1.0))
+    assert slow == pytest.approx(float(line_power_from_shaft_power(1500.0, 7457.0, True, None, 0.6)) / 1e3)
     # At the same shaft power the slower motor turns harder, yet idles for less.
-    assert 1.5 < drawn(0.6) < drawn(1.0)
+    assert 1.5 < slow < full
 
 
 def test_a_command_at_its_top_or_that_never_moves_cannot_rise() -> None:
