@@ -140,7 +140,9 @@ def _fan_standing(site: SiteFolder, fan: str, day: dt.date, known: _Known) -> Fa
     row, judged, cost = known.latest.get(fan), known.judged.get(fan), known.costs.get(fan)
     hours_a_day = float(known.hours.get(fan) or 0.0)
     money = None if cost is None else cost.money.centre
-    if money is None and judged is not None and judged["excess_kw"] is not None:
+    # Of a lost drive the meter says nothing of what it costs: the air is what is missing.
+    is_lost = judged is not None and judged["cause"] == Cause.DRIVE_LOST.value
+    if money is None and not is_lost and judged is not None and judged["excess_kw"] is not None:
         hours_a_year = hours_a_day / 24.0 * HOURS_A_YEAR
         money = max(judged["excess_kw"], 0.0) * hours_a_year * site.site.energy_price_per_kwh
     alerts = tuple(known.alerts.get(fan, ()))

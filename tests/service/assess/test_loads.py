@@ -41,6 +41,7 @@ def test_slip_costs_and_a_drive_that_cannot_slip_does_not(plant: Plant) -> None:
     a_year = float(str(rows[0][0])) * slipping.running_hours
     assert slipping.energy_kwh.centre / 1.05 == pytest.approx(a_year, rel=0.35)
     assert found[LOST].cost is None
+    assert found[LOST].cost_a_year is None
 
 
 def test_an_assessment_without_news_makes_no_profile_anew(plant: Plant) -> None:
