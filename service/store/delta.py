@@ -32,6 +32,8 @@ _ROW_GROUP_ROWS: Final = 1 << 14  # about a fan and month at 5 minutes: what is 
 _BATCHES_AHEAD: Final = 4
 _FILES_AHEAD: Final = 4
 _LOG: Final = "_delta_log"
+# A listed file with the row groups of it to read, None for all.
+Part = tuple[str, Places | None]
 _write_rows: Final[Callable[..., None]] = write_deltalake  # its overloads refuse a mapping of options
 _CONFIGURATION: Final = {"delta.dataSkippingStatsColumns": f"{FAN},{TIME}"}
 
@@ -252,15 +254,10 @@ class DeltaFolder:
                 told.update(dict.fromkeys(groups.told(places)))
         return self._held(parts, sought.condition), [*told]
 
-    def _held(self, parts: Sequence[tuple[str, Places | None]], where: pc.Expression) -> "RowsHeld":
+    def _held(self, parts: Sequence[Part], where: pc.Expression) -> "RowsHeld":
         """Return rows of files, of some of their row groups or of all."""
-        layout, filesystem = pads.ParquetFileFormat(), filesystem_of(self.address)
-        fragments = [
-            layout.make_fragment(path_of(file), filesystem, row_groups=places) for file, places in parts
-        ]
         schema = pa.schema([field for field in self.schema() if field.name != MONTH])
-        data = pads.FileSystemDataset(fragments, schema, layout, filesystem)
-        return RowsHeld(data, where, is_local=self._is_local)
+        return RowsHeld(parts, schema, where, self.address)
 
     def ends_of_files(self, column: str) -> tuple[Any, Any]:
         """Return the least and the greatest value of a column by the files' statistics; None of no rows."""
@@ -313,15 +310,36 @@ class DeltaFolder:
 class RowsHeld:
     """Rows of one version of a table, read in one order however often."""
 
-    def __init__(self, data: pads.Dataset, where: pc.Expression, *, is_local: bool) -> None:
-        """Take the files, the condition for which rows are read, and whether they are on this machine."""
-        self._data, self._where, self._is_local = data, where, is_local
+    def __init__(
+        self,
+        parts: Sequence[Part],
+        schema: pa.Schema,
+        where: pc.Expression,
+        address: str,
+    ) -> None:
+        """Take the parts to read and the condition for rows.
+
+        Parameters: `schema` of the files; `address` of the table.
+        """
+        self._parts, self._schema, self._where = parts, schema, where
+        self._filesystem, self._is_local = filesystem_of(address), "://" not in address
 
     def read(self, columns: Sequence[str]) -> pa.Table:
         """Return some columns of the rows; of what is read, little more than the rows is held at a time."""
+        if not self._is_local or not self._parts:
+            return self._scanned(self._parts, columns)
+        # Files side by side keep their footers, which of a large fleet's year outweigh the rows.
+        return pa.concat_tables([self._scanned([part], columns) for part in self._parts])
+
+    def _scanned(self, parts: Sequence[Part], columns: Sequence[str]) -> pa.Table:
+        layout = pads.ParquetFileFormat()
+        fragments = [
+            layout.make_fragment(path_of(file), self._filesystem, row_groups=places) for file, places in parts
+        ]
+        data = pads.FileSystemDataset(fragments, self._schema, layout, self._filesystem)
         # From afar a file's parts are fetched together.
         fetched = pads.ParquetFragmentScanOptions(pre_buffer=not self._is_local)
-        return self._data.scanner(
+        return data.scanner(
             columns=list(columns),
             filter=self._where,
             batch_readahead=_BATCHES_AHEAD,
