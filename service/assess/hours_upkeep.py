@@ -5,6 +5,7 @@ import hashlib
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -23,8 +24,10 @@ from service.store.store import Store
 from service.store.tables_read import TablesRead
 
 HOURS_VERSION: Final = 6
-# A batch holds a year of five fans or a night of hundreds.
+# A batch holds a quarter of twenty fans, a year of five that are all there are, or a night of hundreds.
 _BATCH_FAN_DAYS: Final = 2000
+# Fans before days: a file holds a month of all fans, and a batch takes few of them for as many rows.
+_BATCH_DAYS: Final = 92
 # What of a month's readings is unpacked to find a night's follows the fans asked for, not the days.
 _BATCH_FANS: Final = 200
 _JOINED_DAYS: Final = 4
@@ -138,11 +141,21 @@ def _runs(store: Store, fans: Sequence[str], since: int) -> Iterator[_Run]:
     for first, last in _joined(of_site):
         spans.setdefault((first, last), []).extend(unseen)
     for (first, last), members in sorted(spans.items()):
-        size = min(max(1, _BATCH_FAN_DAYS // ((last - first).days + 2)), _BATCH_FANS)
         # In the order of the files, so that each batch unpacks its own part of them.
-        ordered = sorted(members)
-        for start in range(0, len(ordered), size):
-            yield _Run(tuple(ordered[start : start + size]), first, last)
+        yield from _batches(sorted(members), first, last)
+
+
+def _batches(fans: Sequence[str], first: dt.date, last: dt.date) -> Iterator[_Run]:
+    """Yield the runs that make the days of fans from a first to a last and the day after it."""
+    days = (last - first).days + 2
+    most_days = max(_BATCH_DAYS, _BATCH_FAN_DAYS // len(fans))
+    count = -(-days // most_days)
+    begins = [first + days * number // count * _DAY for number in range(count + 1)]
+    for begin, end in pairwise(begins):
+        size = min(max(1, _BATCH_FAN_DAYS // (end - begin).days), _BATCH_FANS)
+        for start in range(0, len(fans), size):
+            # A run makes the day after its last too: the next begins after that one.
+            yield _Run(tuple(fans[start : start + size]), begin, end - 2 * _DAY)
 
 
 def _joined(dates: Sequence[dt.date]) -> list[tuple[dt.date, dt.date]]:

@@ -61,7 +61,8 @@ class Workers:
                 if self.executor is None:
                     self.executor = self.begin()
                 waiting.append(self.executor.submit(_on_one_thread, work, piece.arguments))
-                if len(waiting) >= _AHEAD * self.count:
+                # What is done is handed on before more is asked for: a year of fans' days is 100 MB.
+                while waiting and (waiting[0].done() or len(waiting) >= _AHEAD * self.count):
                     yield waiting.popleft().result()
             while waiting:
                 yield waiting.popleft().result()

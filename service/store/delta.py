@@ -4,6 +4,7 @@ import json
 import shutil
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import unquote
@@ -12,8 +13,6 @@ import fsspec
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.dataset as pads
-import pyarrow.fs as pafs
-import pyarrow.parquet as pq
 from deltalake import (
     ColumnProperties,
     CommitProperties,
@@ -24,14 +23,17 @@ from deltalake import (
 )
 from deltalake.exceptions import DeltaError
 
-from service.store.columns import FAN, MONTH, TIME
+from service.store.columns import FAN, MONTH, TIME, TIME_TYPE
 from service.store.durable import make_folder, sync_files_and_folders, sync_folder
+from service.store.row_groups import Places, filesystem_of, path_of, row_groups_of
 
 APPLICATION: Final = "slipledger"
 _ROW_GROUP_ROWS: Final = 1 << 14  # about a fan and month at 5 minutes: what is not asked for is skipped
 _BATCHES_AHEAD: Final = 4
 _FILES_AHEAD: Final = 4
 _LOG: Final = "_delta_log"
+# A listed file with the row groups of it to read, None for all.
+Part = tuple[str, Places | None]
 _write_rows: Final[Callable[..., None]] = write_deltalake  # its overloads refuse a mapping of options
 _CONFIGURATION: Final = {"delta.dataSkippingStatsColumns": f"{FAN},{TIME}"}
 
@@ -41,6 +43,33 @@ def of_fans(fans: Sequence[str]) -> pc.Expression:
     # Of a long list alone the readers of files make no use to skip what lies outside of it.
     is_between = (pc.field(FAN) >= min(fans)) & (pc.field(FAN) <= max(fans))
     return is_between & pc.field(FAN).isin(pa.array(list(fans), pa.string()))
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """Rows of some fans, at least one, with times in [start, end) [us since 1970] of some UTC months."""
+
+    fans: Sequence[str]
+    start_us: int
+    end_us: int
+    months: Sequence[str]
+
+    @property
+    def condition(self) -> pc.Expression:
+        """The condition that a row is one of them."""
+        is_late_enough = pc.field(TIME) >= pa.scalar(self.start_us, TIME_TYPE)
+        return of_fans(self.fans) & is_late_enough & (pc.field(TIME) < pa.scalar(self.end_us, TIME_TYPE))
+
+    @property
+    def condition_of_files(self) -> str:
+        """The condition that a file may hold one, in SQL."""
+        months = ", ".join(_quoted(month) for month in self.months)
+        first, last = _quoted(min(self.fans)), _quoted(max(self.fans))
+        return f"{MONTH} IN ({months}) AND {FAN} >= {first} AND {FAN} <= {last}"
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"
 
 
 def freely() -> None:
@@ -198,21 +227,37 @@ class DeltaFolder:
 
     def read(self, columns: Sequence[str], months: Sequence[str] | None, where: pc.Expression) -> pa.Table:
         """Return the rows of some months for which a condition holds, as they were written."""
-        return self.rows(months, where).read(columns)
-
-    def rows(self, months: Sequence[str] | None, where: pc.Expression) -> "RowsHeld":
-        """Return the rows of some months for which a condition holds, as they are now: none is read yet."""
-        table = self._opened()
         filters = None if months is None else [(MONTH, "in", list(months))]
         has_no_month = months is not None and not months
-        uris = [] if has_no_month else table.file_uris(file_pruning_predicate=filters)
-        data = pads.dataset(
-            [self._path_in_filesystem(uri) for uri in uris],
-            schema=pa.schema([field for field in self.schema() if field.name != MONTH]),
-            format="parquet",
-            filesystem=self._filesystem(),
-        )
-        return RowsHeld(data, where, is_local=self._is_local)
+        table = self._opened()
+        files = [] if has_no_month else table.file_uris(file_pruning_predicate=filters)
+        return self._held([(file, None) for file in files], where).read(columns)
+
+    def read_of(self, sought: Sought, columns: Sequence[str]) -> pa.Table:
+        """Return the rows of some fans and times, as they were written."""
+        files = self._opened().file_uris(file_pruning_predicate=sought.condition_of_files)
+        return self._held([(file, None) for file in files], sought.condition).read(columns)
+
+    def rows_of(self, sought: Sought) -> tuple["RowsHeld", list[str]]:
+        """Return the rows of some fans and times as they are now, none of them read yet, and what they tell.
+
+        That is the columns in which any of the rows may say something, by the files' own statistics. For
+        files of many row groups, whose footers take long to read.
+        """
+        files = self._opened().file_uris(file_pruning_predicate=sought.condition_of_files)
+        parts, told = [], dict[str, None]()
+        for file in files:
+            groups = row_groups_of(file)
+            places = groups.that_may_hold(sought.fans, sought.start_us, sought.end_us)
+            if len(places):
+                parts.append((file, places))
+                told.update(dict.fromkeys(groups.told(places)))
+        return self._held(parts, sought.condition), [*told]
+
+    def _held(self, parts: Sequence[Part], where: pc.Expression) -> "RowsHeld":
+        """Return rows of files, of some of their row groups or of all."""
+        schema = pa.schema([field for field in self.schema() if field.name != MONTH])
+        return RowsHeld(parts, schema, where, self.address)
 
     def ends_of_files(self, column: str) -> tuple[Any, Any]:
         """Return the least and the greatest value of a column by the files' statistics; None of no rows."""
@@ -261,53 +306,46 @@ class DeltaFolder:
         sync_folder(root.parent)
         sync_files_and_folders(commits)
 
-    def _filesystem(self) -> pafs.FileSystem:
-        if self._is_local:
-            return pafs.LocalFileSystem()
-        filesystem, _ = fsspec.core.url_to_fs(self.address)
-        return pafs.PyFileSystem(pafs.FSSpecHandler(filesystem))
-
-    def _path_in_filesystem(self, uri: str) -> str:
-        """Return a listed file's path: local ones are listed percent-encoded."""
-        return unquote(uri) if self._is_local else str(fsspec.core.url_to_fs(uri)[1])
-
 
 class RowsHeld:
     """Rows of one version of a table, read in one order however often."""
 
-    def __init__(self, data: pads.Dataset, where: pc.Expression, *, is_local: bool) -> None:
-        """Take the files, the condition for which rows are read, and whether they are on this machine."""
-        self._data, self._where, self._is_local = data, where, is_local
+    def __init__(
+        self,
+        parts: Sequence[Part],
+        schema: pa.Schema,
+        where: pc.Expression,
+        address: str,
+    ) -> None:
+        """Take the parts to read and the condition for rows.
+
+        Parameters: `schema` of the files; `address` of the table.
+        """
+        self._parts, self._schema, self._where = parts, schema, where
+        self._filesystem, self._is_local = filesystem_of(address), "://" not in address
 
     def read(self, columns: Sequence[str]) -> pa.Table:
         """Return some columns of the rows; of what is read, little more than the rows is held at a time."""
+        if not self._is_local or not self._parts:
+            return self._scanned(self._parts, columns)
+        # Files side by side keep their footers, which of a large fleet's year outweigh the rows.
+        return pa.concat_tables([self._scanned([part], columns) for part in self._parts])
+
+    def _scanned(self, parts: Sequence[Part], columns: Sequence[str]) -> pa.Table:
+        layout = pads.ParquetFileFormat()
+        fragments = [
+            layout.make_fragment(path_of(file), self._filesystem, row_groups=places) for file, places in parts
+        ]
+        data = pads.FileSystemDataset(fragments, self._schema, layout, self._filesystem)
         # From afar a file's parts are fetched together.
         fetched = pads.ParquetFragmentScanOptions(pre_buffer=not self._is_local)
-        return self._data.scanner(
+        return data.scanner(
             columns=list(columns),
             filter=self._where,
             batch_readahead=_BATCHES_AHEAD,
             fragment_readahead=1 if self._is_local else _FILES_AHEAD,
             fragment_scan_options=fetched,
         ).to_table()
-
-    def told(self, columns: Sequence[str]) -> list[str]:
-        """Return those of some columns in which any row may say something, by the files' own statistics."""
-        silent = dict.fromkeys(columns)
-        for fragment in self._data.get_fragments(filter=self._where):
-            part = fragment.subset(filter=self._where, schema=self._data.schema)
-            places = {name: place for place, name in enumerate(fragment.metadata.schema.names)}
-            for group in (fragment.metadata.row_group(one.id) for one in part.row_groups):
-                for name in [name for name in silent if _is_told(group, places.get(name))]:
-                    del silent[name]
-        return [name for name in columns if name not in silent]
-
-
-def _is_told(group: pq.RowGroupMetaData, place: int | None) -> bool:
-    if place is None:
-        return False
-    statistics = group.column(place).statistics
-    return statistics is None or not statistics.has_null_count or statistics.null_count < group.num_rows
 
 
 def _marked(marker: int) -> CommitProperties:

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from service.store.columns import FAN, MONTH, TIME, TIME_TYPE
-from service.store.delta import DeltaFolder, freely, of_fans
+from service.store.delta import DeltaFolder, Sought, freely
 from service.store.readings import microseconds, month_of, months_between
 from service.store.resolution import told_once
 
@@ -63,16 +63,15 @@ class Hours:
         """
         if not self._table.exists():
             return pd.DataFrame({FAN: pd.Series(dtype="str"), TIME: pd.Series(dtype="datetime64[us, UTC]")})
-        start_us, end_us = microseconds(start), microseconds(end)
-        where = (
-            (of_fans(fans) if fans else pc.scalar(False))
-            & (pc.field(TIME) >= pa.scalar(start_us, TIME_TYPE))
-            & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
-        )
-        months = months_between(start_us, end_us) if fans and end_us > start_us else []
         held = self.columns()
         wanted = held if columns is None else [name for name in held if name in {FAN, TIME, *columns}]
-        return _newest(self._table.read([*wanted, REVISION], months, where)).drop(columns=REVISION)
+        start_us, end_us = microseconds(start), microseconds(end)
+        if not fans or start_us >= end_us:
+            rows = self._table.read([*wanted, REVISION], [], pc.scalar(False))
+        else:
+            sought = Sought(fans, start_us, end_us, months_between(start_us, end_us))
+            rows = self._table.read_of(sought, [*wanted, REVISION])
+        return _newest(rows).drop(columns=REVISION)
 
     def compact(self, keep_files: int) -> list[str]:
         """Rewrite the months that are spread over more files than some as the rows that hold; name them."""

@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from service.store.columns import FAN, MONTH, RANK_COLUMNS, READINGS_SCHEMA, TIME, TIME_TYPE, VALUE_COLUMNS
-from service.store.delta import DeltaFolder, RowsHeld, freely, of_fans
+from service.store.delta import DeltaFolder, Sought, freely, of_fans
 from service.store.resolution import resolve
 
 # After the last time of a span there is surely nothing: the files' statistics know it to the millisecond.
@@ -30,8 +30,10 @@ class Readings:
     def raw(self, fans: Sequence[str], start_us: int, end_us: int, columns: Sequence[str]) -> pa.Table:
         """Return rows as they were appended, ranks included, for times in [start, end)."""
         wanted = [FAN, TIME, *columns, *RANK_COLUMNS]
-        rows = self._rows(fans, start_us, end_us)
-        return _none(wanted) if rows is None else rows.read(wanted)
+        if not self._may_hold(fans, start_us, end_us):
+            return _none(wanted)
+        rows, _ = self.table.rows_of(_sought(fans, start_us, end_us))
+        return rows.read(wanted)
 
     def read(
         self, fans: Sequence[str], start: dt.datetime, end: dt.datetime, columns: Sequence[str] | None = None
@@ -48,21 +50,15 @@ class Readings:
         columns: Sequence[str] = VALUE_COLUMNS,
     ) -> pd.DataFrame:
         """Return the same without the columns of which no row there says anything."""
-        rows = self._rows(fans, microseconds(start), microseconds(end))
-        if rows is None:
+        start_us, end_us = microseconds(start), microseconds(end)
+        if not self._may_hold(fans, start_us, end_us):
             return resolve(_none([FAN, TIME, *columns]), columns)
-        told = rows.told(columns)
+        rows, telling = self.table.rows_of(_sought(fans, start_us, end_us))
+        told = [name for name in columns if name in telling]
         return resolve(rows.read([FAN, TIME, *told]), told, lambda: rows.read(RANK_COLUMNS))
 
-    def _rows(self, fans: Sequence[str], start_us: int, end_us: int) -> RowsHeld | None:
-        if not self.table.exists() or start_us >= end_us or not fans:
-            return None
-        where = (
-            of_fans(fans)
-            & (pc.field(TIME) >= pa.scalar(start_us, TIME_TYPE))
-            & (pc.field(TIME) < pa.scalar(end_us, TIME_TYPE))
-        )
-        return self.table.rows(months_between(start_us, end_us), where)
+    def _may_hold(self, fans: Sequence[str], start_us: int, end_us: int) -> bool:
+        return bool(fans) and start_us < end_us and self.table.exists()
 
     def compact(self, month: str) -> None:
         """Rewrite a month as the one row a fan and time that it resolves to.
@@ -101,6 +97,10 @@ class Readings:
             return None
         ends = pa.array([first, last]).cast(TIME_TYPE).cast(pa.int64()).to_pylist()
         return from_microseconds(ends[0]), from_microseconds(ends[1])
+
+
+def _sought(fans: Sequence[str], start_us: int, end_us: int) -> Sought:
+    return Sought(fans, start_us, end_us, months_between(start_us, end_us))
 
 
 def _none(columns: Sequence[str]) -> pa.Table:

@@ -9,8 +9,10 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import boto3
 import pytest
@@ -167,18 +169,39 @@ def test_a_process_killed_is_told_with_what_to_do() -> None:
             list(workers.in_order(_die, _pieces(2)))
 
 
+def _noted(asked: list[int]) -> Iterator[Piece]:
+    for number in range(100):
+        asked.append(number)
+        yield Piece((number,), 1.0)
+
+
+def test_what_is_done_is_handed_on_before_more_is_asked_for() -> None:
+    asked: list[int] = []
+    with ThreadPoolExecutor(1) as executor:
+        workers = Workers(lambda: _AtOnce(executor), 2, worth=0.0)
+        for number, answer in enumerate(workers.in_order(_twice, _noted(asked))):
+            assert answer == 2 * number
+            assert len(asked) == number + 1
+
+
+class _AtOnce(Executor):
+    """Does each piece before another can be asked for."""
+
+    def __init__(self, executor: Executor) -> None:
+        self.executor = executor
+
+    def submit(self, *given: Any, **named: Any) -> Future[Any]:
+        future = self.executor.submit(*given, **named)
+        wait([future])
+        return future
+
+
 @pytest.mark.long
 def test_pieces_are_asked_for_as_they_are_needed() -> None:
-    asked = []
-
-    def pieces() -> Iterator[Piece]:
-        for number in range(100):
-            asked.append(number)
-            yield Piece((number,), 1.0)
-
+    asked: list[int] = []
     with workers_of(AssessTable(workers=2)) as workers:
         workers.worth = 0.0
-        answers = workers.in_order(_twice, pieces())
+        answers = workers.in_order(_twice, _noted(asked))
         assert next(answers) == 0
         assert len(asked) <= 4
         answers.close()  # type: ignore[attr-defined]

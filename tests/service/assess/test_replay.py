@@ -7,6 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from deltalake import DeltaTable
 
 from service.assess import hours_upkeep, learning, ledger
 from tests.service.assess.conftest import DAYS, FIRST, LOST_DAY, SLIPPING, Plant
@@ -97,6 +98,23 @@ def test_a_fan_alone_and_among_others_has_the_same_bits(
         for kind in ("daily", "episodes", "findings", "curves"):
             of_fan = [row for row in whole.everything()[kind] if name in row]
             assert alone.everything()[kind] == of_fan
+
+
+def test_hours_made_a_few_fans_and_days_at_a_time_are_the_same_and_made_once(
+    whole: Plant, new_plant: Callable[..., Plant], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parts = new_plant()
+    parts.drop("all.csv", FIRST, FIRST + dt.timedelta(days=DAYS))
+    parts.pull()
+    monkeypatch.setattr(hours_upkeep, "_BATCH_FAN_DAYS", 10)
+    monkeypatch.setattr(hours_upkeep, "_BATCH_DAYS", 5)
+    parts.assess()
+    assert parts.everything() == whole.everything()
+    made = DeltaTable(str(parts.folder / "state" / "readings" / "hours"))
+    assert made.version() > 2 * DAYS // 5
+    keys = made.to_pyarrow_table(columns=["fan", "time"])
+    assert len(keys) > 24 * DAYS
+    assert len(keys.group_by(["fan", "time"]).aggregate([])) == len(keys)
 
 
 def test_the_folder_may_move(whole: Plant, plant: Plant, tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import pyarrow.parquet as pq
 import pytest
 from deltalake.exceptions import CommitFailedError
 
+from service.store import row_groups
 from service.store.columns import READINGS_SCHEMA, VALUE_COLUMNS
 from service.store.hours import Hours
 from service.store.lease import LeaseLost
@@ -133,6 +134,66 @@ def test_a_file_of_other_fans_is_skipped_however_many_are_asked_for(readings: Re
     # What only the other file tells is not even known of.
     assert list(told) == ["fan", "time", "current_a"]
     assert list(told["fan"]) == many
+
+
+@pytest.mark.parametrize("fan", ["", "O'Hara's \\ 5 % \"best\"", "Ü" * 40 + "1", "zu" * 60])
+def test_a_fan_of_any_name_is_found_among_the_files(readings: Readings, fan: str) -> None:
+    others = ["AHU", "m" * 99]
+    for number, name in enumerate([*others, fan]):
+        readings.table.append(rows([(name, 0, {"current_a": float(number)}, LOW)]), number + 1)
+    assert read(readings, [fan]) == [(fan, 0, 2.0, None)]
+    assert read(readings, others) == [("AHU", 0, 0.0, None), ("m" * 99, 0, 1.0, None)]
+
+
+def _many_groups(readings: Readings, fans: list[str]) -> list[str]:
+    """Write a file of several row groups of some fans, each telling of another point; return those points."""
+    hours, points = range(600), VALUE_COLUMNS[:3]
+    cells = [
+        (fan, hour, {points[number * 3 // len(fans)]: float(hour)}, LOW)
+        for number, fan in enumerate(fans)
+        for hour in hours
+    ]
+    readings.table.append(rows(cells), 1)
+    return list(points)
+
+
+def test_only_the_row_groups_of_the_fans_and_times_sought_are_known_of(readings: Readings) -> None:
+    fans = [f"A{number:02d}" for number in range(90)]
+    points = _many_groups(readings, fans)
+    # The hour before belongs to January, whose one row group is of all fans.
+    month = START + dt.timedelta(hours=1), START + dt.timedelta(hours=481)
+    first, last = readings.read_told(fans[:2], *month), readings.read_told([fans[0], fans[-1]], *month)
+    assert list(first) == ["fan", "time", points[0]]
+    assert list(last) == ["fan", "time", points[0], points[2]]
+    assert first[points[0]].tolist() == [*map(float, range(1, 481))] * 2
+    assert readings.read_told(["A00x"], *month).empty
+
+
+def test_a_footer_is_read_once_a_process(readings: Readings, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+
+    def noted(path: str, **how: Any) -> pq.FileMetaData:
+        asked.append(path)
+        return pq.ParquetFile(path, **how).metadata
+
+    monkeypatch.setattr(row_groups.pq, "read_metadata", noted)
+    readings.table.append(rows([("A", 0, {"current_a": 1.0}, LOW)]), 1)
+    for table in (readings, Readings(readings.table.address)):
+        assert read(table, ["A"]) == [("A", 0, 1.0, None)]
+        assert read(table, ["B"]) == []
+    assert len(asked) == 1
+    readings.table.append(rows([("A", 1, {"current_a": 2.0}, LOW)]), 2)
+    assert read(readings, ["A"]) == [("A", 0, 1.0, None), ("A", 1, 2.0, None)]
+    assert len(asked) == 2
+
+
+def test_a_file_without_statistics_may_hold_anything(tmp_path: Path) -> None:
+    path = tmp_path / "bare.parquet"
+    bare = rows([("A", 0, {"current_a": 1.0}, LOW), ("B", 9, {}, LOW)])
+    pq.write_table(bare, path, write_statistics=False)
+    groups = row_groups.row_groups_of(str(path))
+    assert groups.that_may_hold(["~"], 0, 1).tolist() == [0]
+    assert set(VALUE_COLUMNS) <= set(groups.told(np.array([0])))
 
 
 def test_a_commit_carries_its_marker(readings: Readings) -> None:
