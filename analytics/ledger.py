@@ -282,10 +282,11 @@ def _excess_kw(
     for has_vfd in (False, True):
         mine = facts.has_line_power & (facts.has_vfd == has_vfd)
         if mine.any():
-            # By the same motor and drive by which the line's reading was turned into the shaft's.
-            rated, speed_of = facts.rated_power_w[mine, None], np.where(hours.is_used, hours.speed, 1.0)
-            shaft = (power * watts)[mine]
-            excess[mine] *= line_power_by_shaft_power(shaft, rated, has_vfd, speed_fraction=speed_of[mine])
+            # By the same motor and drive by which the line's reading was turned into the shaft's: a motor
+            # without a drive has the line's frequency, whatever its speed.
+            rated, shaft = facts.rated_power_w[mine, None], (power * watts)[mine]
+            frequency = np.where(hours.is_used & has_vfd, hours.speed, 1.0)[mine]
+            excess[mine] *= line_power_by_shaft_power(shaft, rated, has_vfd, speed_fraction=frequency)
     number = np.maximum(hours.is_used.sum(axis=1), 1)
     return np.asarray(excess.sum(axis=1) / number / 1000.0)
 

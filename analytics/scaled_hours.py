@@ -30,7 +30,8 @@ class Channels:
     `is_outdoor_air` whether it moves outdoor air, whose temperature the site trends,
     `has_barometer`, `has_motor_speed`, `has_wheel_speed` whether the point has data; `vane_position` at
     which a fan with inlet vanes is judged; `full_speed_load` above which a two-speed motor without a speed
-    point runs at its full speed; `has_line_power` whether a meter on the line has data.
+    point runs at its full speed; `has_power` whether the power point has data, `has_line_power` whether that
+    is a meter on the line.
     """
 
     load_kind: LoadKind
@@ -43,6 +44,7 @@ class Channels:
     has_wheel_speed: bool
     vane_position: float | None = None
     full_speed_load: float | None = None
+    has_power: bool = False
     has_line_power: bool = False
 
     @property
@@ -119,6 +121,7 @@ def channels_of(hours: pd.DataFrame, machine: Machine) -> Channels:
         has("barometric_pressure_pa"),
         has("motor_speed_rpm"),
         has("wheel_speed_rpm"),
+        has_power=has("power_w"),
         has_line_power=has("power_w") and machine.power_at is PowerAt.LINE,
     )
     return _at_one_speed(found, hours, steady, machine)
@@ -224,7 +227,7 @@ def needed_readings(hours: pd.DataFrame, machine: Machine, channels: Channels) -
         needed[Role.PRESSURE] = "pressure_pa"
     if channels.load_kind is LoadKind.TORQUE:
         needed[Role.TORQUE] = "torque_fraction"
-    elif channels.load_kind is LoadKind.POWER and not np.isnan(column(hours, "power_w")).all():
+    elif channels.load_kind is LoadKind.POWER and channels.has_power:
         needed[Role.POWER] = "power_w"
     elif channels.has_load:
         needed[Role.CURRENT] = "current_a"
@@ -276,7 +279,8 @@ def _load(hours: pd.DataFrame, machine: Machine, channels: Channels) -> Floats:
     if channels.load_kind is LoadKind.CURRENT:
         return current / (rated_a * machine.motor_count)
     power = column(hours, "power_w")
-    if np.isnan(power).all():
+    # By what the healthy period had: a meter silent for all hours given is no reason to read another.
+    if not channels.has_power:
         # Line amps of a drive follow kW and carry no magnetising part; their gain is the curve's.
         volts = machine.motor_volts or 460.0
         power = np.sqrt(3.0) * volts * current * _LINE_POWER_FACTOR

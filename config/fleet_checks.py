@@ -65,10 +65,10 @@ def point_faults(rows: Iterable[FanReading], site: Site) -> list[Fault]:
 
 def building_faults(rows: Iterable[FanReading], site: Site) -> list[Fault]:
     """Return the buildings that somebody is to be told of and in which no fan stands."""
-    buildings = {row.table.building for row in rows}
+    buildings = [row.table.building for row in rows]
     if not all(map(is_read, buildings)):
         return []
-    known = sorted(building for building in buildings if building)
+    known = sorted({building for building in buildings if building})
     told = [*as_far_as_read(_told_of_crews, site), *as_far_as_read(_told_of_hooks, site)]
     return [
         Fault(

@@ -38,8 +38,7 @@ class Stretch:
     """A fan's ledger from one healthy period to the next.
 
     `first` and `last` of the healthy period, both included, None while it is not over; `begins` the date
-    from which the stretch holds, None for ever; `reason` why there is no healthy period yet; `is_new_wheel`
-    where a new wheel opened it and no row of fans.csv.
+    from which the stretch holds, None for ever; `reason` why there is no healthy period yet.
     """
 
     fan: str
@@ -49,7 +48,6 @@ class Stretch:
     first: dt.date | None
     last: dt.date | None
     reason: str
-    is_new_wheel: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,16 +94,7 @@ def known_stretches(
     if len(found) != len(healthy):
         return ()
     return tuple(
-        Stretch(
-            opening.epoch.fan,
-            number,
-            opening.epoch,
-            opening.begins if number else None,
-            first,
-            last,
-            "",
-            opening.is_new_wheel,
-        )
+        Stretch(opening.epoch.fan, number, opening.epoch, opening.begins if number else None, first, last, "")
         for number, (opening, (first, last)) in enumerate(zip(found, healthy, strict=True))
     )
 
@@ -150,14 +139,13 @@ def _stretch(opening: _Opening, number: int, days: Sequence[IndexedDay], complet
     for count, day in enumerate(steady, start=1):
         hours += day.hours_steady
         if count >= needed_days and hours >= needed_hours:
-            first = steady[0].date
-            return Stretch(epoch.fan, number, epoch, begins, first, day.date, "", opening.is_new_wheel)
+            return Stretch(epoch.fan, number, epoch, begins, steady[0].date, day.date, "")
     of_what = f"new wheel of {begins}, its" if opening.is_new_wheel else "the"
     reason = (
         f"{of_what} healthy period is not over: {len(steady)} of {needed_days} days with "
         f"{STEADY_HOURS_A_DAY} steady hours, {hours} of {needed_hours} hours"
     )
-    return Stretch(epoch.fan, number, epoch, begins, None, None, reason, opening.is_new_wheel)
+    return Stretch(epoch.fan, number, epoch, begins, None, None, reason)
 
 
 def _counts(opening: _Opening, date: dt.date) -> bool:

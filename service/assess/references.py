@@ -24,10 +24,10 @@ def keeps_drive(site: SiteFolder, stretches: Sequence[Stretch], number: int) -> 
     """Tell whether a stretch's drive is the one of the stretch before, so that its slip and drag still hold.
 
     A new wheel leaves the belt and the bearings as they were; a retrofit, or a row with another drive or
-    motor, does not.
+    motor, does not, whether the wheel was new too or not.
     """
     stretch, begins = stretches[number], stretches[number].begins
-    if stretch.is_new_wheel or begins is None:
+    if begins is None:
         return True
     before = site.epoch_at(stretch.fan, begins - dt.timedelta(days=1))
     since, until = stretches[number - 1].begins or dt.date.min, stretch.first or begins

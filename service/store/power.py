@@ -208,9 +208,16 @@ def shaft_excess_kw(excess_kw: Floats, motor_kw: Floats, speed_fraction: Floats,
         return excess_kw
     rated_w = fit.machine.motor_rated_power_w * fit.machine.motor_count
     has_vfd = fit.machine.speed_control is SpeedControl.VFD
+    frequency = fed_frequency(fit.machine, speed_fraction)
     return excess_kw / line_power_by_shaft_power(
-        1000.0 * motor_kw, rated_w, has_vfd, speed_fraction=speed_fraction
+        1000.0 * motor_kw, rated_w, has_vfd, speed_fraction=frequency
     )
+
+
+def fed_frequency(machine: Machine, speed_fraction: Floats) -> Floats:
+    """Return the frequency over base that a motor is fed at: the line's where it has no drive."""
+    has_vfd = machine.speed_control is SpeedControl.VFD
+    return speed_fraction if has_vfd else np.ones_like(speed_fraction)
 
 
 def midnight(site: SiteFolder, date: dt.date) -> dt.datetime:

@@ -184,6 +184,18 @@ def test_a_belt_that_slips_more_and_more_in_its_healthy_period_is_said() -> None
     assert healthy_quality(curves, machine, scaled_hours(hours, machine, curves.channels), days) == ()
 
 
+def test_a_meter_silent_for_all_hours_of_a_night_is_not_replaced_by_the_amps() -> None:
+    hours, days, machine = points(run("quiet"), "airflow", "pressure", "power")
+    both = hours.assign(current_a=12.0)
+    curves = learned(both, days, machine)
+    silent = both.assign(power_w=both["power_w"].where(days < 38))
+    night = silent[days >= 38].reset_index(drop=True)
+    in_one, alone = (scaled_hours(frame, machine, curves.channels).load for frame in (silent, night))
+    assert np.isfinite(in_one[days < 38]).any()
+    np.testing.assert_array_equal(alone, in_one[days >= 38])
+    assert np.isnan(alone).all()
+
+
 def test_inlet_vanes_are_judged_at_one_position_or_not_at_all() -> None:
     hours, days, machine = points(run("quiet"), "airflow", "pressure", "power")
     vanes = replace(machine, speed_control=SpeedControl.INLET_VANES)

@@ -80,8 +80,7 @@ def slopes(theta: np.ndarray) -> list[np.ndarray]:
 def test_slopes_are_those_of_differences_with_every_cause_at_work(slip: float) -> None:
     theta = fans(**{name.value: value for name, value in (FAULTS | {Parameter.SLIP: slip}).items()})
     for told, found in zip(slopes(theta), differences(theta, hours()), strict=True):
-        # Five rounds of the model's own search leave some thousandths of a loose belt's slope.
-        np.testing.assert_allclose(told, found, rtol=1e-2, atol=5e-4)
+        np.testing.assert_allclose(told, found, rtol=1e-4, atol=1e-6)
 
 
 def test_slopes_of_a_healthy_fan_are_those_of_differences() -> None:

@@ -272,6 +272,12 @@ def test_a_misspelt_column_is_said_once_and_its_cells_are_not_missed(write_site:
     assert [(fault.row, fault.column) for fault in faults] == [(1, "motor_kv"), (1, "motor_rmp")]
 
 
+def test_a_misspelt_building_is_a_fault_of_the_header_alone(write_site: WriteSite) -> None:
+    fans = "fan,drive,motor_hp,buildng,speed_point\n" + "".join(f"F{n},v_belt,5,Elm,p{n}\n" for n in range(2))
+    (fault,) = faults_in(write_site(fans=fans))
+    assert (fault.row, fault.column) == (1, "buildng")
+
+
 def test_cells_beyond_the_header_are_a_fault_and_blank_ones_are_not(write_site: WriteSite) -> None:
     sound = "fan,drive,motor_hp,speed_point,,\nA,v_belt,20,A SPD,,,,\n"
     assert load_site(write_site(fans=sound)).fan_names == ("A",)

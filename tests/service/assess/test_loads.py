@@ -1,12 +1,17 @@
 """A fan's usual load beside its ledger: what it sums up to, and when it is made anew."""
 
 import json
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from analytics.machine import Machine
+from analytics.vocabulary import Drive, SpeedControl
 from config import load_site
 from service.store import open_store
 from service.store.fleet import fleet
+from service.store.power import fed_frequency
 
 from .conftest import DAYS, LOST, SLIPPING, SYNCHRONOUS, Plant
 
@@ -22,6 +27,14 @@ def test_the_hours_of_a_profile_are_those_the_fan_runs_a_year(plant: Plant) -> N
     for fan, profile in profiles(plant).items():
         assert sum(profile["hours"]) == pytest.approx(ran[fan], rel=0.05)
         assert profile["season_error"] >= 0.1 * (1.0 - DAYS / 365.0) ** 0.5
+
+
+def test_only_a_frequency_drive_feeds_a_motor_at_another_frequency_than_the_lines() -> None:
+    speed = np.array([0.5, 1.0])
+    of_drive = Machine(drive=Drive.V_BELT, motor_rated_power_w=7457.0)
+    staged = replace(of_drive, speed_control=SpeedControl.TWO_SPEED)
+    assert fed_frequency(of_drive, speed).tolist() == [0.5, 1.0]
+    assert fed_frequency(staged, speed).tolist() == [1.0, 1.0]
 
 
 def test_slip_costs_and_a_drive_that_cannot_slip_does_not(plant: Plant) -> None:

@@ -126,6 +126,17 @@ def test_of_another_drive_or_a_retrofit_nothing_is_carried_and_the_row_says_so(
     assert not rows[rows["date"] < NEW_DRIVE]["note"].fillna("").str.contains(OTHER_DRIVE_NOTE).any()
 
 
+def test_a_new_wheel_put_in_with_a_retrofit_carries_nothing_of_the_drive_before(plant: Plant) -> None:
+    plant.log(*(f"{SLIPPING},{LATE_WHEEL},05:00,{work}" for work in ("retrofit", "wheel_replaced")))
+    plant.assess()
+    rows = plant.daily(SLIPPING)
+    after = rows[rows["date"] >= LATE_WHEEL]
+    assert rows[rows["date"] < LATE_WHEEL][CARRIED[0]].notna().any()
+    assert len(after) > 5
+    assert after[CARRIED[0]].isna().all()
+    assert after["note"].str.contains(OTHER_DRIVE_NOTE).all()
+
+
 def test_a_row_of_the_same_drive_with_a_period_of_its_own_carries_them(plant: Plant) -> None:
     cells = {"from": str(NEW_DRIVE), "baseline_from": "2025-03-10", "baseline_to": "2025-04-10"}
     before = plant.daily(SLIPPING)
