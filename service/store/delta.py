@@ -132,9 +132,12 @@ class DeltaFolder:
                 writer_properties=_writer_properties(self._has_repeats),
                 **how,
             )
-        except DeltaError:
+        except DeltaError as error:
             self._confirm()  # of a lost lease that is said, and not what came of it
-            raise
+            if type(error) is not DeltaError:
+                raise
+            # A disk that fills while a file is being closed comes as a fault of that file.
+            raise OSError(f"{self.address} could not be written: {error}") from error
         self._make_durable(before)
 
     def _confirmed_at_its_end(self, reader: pa.RecordBatchReader) -> pa.RecordBatchReader:
