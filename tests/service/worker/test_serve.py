@@ -179,7 +179,8 @@ def test_exports_that_land_while_it_runs_are_taken_in_by_its_timers(
         partial.write_text(content)
         partial.rename(hall.folder / "drop" / name)
         until(lambda number=number: len(service.runs("pull nightly", files=1)) == number, 150.0)
-    until(lambda: len(service.runs("assess", fans=2)) == 3, 60.0)
+    # On a weekend one of the fans rests, and gets no row.
+    until(lambda: len([run for run in service.runs("assess") if run["fans"]]) == 3, 60.0)
     assert len(service.runs("outbox")) >= 2
     assert answer(f"{address}health")[0] == 200
     stop(service)
