@@ -5,7 +5,7 @@ import numpy as np
 from analytics.arrays import Bools, Floats
 from analytics.curves import HealthyCurves
 from analytics.machine import Machine
-from analytics.measured_torque import measured_torque
+from analytics.measured_torque import measured_torque, shaft_power
 from analytics.scaled_hours import ScaledHours
 
 
@@ -18,7 +18,7 @@ def lost_power_kw(
     Parameters: `hours`; `line_power_w` the power point's reading (hours,) [W]; `is_lost` (hours,) in which
     the motor ran and the drive was lost; `curves`; `machine`.
     Returns: (hours,) [kW]; NaN where the drive was not lost or the load was not read.
-    Equation: P = T n / n_rated of rated power; 0 where the motor draws no more than idle.
+    Equation: `shaft_power`; 0 where the motor draws no more than idle.
     Validity: as for `analytics.measured_torque`, whose level at idle rests on the no-load current.
     """
     power_kw = np.full(len(is_lost), np.nan)
@@ -29,5 +29,5 @@ def lost_power_kw(
         return power_kw
     torque, motor_speed = measured_torque(hours.load[is_lost], hours.speed[is_lost], curves)
     rated_kw = machine.motor_rated_power_w * machine.motor_count / 1000.0
-    power_kw[is_lost] = np.maximum(torque, 0.0) * motor_speed / (1.0 - curves.rated_slip) * rated_kw
+    power_kw[is_lost] = shaft_power(np.maximum(torque, 0.0), motor_speed, curves) * rated_kw
     return power_kw

@@ -41,3 +41,12 @@ def measured_torque(load: Floats, speed: Floats, curves: HealthyCurves) -> tuple
         else:
             torque = plain
     return torque, motor_speed
+
+
+def shaft_power(torque: Floats, motor_speed: Floats, curves: HealthyCurves) -> Floats:
+    """Return motor shaft power of rated.
+
+    Parameters: `torque` of rated, `motor_speed` of synchronous at base frequency, (hours,); `curves`.
+    Equation: P = T n / n_rated.
+    """
+    return torque * motor_speed / (1.0 - curves.rated_slip)

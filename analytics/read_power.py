@@ -8,7 +8,7 @@ import numpy as np
 from analytics.arrays import Floats
 from analytics.compared_hours import Compared, Meter
 from analytics.curves import HealthyCurves
-from analytics.measured_torque import measured_torque
+from analytics.measured_torque import measured_torque, shaft_power
 from analytics.model import INDEX, LoadKind, Parameter
 from analytics.savings import PeriodHours, saving
 
@@ -24,7 +24,7 @@ def shaft_kw(load: Floats, speed: Floats, curves: HealthyCurves, meter: Meter) -
     Source: `analytics.measured_torque`.
     """
     torque, motor_speed = measured_torque(load, speed, curves)
-    power = torque * motor_speed / (1.0 - curves.rated_slip) * meter.rated_kw
+    power = shaft_power(torque, motor_speed, curves) * meter.rated_kw
     return np.asarray(np.where(power > 0.0, power, np.nan))
 
 

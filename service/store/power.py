@@ -14,7 +14,7 @@ from analytics.arrays import Bools, Floats
 from analytics.curves import HealthyCurves
 from analytics.day_hours import in_range
 from analytics.machine import Machine
-from analytics.measured_torque import measured_torque
+from analytics.measured_torque import measured_torque, shaft_power
 from analytics.model import SIZE
 from analytics.motor import line_power_by_shaft_power
 from analytics.new_normal import Normal, as_healthy_motor, normal_from_json
@@ -148,7 +148,7 @@ def motor_hours_of(hours: pd.DataFrame, fit: HealthyFit, normals: Normals) -> Mo
     place = np.flatnonzero(in_range(scaled, fit.curves))
     torque, motor_speed = measured_torque(turned.load[place], turned.speed[place], fit.curves)
     rated_kw = fit.machine.motor_rated_power_w * fit.machine.motor_count / 1000.0
-    motor_kw = torque * motor_speed / (1.0 - fit.curves.rated_slip) * rated_kw
+    motor_kw = shaft_power(torque, motor_speed, fit.curves) * rated_kw
     speed, airflow = scaled.speed[place], scaled.airflow_m3s[place]
     return MotorHours(place, day[place], speed, torque, motor_speed, motor_kw, airflow)
 
